@@ -1,0 +1,51 @@
+"""The only importer of time.
+
+Code that waits or stamps takes a :class:`Clock`; the simulated bench runs on a :class:`VirtualClock`, whose time passes
+only when it is told to.
+"""
+
+from __future__ import annotations
+
+import time
+from datetime import UTC, datetime
+from typing import Protocol
+
+
+class Clock(Protocol):
+    """Monotonic time in integer nanoseconds."""
+
+    def now_ns(self) -> int:
+        """Nanoseconds since some fixed moment."""
+
+    def sleep_until(self, deadline_ns: int) -> None:
+        """Return once `now_ns()` is at least `deadline_ns`."""
+
+
+class WallClock:
+    """The time of the room."""
+
+    def now_ns(self) -> int:
+        return time.monotonic_ns()
+
+    def sleep_until(self, deadline_ns: int) -> None:
+        left_ns = deadline_ns - time.monotonic_ns()
+        if left_ns > 0:
+            time.sleep(left_ns / 1e9)
+
+
+class VirtualClock:
+    """Time that passes only by `sleep_until`, so a run takes as long as its computation."""
+
+    def __init__(self, start_ns: int = 0) -> None:
+        self._now_ns = start_ns
+
+    def now_ns(self) -> int:
+        return self._now_ns
+
+    def sleep_until(self, deadline_ns: int) -> None:
+        self._now_ns = max(self._now_ns, deadline_ns)
+
+
+def utc_stamp() -> str:
+    """The date and time now, for the name of a folder: 20260131T094500Z."""
+    return datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
