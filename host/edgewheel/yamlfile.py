@@ -1,0 +1,271 @@
+"""YAML files as trees that remember where each value stands, with numbers that stay exact.
+
+Every file of the project is read through here, so every complaint names file, line and key, and says what would be
+right. The tree is composed by PyYAML's safe loader; scalars keep their text, and `0.1` becomes the fraction 1/10.
+Anchors, aliases, tags and duplicate keys are refused: they hide what a colleague should see, and make bombs.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from fractions import Fraction
+from pathlib import Path
+from typing import TypeVar
+
+import yaml
+
+from edgewheel.errors import FileError, Place
+
+LARGEST_FILE_BYTES = 2_000_000
+"""A file beyond this is not one that a person wrote."""
+
+LONGEST_NUMBER = 40
+"""Characters; longer ones are slips, and would make exact arithmetic slow."""
+
+_DECIMAL = re.compile(r"[+-]?(\d[\d_]*(\.\d*)?|\.\d+)([eE][+-]?\d{1,2})?")
+_FRACTION = re.compile(r"([+-]?\d+)\s*/\s*(\d+)")
+_TRUTH = {"true": True, "yes": True, "on": True, "false": False, "no": False, "off": False}
+_Choice = TypeVar("_Choice", bound=str)
+
+
+@dataclass(frozen=True)
+class Node:
+    """One value: the text of a scalar (None if empty), a list of nodes, or a mapping of nodes."""
+
+    place: Place
+    content: str | None | tuple[Node, ...] | dict[str, Node]
+
+    def refuse(self, problem: str, remedy: str) -> FileError:
+        """The error to raise about this value."""
+        return FileError(self.place, problem, remedy)
+
+    def section(self) -> Section:
+        """This mapping, to be taken key by key. Raises FileError if it is none."""
+        if not isinstance(self.content, dict):
+            raise self.refuse(f"{self._described()} stands here", "Write keys and values below it.")
+        return Section(self, self.content)
+
+    def items(self) -> tuple[Node, ...]:
+        """The nodes of this list. Raises FileError if it is none."""
+        if not isinstance(self.content, tuple):
+            raise self.refuse(f"{self._described()} stands here", "Write a list: [a, b, ...].")
+        return self.content
+
+    def text(self) -> str:
+        """This scalar as text, not empty. Raises FileError."""
+        if not isinstance(self.content, str) or not self.content.strip():
+            raise self.refuse(f"{self._described()} stands here", "Write a text.")
+        return self.content
+
+    def number(
+        self,
+        minimum: Fraction | int | None = None,
+        maximum: Fraction | int | None = None,
+        *,
+        above: Fraction | int | None = None,
+        below: Fraction | int | None = None,
+    ) -> Fraction:
+        """This scalar as an exact number, `above` and `below` exclusive. Raises FileError."""
+        value = parse_number(self.content) if isinstance(self.content, str) else None
+        if value is None:
+            raise self.refuse(
+                f"{self._described()} is not a number",
+                'Write an integer, a decimal or a quoted fraction such as "360/7".',
+            )
+        self._check_range(value, minimum, maximum, above, below)
+        return value
+
+    def integer(self, minimum: int | None = None, maximum: int | None = None) -> int:
+        """This scalar as an integer. Raises FileError."""
+        value = self.number(minimum, maximum)
+        if value.denominator != 1:
+            raise self.refuse(f"{self.content} is not a whole number", "Write a whole number.")
+        return int(value)
+
+    def choice(self, allowed: Sequence[_Choice]) -> _Choice:
+        """This scalar as one of the allowed words. Raises FileError."""
+        for word in allowed:
+            if self.content == word:
+                return word
+        near = _nearest(str(self.content), allowed)
+        raise self.refuse(f"{self._described()} is not known here", f"Write {near}.")
+
+    def flag(self) -> bool:
+        """This scalar as true or false. Raises FileError."""
+        value = _TRUTH.get(self.content.lower()) if isinstance(self.content, str) else None
+        if value is None:
+            raise self.refuse(f"{self._described()} is not yes or no", "Write true or false.")
+        return value
+
+    def with_value(self, address: str, text: str) -> Node:
+        """A copy of this tree in which the scalar at `faults.worn.delay` reads `text`.
+
+        Raises FileError with the nearest known key where the address leads nowhere.
+        """
+        head, _, rest = address.partition(".")
+        section = self.section()
+        child = section.required(head)
+        if rest:
+            changed = child.with_value(rest, text)
+        elif isinstance(child.content, str):
+            changed = replace(child, content=text)
+        else:
+            raise child.refuse("no single value stands here", "Name one number below it.")
+        return replace(self, content={**section.nodes, head: changed})
+
+    def _check_range(
+        self,
+        value: Fraction,
+        minimum: Fraction | int | None,
+        maximum: Fraction | int | None,
+        above: Fraction | int | None,
+        below: Fraction | int | None,
+    ) -> None:
+        if minimum is not None and value < minimum:
+            raise self.refuse(f"{self.content} is too small", f"Write at least {minimum}.")
+        if maximum is not None and value > maximum:
+            raise self.refuse(f"{self.content} is too large", f"Write at most {maximum}.")
+        if above is not None and value <= above:
+            raise self.refuse(f"{self.content} is too small", f"Write more than {above}.")
+        if below is not None and value >= below:
+            raise self.refuse(f"{self.content} is too large", f"Write less than {below}.")
+
+    def _described(self) -> str:
+        if isinstance(self.content, dict):
+            return "a mapping"
+        if isinstance(self.content, tuple):
+            return "a list"
+        return f"'{self.content}'" if self.content else "nothing"
+
+
+@dataclass
+class Section:
+    """A mapping whose keys are taken one by one, so that the ones nobody asked for can be refused."""
+
+    node: Node
+    nodes: dict[str, Node]
+
+    def __post_init__(self) -> None:
+        self._asked: list[str] = []
+
+    def optional(self, key: str) -> Node | None:
+        """The value of a key, or None."""
+        self._asked.append(key)
+        return self.nodes.get(key)
+
+    def required(self, key: str) -> Node:
+        """The value of a key. Raises FileError if it is missing."""
+        found = self.optional(key)
+        if found is None:
+            near = difflib.get_close_matches(key, self.nodes, 1)
+            hint = f"Is '{near[0]}' meant for it?" if near else f"Add '{key}:'."
+            raise self.node.refuse(f"'{key}' is missing", hint)
+        return found
+
+    def finish(self) -> None:
+        """Refuse the keys that were not asked for, naming the nearest known one. Raises FileError."""
+        for key, node in self.nodes.items():
+            if key not in self._asked:
+                raise node.refuse(
+                    f"'{key}' is not known here", f"Write {_nearest(key, self._asked)}."
+                )
+
+
+def parse_number(text: str) -> Fraction | None:
+    """An integer, a decimal or a fraction a/b as an exact number; None if it is none of them."""
+    text = text.strip()
+    if len(text) > LONGEST_NUMBER:
+        return None
+    if _DECIMAL.fullmatch(text):
+        return Fraction(Decimal(text))
+    ratio = _FRACTION.fullmatch(text)
+    if ratio and int(ratio[2]):
+        return Fraction(int(ratio[1]), int(ratio[2]))
+    return None
+
+
+def read_text(path: Path) -> str:
+    """The text of a file a person wrote. Raises FileError if it cannot be read as one."""
+    place = Place(str(path))
+    try:
+        if path.stat().st_size > LARGEST_FILE_BYTES:
+            raise FileError(place, "the file is too large", "Check that this is the right file.")
+        return path.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise FileError(place, "the file is not text", "Save it as UTF-8 text.") from error
+    except FileNotFoundError as error:
+        raise FileError(place, "there is no such file", "Check the name and the folder.") from error
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise FileError(place, f"the file cannot be read: {reason}", "Check its rights.") from error
+
+
+def load(path: Path) -> Node:
+    """The tree of a YAML file. Raises FileError with file, line and remedy."""
+    return parse(read_text(path), str(path))
+
+
+def parse(text: str, file: str) -> Node:
+    """The tree of a YAML text; `file` is the name that errors give. Raises FileError."""
+    try:
+        _refuse_aliases(text, file)
+        root = yaml.compose(text, yaml.SafeLoader)
+    except yaml.MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        line = mark.line + 1 if mark else 0
+        problem = f"this is not YAML: {error.problem or error.context}"
+        remedy = "Look at the indentation, colons and brackets around this line."
+        raise FileError(Place(file, line), problem, remedy) from error
+    except yaml.YAMLError as error:
+        raise FileError(Place(file), "the file is not text", "Save it as UTF-8 text.") from error
+    except RecursionError as error:
+        raise FileError(Place(file), "it is nested too deep", "Check the brackets.") from error
+    if root is None:
+        raise FileError(Place(file), "the file is empty", "Start with 'format: 1'.")
+    return _tree(root, file, "")
+
+
+def _refuse_aliases(text: str, file: str) -> None:
+    for event in yaml.parse(text, yaml.SafeLoader):
+        if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
+            place = Place(file, event.start_mark.line + 1)
+            raise FileError(place, "anchors and aliases are not used here", "Write the value out.")
+
+
+def _tree(node: yaml.Node, file: str, key: str) -> Node:
+    place = Place(file, node.start_mark.line + 1, key)
+    if node.tag and not node.tag.startswith("tag:yaml.org,2002:"):
+        raise FileError(place, f"the tag {node.tag} is not used here", "Remove it.")
+    if isinstance(node, yaml.MappingNode):
+        return Node(place, _mapping(node, file, key))
+    if isinstance(node, yaml.SequenceNode):
+        return Node(place, tuple(_tree(n, file, f"{key}[{i}]") for i, n in enumerate(node.value)))
+    assert isinstance(node, yaml.ScalarNode)
+    is_null = node.tag == "tag:yaml.org,2002:null"
+    return Node(place, None if is_null else str(node.value))
+
+
+def _mapping(node: yaml.MappingNode, file: str, key: str) -> dict[str, Node]:
+    nodes: dict[str, Node] = {}
+    for key_node, value_node in node.value:
+        place = Place(file, key_node.start_mark.line + 1, key)
+        if not isinstance(key_node, yaml.ScalarNode):
+            raise FileError(place, "a key must be a plain word", "Write 'key: value'.")
+        name = str(key_node.value)
+        if name in nodes:
+            remedy = "Keep one of the two."
+            raise FileError(place, f"'{name}' stands twice in this mapping", remedy)
+        child = _tree(value_node, file, f"{key}.{name}" if key else name)
+        nodes[name] = replace(child, place=replace(child.place, line=place.line))
+    return nodes
+
+
+def _nearest(word: str, known: Sequence[str]) -> str:
+    near = difflib.get_close_matches(word, known, 1)
+    if near:
+        return f"'{near[0]}', if that is what is meant"
+    return "one of: " + ", ".join(sorted(set(known))) if known else "nothing here"
