@@ -1,7 +1,7 @@
 """The only importer of time.
 
-Code that waits or stamps takes a :class:`Clock`; the simulated bench runs on a :class:`VirtualClock`, whose time passes
-only when it is told to.
+Code that waits or stamps takes a :class:`Clock`; the simulated bench runs on a
+:class:`VirtualClock`, whose time passes only when it is told to.
 """
 
 from __future__ import annotations

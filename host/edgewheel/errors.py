@@ -1,7 +1,7 @@
 """Errors that are sentences: what is wrong, where, and what to do about it.
 
-Every error that a user can cause derives from :class:`EdgewheelError`; the command line prints its text and
-exits with its `exit_code`. Anything else that escapes is a bug and exits with 5.
+Every error that a user can cause derives from :class:`EdgewheelError`; the command line prints its
+text and exits with its `exit_code`. Anything else that escapes is a bug and exits with 5.
 """
 
 from __future__ import annotations

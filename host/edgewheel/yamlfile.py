@@ -1,8 +1,9 @@
 """YAML files as trees that remember where each value stands, with numbers that stay exact.
 
-Every file of the project is read through here, so every complaint names file, line and key, and says what would be
-right. The tree is composed by PyYAML's safe loader; scalars keep their text, and `0.1` becomes the fraction 1/10.
-Anchors, aliases, tags and duplicate keys are refused: they hide what a colleague should see, and make bombs.
+Every file of the project is read through here, so every complaint names file, line and key, and
+says what would be right. The tree is composed by PyYAML's safe loader; scalars keep their text, and
+`0.1` becomes the fraction 1/10. Anchors, aliases, tags and duplicate keys are refused: they hide
+what a colleague should see, and make bombs.
 """
 
 from __future__ import annotations
@@ -28,6 +29,10 @@ LONGEST_NUMBER = 40
 
 _DECIMAL = re.compile(r"[+-]?(\d[\d_]*(\.\d*)?|\.\d+)([eE][+-]?\d{1,2})?")
 _FRACTION = re.compile(r"([+-]?\d+)\s*/\s*(\d+)")
+_PLAIN_TAGS = {
+    f"tag:yaml.org,2002:{name}"
+    for name in ("null", "bool", "int", "float", "str", "timestamp", "merge", "value", "map", "seq")
+}
 _TRUTH = {"true": True, "yes": True, "on": True, "false": False, "no": False, "off": False}
 _Choice = TypeVar("_Choice", bound=str)
 
@@ -37,7 +42,7 @@ class Node:
     """One value: the text of a scalar (None if empty), a list of nodes, or a mapping of nodes."""
 
     place: Place
-    content: str | None | tuple[Node, ...] | dict[str, Node]
+    content: str | tuple[Node, ...] | dict[str, Node] | None
 
     def refuse(self, problem: str, remedy: str) -> FileError:
         """The error to raise about this value."""
@@ -144,7 +149,7 @@ class Node:
 
 @dataclass
 class Section:
-    """A mapping whose keys are taken one by one, so that the ones nobody asked for can be refused."""
+    """A mapping whose keys are taken one by one, so that the ones left over can be refused."""
 
     node: Node
     nodes: dict[str, Node]
@@ -167,7 +172,7 @@ class Section:
         return found
 
     def finish(self) -> None:
-        """Refuse the keys that were not asked for, naming the nearest known one. Raises FileError."""
+        """Refuse the keys that nobody asked for, naming the nearest known one. Raises FileError."""
         for key, node in self.nodes.items():
             if key not in self._asked:
                 raise node.refuse(
@@ -232,13 +237,14 @@ def parse(text: str, file: str) -> Node:
 def _refuse_aliases(text: str, file: str) -> None:
     for event in yaml.parse(text, yaml.SafeLoader):
         if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
-            place = Place(file, event.start_mark.line + 1)
+            line = event.start_mark.line + 1 if event.start_mark else 0
+            place = Place(file, line)
             raise FileError(place, "anchors and aliases are not used here", "Write the value out.")
 
 
 def _tree(node: yaml.Node, file: str, key: str) -> Node:
     place = Place(file, node.start_mark.line + 1, key)
-    if node.tag and not node.tag.startswith("tag:yaml.org,2002:"):
+    if node.tag not in _PLAIN_TAGS:
         raise FileError(place, f"the tag {node.tag} is not used here", "Remove it.")
     if isinstance(node, yaml.MappingNode):
         return Node(place, _mapping(node, file, key))

@@ -1,7 +1,8 @@
 """The two tables of integers that everything right of the wheel works on, in chunks.
 
-An edge table says what the controller's pin sees, a pin table what the board must do so that it does. Both come
-as a header and an iterator of chunks, so a run of a day takes the memory of a second.
+An edge table says what the controller's pin sees, a pin table what the board must do so that it
+does. Both come as a header and an iterator of chunks, so a run of a day takes the memory of a
+second.
 """
 
 from __future__ import annotations
@@ -19,7 +20,8 @@ Bytes = npt.NDArray[np.uint8]
 class EdgeHeader:
     """What holds for every chunk of an edge table.
 
-    `tracks` names the values of the column `track`; `initial` is each track's level before its first edge.
+    `tracks` names the values of the column `track`; `initial` is each track's level before its
+    first edge.
     """
 
     tick_hz: int
@@ -29,7 +31,10 @@ class EdgeHeader:
 
 @dataclass(frozen=True, eq=False)
 class EdgeChunk:
-    """n edges at the controller's pins: `ticks` (n,) int64 ascending, `track` and `level` (n,) uint8."""
+    """n edges at the controller's pins.
+
+    `ticks` (n,) int64, ascending; `track` and `level` (n,) uint8.
+    """
 
     ticks: Ticks
     track: Bytes
@@ -41,7 +46,7 @@ class EdgeChunk:
 
 @dataclass(frozen=True)
 class PinHeader:
-    """What holds for every chunk of a pin table: the mask set at ARM, and the idle mask after parking."""
+    """What holds for every chunk of a pin table: the masks set at ARM and after parking."""
 
     tick_hz: int
     initial_mask: int
@@ -52,8 +57,8 @@ class PinHeader:
 class PinChunk:
     """n transitions of the board's outputs.
 
-    `ticks` (n,) int64 run ticks, strictly ascending, at least the board's shortest hold and less than 2**32 apart;
-    `masks` (n,) uint8, the levels of all outputs from that tick on.
+    `ticks` (n,) int64 run ticks, strictly ascending, at least the board's shortest hold and less
+    than 2**32 apart; `masks` (n,) uint8, the levels of all outputs from that tick on.
     """
 
     ticks: Ticks
