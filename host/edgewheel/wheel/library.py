@@ -1,0 +1,83 @@
+"""The wheel library: files that come with edgewheel, found by the stem of their name."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from edgewheel.errors import EdgewheelError, UsageError
+from edgewheel.wheel.loader import load_wheel
+from edgewheel.wheel.model import Wheel
+
+_PACKAGE = Path(__file__).resolve().parents[1]
+_SUFFIXES = (".yaml", ".yml")
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A wheel of the library under its name."""
+
+    stem: str
+    wheel: Wheel
+
+
+def folder() -> Path:
+    """Where the library lies: in the package when installed, at the top level in a checkout.
+
+    Raises EdgewheelError if it is in neither place.
+    """
+    for candidate in (_PACKAGE / "_wheels", _PACKAGE.parents[1] / "wheels"):
+        if candidate.is_dir():
+            return candidate
+    raise EdgewheelError("The wheel library is missing. Install edgewheel again.")
+
+
+def names() -> tuple[str, ...]:
+    """The names in the library, numbers in them sorted as numbers."""
+    return tuple(sorted((path.stem for path in folder().glob("*.yaml")), key=_by_numbers))
+
+
+def listing() -> tuple[Entry, ...]:
+    """Every wheel of the library, grouped, in the order of their names within a group."""
+    entries = [Entry(name, find(name)) for name in names()]
+    return tuple(sorted(entries, key=lambda entry: entry.wheel.group))
+
+
+def find(name_or_path: str | Path) -> Wheel:
+    """The library wheel of that name, or the wheel in the file at that path.
+
+    What ends in .yaml or .yml or contains a slash is a path. Raises FileError for a file that
+    cannot be used, UsageError with the nearest name for a name that the library does not have.
+    """
+    return load_wheel(locate(name_or_path))
+
+
+def locate(name_or_path: str | Path) -> Path:
+    """The file that `find` reads. Raises UsageError for an unknown name."""
+    path = Path(name_or_path)
+    if isinstance(name_or_path, Path) or path.suffix in _SUFFIXES or path.name != name_or_path:
+        return path
+    inside = folder() / f"{name_or_path}.yaml"
+    if not inside.is_file():
+        raise _unknown(str(name_or_path))
+    return inside
+
+
+def _unknown(name: str) -> UsageError:
+    numbers = set(re.findall(r"\d+", name))
+    alike = [one for one in names() if numbers and numbers <= set(re.findall(r"\d+", one))]
+    near = difflib.get_close_matches(name, names(), 2, cutoff=0.6) or alike[:4]
+    hint = f" Is it {' or '.join(near)}?" if near else ""
+    return UsageError(
+        f"There is no wheel '{name}' in the library.{hint}\n"
+        "  'edgewheel wheels' lists them; a file of your own is given as a path ending in .yaml."
+    )
+
+
+@cache
+def _by_numbers(name: str) -> tuple[tuple[int, str], ...]:
+    """A key that puts 4-teeth before 12-even."""
+    return tuple((int(part), "") if part.isdecimal() else (-1, part) for part in name.split("-"))
