@@ -24,6 +24,12 @@ from edgewheel.errors import FileError, Place
 LARGEST_FILE_BYTES = 2_000_000
 """A file beyond this is not one that a person wrote."""
 
+LARGEST_YAML_BYTES = 200_000
+"""Reading YAML takes seconds beyond this; no wheel or bench that a person wrote comes near."""
+
+DEEPEST = 40
+"""Mappings and lists inside one another; deeper ones are slips or bombs."""
+
 LONGEST_NUMBER = 40
 """Characters; longer ones are slips, and would make exact arithmetic slow."""
 
@@ -193,11 +199,11 @@ def parse_number(text: str) -> Fraction | None:
     return None
 
 
-def read_text(path: Path) -> str:
+def read_text(path: Path, largest_bytes: int = LARGEST_FILE_BYTES) -> str:
     """The text of a file a person wrote. Raises FileError if it cannot be read as one."""
     place = Place(str(path))
     try:
-        if path.stat().st_size > LARGEST_FILE_BYTES:
+        if path.stat().st_size > largest_bytes:
             raise FileError(place, "the file is too large", "Check that this is the right file.")
         return path.read_text(encoding="utf-8")
     except UnicodeDecodeError as error:
@@ -211,13 +217,13 @@ def read_text(path: Path) -> str:
 
 def load(path: Path) -> Node:
     """The tree of a YAML file. Raises FileError with file, line and remedy."""
-    return parse(read_text(path), str(path))
+    return parse(read_text(path, LARGEST_YAML_BYTES), str(path))
 
 
 def parse(text: str, file: str) -> Node:
     """The tree of a YAML text; `file` is the name that errors give. Raises FileError."""
     try:
-        _refuse_aliases(text, file)
+        _refuse_bombs(text, file)
         root = yaml.compose(text, yaml.SafeLoader)
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
@@ -227,19 +233,22 @@ def parse(text: str, file: str) -> Node:
         raise FileError(Place(file, line), problem, remedy) from error
     except yaml.YAMLError as error:
         raise FileError(Place(file), "the file is not text", "Save it as UTF-8 text.") from error
-    except RecursionError as error:
-        raise FileError(Place(file), "it is nested too deep", "Check the brackets.") from error
     if root is None:
         raise FileError(Place(file), "the file is empty", "Start with 'format: 1'.")
     return _tree(root, file, "")
 
 
-def _refuse_aliases(text: str, file: str) -> None:
+def _refuse_bombs(text: str, file: str) -> None:
+    """Refuse anchors, aliases and deep nesting as the text streams by, before a tree is built."""
+    depth = 0
     for event in yaml.parse(text, yaml.SafeLoader):
+        place = Place(file, event.start_mark.line + 1 if event.start_mark else 0)
         if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
-            line = event.start_mark.line + 1 if event.start_mark else 0
-            place = Place(file, line)
             raise FileError(place, "anchors and aliases are not used here", "Write the value out.")
+        depth += isinstance(event, yaml.CollectionStartEvent)
+        depth -= isinstance(event, yaml.CollectionEndEvent)
+        if depth > DEEPEST:
+            raise FileError(place, "it is nested too deep", "Check the brackets.")
 
 
 def _tree(node: yaml.Node, file: str, key: str) -> Node:

@@ -67,14 +67,22 @@ def locate(name_or_path: str | Path) -> Path:
 
 
 def _unknown(name: str) -> UsageError:
-    numbers = set(re.findall(r"\d+", name))
-    alike = [one for one in names() if numbers and numbers <= set(re.findall(r"\d+", one))]
-    near = difflib.get_close_matches(name, names(), 2, cutoff=0.6) or alike[:4]
+    near = _nearest(name)
     hint = f" Is it {' or '.join(near)}?" if near else ""
     return UsageError(
         f"There is no wheel '{name}' in the library.{hint}\n"
         "  'edgewheel wheels' lists them; a file of your own is given as a path ending in .yaml."
     )
+
+
+def _nearest(name: str) -> list[str]:
+    """Up to four names that continue this one, else those spelt alike, else of the same numbers."""
+    known = names()
+    numbers = set(re.findall(r"\d+", name))
+    near = [one for one in known if one.startswith(name)]
+    near = near or difflib.get_close_matches(name, known, 2, cutoff=0.75)
+    near = near or [one for one in known if numbers and numbers <= set(re.findall(r"\d+", one))]
+    return near[:4]
 
 
 @cache

@@ -8,7 +8,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from edgewheel.wheel.model import TURN, Tooth
-from edgewheel.yamlfile import Node, Section
+from edgewheel.yamlfile import Node
 
 MOST_TEETH = 3600
 """Teeth and pitches a track may have: one every tenth of a degree."""
@@ -33,9 +33,8 @@ def teeth_of(node: Node) -> tuple[Tooth, ...]:
     placed = _pairs(node) if isinstance(node.content, tuple) else _described(node)
     if not placed:
         raise node.refuse("no tooth is left on this track", "Leave at least one tooth.")
-    placed = sorted(placed, key=lambda one: one.tooth.begin)
     _refuse_collisions(placed)
-    return tuple(one.tooth for one in placed)
+    return tuple(sorted((one.tooth for one in placed), key=lambda tooth: tooth.begin))
 
 
 def _described(node: Node) -> list[_Placed]:
@@ -43,16 +42,17 @@ def _described(node: Node) -> list[_Placed]:
     pitches, spans = section.optional("pitches"), section.optional("spans")
     if pitches and spans:
         raise spans.refuse("'spans' and 'pitches' are both given", "Keep one of the two.")
-    if pitches:
-        placed = _pitched(node, pitches, section)
-    elif spans:
-        placed = _spanned(spans)
-    else:
-        section.optional("missing"), section.optional("width")
-        placed = []
+    missing, width = section.optional("missing"), section.optional("width")
     extra, offset = section.optional("extra"), section.optional("offset")
     section.finish()
-    if not (pitches or spans):
+    if pitches:
+        placed = _pitched(node, pitches.integer(1, MOST_TEETH), missing, width)
+    elif spans:
+        for needless in filter(None, (missing, width)):
+            remedy = "Leave it out, or write 'pitches' instead of 'spans'."
+            raise needless.refuse("this goes with 'pitches' only", remedy)
+        placed = _spanned(spans)
+    else:
         remedy = "Write pitches, spans, or a list of [from, to] pairs."
         raise node.refuse("neither 'pitches' nor 'spans' is given", remedy)
     if extra:
@@ -60,16 +60,14 @@ def _described(node: Node) -> list[_Placed]:
     return _turned(placed, offset.number(-TURN, TURN) if offset else Fraction(0))
 
 
-def _pitched(node: Node, pitches: Node, section: Section) -> list[_Placed]:
-    count = pitches.integer(1, MOST_TEETH)
-    width = section.optional("width")
+def _pitched(node: Node, count: int, missing: Node | None, width: Node | None) -> list[_Placed]:
     share = width.number(above=0, below=1) if width else Fraction(1, 2)
-    missing = _missing(section.optional("missing"), count)
+    left_out = _missing(missing, count)
     pitch = TURN / count
     return [
         _Placed(Tooth(index * pitch, (index + share) * pitch), node, f"tooth {index + 1}")
         for index in range(count)
-        if index + 1 not in missing
+        if index + 1 not in left_out
     ]
 
 
@@ -151,20 +149,24 @@ def _turned(placed: list[_Placed], offset: Fraction) -> list[_Placed]:
 
 
 def _refuse_collisions(placed: list[_Placed]) -> None:
-    """Refuse teeth that overlap or touch, and teeth and spaces too narrow to be meant."""
-    first_again = Tooth(placed[0].tooth.begin + TURN, placed[0].tooth.end + TURN)
-    ring = [*placed, _Placed(first_again, placed[0].node, placed[0].label)]
-    for here, following in pairwise(ring):
-        space = following.tooth.begin - here.tooth.end
+    """Refuse teeth that overlap or touch, and teeth and spaces too narrow to be meant.
+
+    `placed` stands in the order of the file, so that of two teeth the later is complained about.
+    """
+    ring = sorted(range(len(placed)), key=lambda number: placed[number].tooth.begin)
+    for here, following in pairwise([*ring, ring[0]]):
+        one, other = placed[here], placed[following]
+        turn = TURN if following == ring[0] else 0
+        space = other.tooth.begin + turn - one.tooth.end
         if space <= 0:
             verb = "overlap" if space else "touch"
             remedy = "Move them apart, or write one tooth for both."
-            later = max(here, following, key=lambda one: one.node.place.line)
-            raise later.node.refuse(f"{here.label} and {following.label} {verb}", remedy)
-        if min(space, here.tooth.width) < FINEST_DEG:
+            later = placed[max(here, following)].node
+            raise later.refuse(f"{one.label} and {other.label} {verb}", remedy)
+        if min(space, one.tooth.width) < FINEST_DEG:
             what = "the space behind it" if space < FINEST_DEG else "it"
             remedy = f"Leave at least {readable(FINEST_DEG)} degrees."
-            raise here.node.refuse(f"{here.label}: {what} is too narrow to be meant", remedy)
+            raise one.node.refuse(f"{one.label}: {what} is too narrow to be meant", remedy)
 
 
 def readable(angle: Fraction) -> str:

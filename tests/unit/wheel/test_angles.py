@@ -57,7 +57,7 @@ def test_every_library_wheel_alternates_on_every_track():
     for entry in library.listing():
         table = angle_table(entry.wheel)
         assert list(table.angles) == sorted(table.angles)
-        assert 0 <= table.angles[0] and table.angles[-1] < table.period
+        assert table.angles[0] >= 0 and table.angles[-1] < table.period
         levels = list(table.before)
         for track, metal in zip(table.track, table.metal, strict=True):
             assert levels[track] != metal, entry.stem
