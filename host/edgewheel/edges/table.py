@@ -43,6 +43,14 @@ class EdgeChunk:
     def __len__(self) -> int:
         return len(self.ticks)
 
+    def __getitem__(self, part: slice) -> EdgeChunk:
+        return EdgeChunk(self.ticks[part], self.track[part], self.level[part])
+
+    @classmethod
+    def empty(cls) -> EdgeChunk:
+        """No edges."""
+        return cls(np.empty(0, np.int64), np.empty(0, np.uint8), np.empty(0, np.uint8))
+
 
 @dataclass(frozen=True)
 class PinHeader:
@@ -66,3 +74,15 @@ class PinChunk:
 
     def __len__(self) -> int:
         return len(self.ticks)
+
+
+def join(*chunks: EdgeChunk) -> EdgeChunk:
+    """Chunks as one."""
+    full = [chunk for chunk in chunks if len(chunk)]
+    if len(full) == 1:
+        return full[0]
+    return EdgeChunk(
+        np.concatenate([chunk.ticks for chunk in chunks]),
+        np.concatenate([chunk.track for chunk in chunks]),
+        np.concatenate([chunk.level for chunk in chunks]),
+    )

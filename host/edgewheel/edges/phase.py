@@ -1,0 +1,110 @@
+"""The level table in the mean angle of a ripple, as arrays: the form in which edges become ticks.
+
+Edges are numbered through all turns, forward: edge g is column g mod n of superperiod g div n, the
+superperiod being the wheel's period and the ripple's together. A *gap* is a place between edges:
+gap g lies before edge g.
+"""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+
+import numpy as np
+import numpy.typing as npt
+
+from edgewheel.edges.levels import LevelTable
+from edgewheel.edges.table import Bytes
+from edgewheel.errors import UsageError
+from edgewheel.motion.motion import mean_angle
+from edgewheel.motion.ripple import Ripple
+
+MOST_TURNS = 120
+"""Turns of a superperiod; a ripple that fits the wheel less often than this is a slip."""
+
+Floats = npt.NDArray[np.float64]
+
+BLOCK_EDGES = 1 << 15
+"""Edges computed from one exact origin; a power of two."""
+
+
+class PhaseTable:
+    """One superperiod of n edges.
+
+    Edge j lies `units[j] / units_per_deg + lead_deg[j]` mean degrees after angle 0: an exact part
+    and, under a ripple, a small float one.
+    """
+
+    def __init__(self, levels: LevelTable, ripple: Ripple | None) -> None:
+        repeats = _repeats(levels.period, ripple)
+        angles = [a + levels.period * i for i in range(repeats) for a in levels.angles]
+        self.n = len(angles)
+        self.super_deg = levels.period * repeats
+        self.origin_deg = mean_angle(Fraction(0), ripple)
+        self.units_per_deg = math.lcm(1, *(a.denominator for a in levels.angles))
+        self.units = np.array([int(a * self.units_per_deg) for a in angles], np.int64)
+        self.super_units = self.super_deg * self.units_per_deg
+        self.lead_deg = np.zeros(self.n)
+        if ripple is not None:
+            first = ripple.lead_deg(Fraction(0))
+            self.lead_deg = np.array([ripple.lead_deg(a) - first for a in angles])
+        self.rippled = ripple is not None
+        self._phase_deg = self.units / self.units_per_deg + self.lead_deg
+        rows = 2 + BLOCK_EDGES // max(self.n, 1)
+        turns = np.arange(rows)[:, None] * float(self.super_units)
+        self._unit_run = (turns + self.units).reshape(-1)
+        self._lead_run = np.tile(self.lead_deg, rows)
+        self._track = np.tile(np.array(levels.track * repeats, np.uint8), rows)
+        self._level = np.tile(np.array(levels.level * repeats, np.uint8), rows)
+
+    def gap(self, mean_deg: Fraction) -> int:
+        """The gap at a mean angle: how many edges lie before it, counted from angle 0."""
+        cycle, rest = divmod(mean_deg - self.origin_deg, self.super_deg)
+        if self.rippled:
+            column = np.searchsorted(self._phase_deg, float(rest))
+        else:
+            column = np.searchsorted(self.units, math.ceil(rest * self.units_per_deg))
+        return int(cycle) * self.n + int(column)
+
+    def edge_deg(self, edge: int) -> Fraction:
+        """Mean angle of an edge, counted from angle 0."""
+        cycle, column = divmod(edge, self.n)
+        units = cycle * self.super_units + int(self.units[column])
+        return Fraction(units, self.units_per_deg) + Fraction(float(self.lead_deg[column]))
+
+    def degrees_between(self, edge: int, begin: int, end: int) -> Floats:
+        """Mean degrees (end - begin,) from one edge to edges begin to end, all within a block.
+
+        Whole units become floats only after the subtraction, so nothing is lost to large angles.
+        """
+        cycle, column = divmod(begin, self.n)
+        from_cycle, from_column = divmod(edge, self.n)
+        units = (cycle - from_cycle) * self.super_units - int(self.units[from_column])
+        window = slice(column, column + end - begin)
+        degrees: Floats = np.add(self._unit_run[window], float(units), dtype=np.float64)
+        if self.units_per_deg != 1:
+            degrees /= self.units_per_deg
+        if self.rippled:
+            degrees += self._lead_run[window] - self.lead_deg[from_column]
+        return degrees
+
+    def columns(self, begin: int, end: int) -> tuple[Bytes, Bytes]:
+        """Track and level (end - begin,) of edges begin to end, at most a block of them, turning
+        forward.
+        """
+        column = begin % self.n
+        window = slice(column, column + end - begin)
+        return self._track[window], self._level[window]
+
+
+def _repeats(period: int, ripple: Ripple | None) -> int:
+    """How many periods of the wheel make one superperiod."""
+    if ripple is None:
+        return 1
+    ratio = ripple.period_deg / period
+    if ratio.numerator * period > MOST_TURNS * 360:
+        raise UsageError(
+            f"A ripple every {float(ripple.period_deg):g} degrees does not fit a wheel repeating "
+            f"every {period}. Choose a number per turn such as 1/2, 1, 3/2, 2 or 3."
+        )
+    return ratio.numerator

@@ -1,0 +1,181 @@
+"""From edge table to pin table: what the board does so that the connector sees the edges.
+
+Undoes the output stage (inversion, and its delay for each polarity), merges edges that fall on one
+tick, moves edges of different tracks apart where the board cannot follow, and bridges long rests.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from edgewheel.edges.stage import OutputStage
+from edgewheel.edges.table import Bytes, EdgeChunk, EdgeHeader, PinChunk, PinHeader, Ticks, join
+from edgewheel.errors import UsageError
+
+LONGEST_DELTA = 1 << 31
+"""Longer rests are bridged by transitions that change nothing; the wire carries less than 2^32."""
+
+IDLE_MASK = 0
+"""Every output transistor off, whatever the stage makes of it."""
+
+TAIL_EDGES = 16
+"""Edges of a chunk that the next one can be too close to."""
+
+MOST_TRACKS = 8
+"""Tracks that a mask of one byte carries."""
+
+MOST_MOVES = 1000
+"""Moves kept with their place; all are counted."""
+
+
+@dataclass(frozen=True)
+class Move:
+    """An edge of a track that the board plays `by_ticks` later than its tick."""
+
+    tick: int
+    track: str
+    by_ticks: int
+
+
+@dataclass
+class Moves:
+    """The edges that were moved apart from another track's."""
+
+    count: int = 0
+    largest_ticks: int = 0
+    kept: list[Move] = field(default_factory=list)
+
+    def add(self, move: Move) -> None:
+        self.count += 1
+        self.largest_ticks = max(self.largest_ticks, move.by_ticks)
+        if len(self.kept) < MOST_MOVES:
+            self.kept.append(move)
+
+
+class PinMaker:
+    """Makes the pin table of one edge table.
+
+    `lead_ticks` is the run tick of table tick 0, at least the stage's longest delay. Board limits:
+    two transitions are at least `shortest_hold_ticks` apart.
+    """
+
+    def __init__(
+        self, header: EdgeHeader, stage: OutputStage, lead_ticks: int, shortest_hold_ticks: int
+    ) -> None:
+        if lead_ticks < stage.longest_ticks:
+            raise ValueError("the lead must cover the output stage's delay")
+        self.moves = Moves()
+        self._tracks = header.tracks
+        self._hold = shortest_hold_ticks
+        self._lead = lead_ticks
+        self._mask = stage.pin_mask(header.initial)
+        self.header = PinHeader(header.tick_hz, self._mask, IDLE_MASK)
+        self._stage = stage
+        self._inverts = np.array(stage.inverts, np.uint8)
+        self._delays = np.array([stage.fall_ticks, stage.rise_ticks], np.int64)
+        self._last_tick = 0
+        self._tail = EdgeChunk.empty()
+
+    def chunks(self, edges: Iterable[EdgeChunk]) -> Iterator[PinChunk]:
+        """The pin table of all edges, in chunks about as large as theirs.
+
+        Raises UsageError where two edges of one track are closer than the board can play.
+        """
+        waiting = EdgeChunk.empty()
+        for chunk in edges:
+            if len(chunk):
+                ready, waiting = self._in_pin_order(waiting, chunk)
+                yield from self._transitions(ready)
+        yield from self._transitions(waiting)
+
+    def _in_pin_order(self, waiting: EdgeChunk, chunk: EdgeChunk) -> tuple[EdgeChunk, EdgeChunk]:
+        """Edges in the order in which pins must move, and those that a later chunk may join."""
+        ticks = chunk.ticks + self._lead
+        horizon = int(ticks[-1]) - self._stage.longest_ticks
+        ticks -= self._delays[chunk.level, chunk.track]
+        pins = join(waiting, EdgeChunk(ticks, chunk.track, chunk.level))
+        if self._stage.longest_ticks:
+            order = np.argsort(pins.ticks, kind="stable")
+            pins = EdgeChunk(pins.ticks[order], pins.track[order], pins.level[order])
+        cut = int(np.searchsorted(pins.ticks, horizon))
+        return pins[:cut], pins[cut:]
+
+    def _transitions(self, edges: EdgeChunk) -> Iterator[PinChunk]:
+        """Pin edges, ascending, as transitions that the board can play."""
+        if not len(edges):
+            return
+        ticks = edges.ticks
+        if not self._far_apart(edges):
+            ticks = self._apart(edges)
+        masks = self._masks(edges)
+        last_of_tick = np.append(ticks[1:] != ticks[:-1], True)
+        if not last_of_tick.all():
+            ticks, masks = ticks[last_of_tick], masks[last_of_tick]
+        self._tail = edges[-TAIL_EDGES:]
+        yield self._bridged(ticks, masks)
+        self._last_tick = int(ticks[-1])
+        self._mask = int(masks[-1])
+
+    def _far_apart(self, edges: EdgeChunk) -> bool:
+        """True if the board can play them as they are: apart, or of several tracks on one tick."""
+        deltas = np.diff(edges.ticks, prepend=self._last_tick)
+        close = deltas < self._hold
+        if not close.any():
+            return True
+        if close[0] or deltas[close].any():
+            return False
+        together = np.flatnonzero(close)
+        involved = np.union1d(together, together - 1)
+        places = edges.ticks[involved] * MOST_TRACKS + edges.track[involved]
+        return len(np.unique(places)) == len(places)
+
+    def _apart(self, edges: EdgeChunk) -> Ticks:
+        """Ticks in which neighbours are equal or at least a shortest hold apart."""
+        tail = zip(self._tail.track.tolist(), self._tail.ticks.tolist(), strict=True)
+        last_of_track = dict(tail)
+        last = self._last_tick
+        apart = []
+        for tick, track in zip(edges.ticks.tolist(), edges.track.tolist(), strict=True):
+            before = last_of_track.get(track)
+            if before is not None and tick - before < self._hold:
+                raise self._too_close(track, before, tick)
+            last_of_track[track] = tick
+            if tick != last and tick < last + self._hold:
+                self.moves.add(Move(tick, self._tracks[track], last + self._hold - tick))
+                tick = last + self._hold
+            apart.append(tick)
+            last = tick
+        return np.array(apart, np.int64)
+
+    def _too_close(self, track: int, first: int, second: int) -> UsageError:
+        return UsageError(
+            f"Track '{self._tracks[track]}' changes at pin ticks {first - self._lead} and "
+            f"{second - self._lead}; the board needs {self._hold} ticks between them. "
+            "Lower the speed, or widen the tooth, pulse or fault that makes them."
+        )
+
+    def _masks(self, edges: EdgeChunk) -> Bytes:
+        """The output mask (n,) after each edge. Raises ValueError if a level does not change."""
+        bits = np.left_shift(np.uint8(1), edges.track)
+        masks: Bytes = np.bitwise_xor.accumulate(bits) ^ np.uint8(self._mask)
+        pins = (masks & bits) != 0
+        if (pins != (edges.level ^ self._inverts[edges.track])).any():
+            raise ValueError("an edge of the table sets the level that its track already has")
+        return masks
+
+    def _bridged(self, ticks: Ticks, masks: Bytes) -> PinChunk:
+        """The transitions, with ones that change nothing where a rest is too long for the wire."""
+        deltas = np.diff(ticks, prepend=self._last_tick)
+        if int(deltas.max()) <= LONGEST_DELTA:
+            return PinChunk(ticks, masks)
+        before = np.insert(masks[:-1], 0, self._mask)
+        extra = (deltas - 1) // LONGEST_DELTA
+        place = np.repeat(np.arange(len(ticks)), extra)
+        step = np.arange(len(place)) - np.repeat(np.cumsum(extra) - extra, extra) + 1
+        bridge_ticks = ticks[place] - deltas[place] + step * LONGEST_DELTA
+        return PinChunk(
+            np.insert(ticks, place, bridge_ticks), np.insert(masks, place, before[place])
+        )
