@@ -1,0 +1,218 @@
+#include "stream.h"
+
+#include "block.h"  /* block_decode */
+#include "bytes.h"  /* bytes_get16 */
+#include "config.h" /* STREAM_BYTES */
+
+/* What a frame costs beside its payload: its length, kept in front of it. */
+#define LENGTH_BYTES 2u
+/* Set in the length of the first frame of a course: the lag begins at 0 there. */
+#define LENGTH_COURSE 0x8000u
+
+static struct {
+    uint8_t bytes[STREAM_BYTES];
+    uint32_t head; /* counts bytes put in, and wraps */
+    uint32_t tail; /* counts bytes taken out, and wraps */
+    uint64_t returned;
+
+    uint64_t known;      /* transitions queued or decoded since the run began */
+    uint32_t known_tick; /* run tick of the last of them, low bits */
+    bool course_begins;  /* the next frame queued is the first of its course */
+
+    struct block_cursor cursor; /* behind the last transition decoded */
+    struct block_cursor before; /* before the frame it belongs to */
+
+    bool closed;
+    uint64_t last_tick;
+} stream;
+
+/* One frame of the queue, taken apart. */
+struct piece {
+    uint32_t cost;
+    bool course_begins;
+    uint32_t count;
+    uint32_t first;
+    uint32_t end_tick;
+    uint8_t payload[FRAME_LARGEST];
+};
+
+void stream_open(uint32_t first_tick, uint32_t shortest_ticks)
+{
+    stream.head = 0;
+    stream.tail = 0;
+    stream.returned = 0;
+    stream.known = 0;
+    stream.known_tick = 0;
+    stream.course_begins = true;
+    stream.cursor = (struct block_cursor){.shortest = shortest_ticks, .first = first_tick};
+    stream.before = stream.cursor;
+    stream.closed = false;
+    stream.last_tick = 0;
+}
+
+/* Puts one byte behind the head. */
+static void stream_put(uint8_t byte)
+{
+    stream.bytes[stream.head++ & (STREAM_BYTES - 1u)] = byte;
+}
+
+/* Returns the byte at a place of the queue. */
+static uint8_t stream_at(uint32_t place)
+{
+    return stream.bytes[place & (STREAM_BYTES - 1u)];
+}
+
+enum stream_verdict stream_push(const uint8_t *payload, uint32_t size)
+{
+    uint32_t count = bytes_get16(payload + 1);
+    if (size + LENGTH_BYTES > STREAM_BYTES - stream_queued()) {
+        return STREAM_OVERRUN;
+    }
+    if (stream.closed || count == 0 || count > EDGES_LARGEST || bytes_get32(payload + 3) != (uint32_t)stream.known) {
+        return STREAM_MISFIT;
+    }
+    uint32_t length = size | (stream.course_begins ? LENGTH_COURSE : 0u);
+    stream_put((uint8_t)length);
+    stream_put((uint8_t)(length >> 8));
+    for (uint32_t i = 0; i < size; i++) {
+        stream_put(payload[i]);
+    }
+    stream.course_begins = false;
+    stream.known += count;
+    stream.known_tick = bytes_get32(payload + 7);
+    return STREAM_GOOD;
+}
+
+void stream_ignore(uint32_t size)
+{
+    stream.returned += size + LENGTH_BYTES;
+}
+
+void stream_drop(void)
+{
+    stream.returned += stream_queued();
+    stream.tail = stream.head;
+}
+
+bool stream_close(uint64_t count, uint64_t last_tick)
+{
+    if (count != stream.known || (uint32_t)last_tick != stream.known_tick) {
+        return false;
+    }
+    if (stream.cursor.index == stream.known && stream.cursor.tick != last_tick) {
+        return false;
+    }
+    stream.closed = true;
+    stream.last_tick = last_tick;
+    return true;
+}
+
+/* Copies up to `size` bytes of the frame at a place of the queue, and takes its head apart. */
+static void stream_peek(struct piece *piece, uint32_t place, uint32_t size)
+{
+    uint32_t length = stream_at(place) | ((uint32_t)stream_at(place + 1u) << 8);
+    uint32_t payload = length & ~LENGTH_COURSE;
+    for (uint32_t i = 0; i < payload && i < size; i++) {
+        piece->payload[i] = stream_at(place + LENGTH_BYTES + i);
+    }
+    piece->cost = payload + LENGTH_BYTES;
+    piece->course_begins = (length & LENGTH_COURSE) != 0;
+    piece->count = bytes_get16(piece->payload + 1);
+    piece->first = bytes_get32(piece->payload + 3);
+    piece->end_tick = bytes_get32(piece->payload + 7);
+}
+
+/* Takes the run back to its first `known` transitions, the last of them at `tick`, the queue ending at `place`. */
+static void stream_cut(uint64_t known, uint32_t tick, uint32_t place)
+{
+    stream.returned += stream.head - place;
+    stream.head = place;
+    stream.known = known;
+    stream.known_tick = tick;
+    stream.course_begins = true;
+    stream.closed = false;
+}
+
+bool stream_splice(uint64_t first, uint64_t handed)
+{
+    if (first < handed || first > stream.known) {
+        return false;
+    }
+    if (first == stream.before.index && first < stream.cursor.index) {
+        stream.cursor = stream.before;
+        stream_cut(first, (uint32_t)stream.cursor.tick, stream.tail);
+        return true;
+    }
+    uint64_t index = stream.cursor.index;
+    uint32_t tick = (uint32_t)stream.cursor.tick;
+    uint32_t place = stream.tail;
+    while (index < first && place != stream.head) {
+        struct piece piece;
+        stream_peek(&piece, place, STREAM_HEAD);
+        index += piece.count;
+        tick = piece.end_tick;
+        place += piece.cost;
+    }
+    if (index != first) {
+        return false;
+    }
+    stream_cut(first, tick, place);
+    return true;
+}
+
+/* Takes the oldest frame out of the queue and decodes it; returns false if it is not what its head says. */
+static bool stream_decode(void)
+{
+    struct piece piece;
+    stream_peek(&piece, stream.tail, FRAME_LARGEST);
+    stream.tail += piece.cost;
+    stream.returned += piece.cost;
+    stream.before = stream.cursor;
+    if (piece.course_begins) {
+        stream.cursor.lag = 0;
+    }
+    uint32_t blocks = piece.cost - LENGTH_BYTES - STREAM_HEAD;
+    if (!block_decode(&stream.cursor, piece.payload + STREAM_HEAD, blocks, piece.count)) {
+        return false;
+    }
+    if ((uint32_t)stream.cursor.tick != piece.end_tick) {
+        return false;
+    }
+    return !stream.closed || stream.cursor.index != stream.known || stream.cursor.tick == stream.last_tick;
+}
+
+enum stream_supply stream_supply(uint64_t handed)
+{
+    if (handed < stream.cursor.index) {
+        return SUPPLY_READY;
+    }
+    if (stream.tail == stream.head) {
+        return SUPPLY_EMPTY;
+    }
+    if (!stream_decode()) {
+        /* Nothing of it counts as known: what was handed over is all that will be played. */
+        stream.cursor = stream.before;
+        return SUPPLY_MISFIT;
+    }
+    return SUPPLY_READY;
+}
+
+uint64_t stream_known(void)
+{
+    return stream.known;
+}
+
+bool stream_closed(void)
+{
+    return stream.closed;
+}
+
+uint64_t stream_credit(void)
+{
+    return STREAM_BYTES + stream.returned;
+}
+
+uint32_t stream_queued(void)
+{
+    return stream.head - stream.tail;
+}

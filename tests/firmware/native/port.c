@@ -1,0 +1,246 @@
+/* A chip made of memory: the core's port for tests. Time passes when a test says so, and every pin change is kept. */
+#include "sim.h"
+
+#include "port.h" /* what this implements */
+
+#include <string.h> /* memcpy */
+
+#define HOLDS 8192u
+#define CHANGES 4096u
+#define SENT_LARGEST (1u << 20)
+
+struct hold {
+    uint32_t ticks;
+    uint8_t mask;
+    bool transition;
+};
+
+static struct port_facts facts = {
+    .board = 1,
+    .id = {1, 2, 3, 4, 5, 6, 7, 8},
+    .tick_hz = 16000000,
+    .shortest_hold_ticks = 5,
+    .longest_hold_ticks = 1u << 20,
+    .handover_ticks = 320000,
+    .first_tick = 160,
+    .inputs = 8,
+    .outputs = 8,
+    .features = 1,
+    .firmware = "native",
+};
+
+static struct {
+    uint64_t now;
+    struct hold holds[HOLDS];
+    uint32_t head;
+    uint32_t committed;
+    uint32_t tail;
+    bool running;
+    bool dry;
+    uint64_t start_tick;
+    uint64_t end; /* run tick at which the last hold ended */
+    struct port_progress progress;
+    struct sim_edge edges[SIM_EDGES];
+    uint32_t edge_count;
+    uint8_t mask;
+    struct port_change changes[CHANGES];
+    uint32_t change_head;
+    uint32_t change_tail;
+    uint8_t levels;
+    uint8_t sent[SENT_LARGEST];
+    uint32_t sent_size;
+    bool deaf;
+    bool bootloader;
+} sim;
+
+/* Sets the pins at a tick of the board, and keeps the change. */
+static void sim_pins(uint64_t tick, uint8_t mask)
+{
+    sim.mask = mask;
+    if (sim.edge_count < SIM_EDGES) {
+        sim.edges[sim.edge_count++] = (struct sim_edge){tick, mask};
+    }
+}
+
+/* Lets the output stage play up to now. */
+static void sim_play(void)
+{
+    while (sim.running && !sim.dry) {
+        if (sim.tail == sim.committed) {
+            sim.dry = sim.start_tick + sim.end <= sim.now;
+            return;
+        }
+        struct hold hold = sim.holds[sim.tail % HOLDS];
+        if (sim.start_tick + sim.end + hold.ticks > sim.now) {
+            return;
+        }
+        sim.tail++;
+        sim.end += hold.ticks;
+        if (hold.transition) {
+            sim_pins(sim.start_tick + sim.end, hold.mask);
+            sim.progress.played++;
+            sim.progress.last_tick = sim.end;
+        }
+    }
+}
+
+void sim_wake(void)
+{
+    memset(&sim, 0, sizeof sim);
+    sim.now = 1;
+}
+
+void sim_set_handover(uint32_t ticks)
+{
+    facts.handover_ticks = ticks;
+}
+
+void sim_time(uint64_t tick)
+{
+    sim.now = tick;
+    sim_play();
+}
+
+void sim_input(uint64_t tick, uint8_t levels)
+{
+    sim.levels = levels;
+    if (sim.change_head - sim.change_tail < CHANGES) {
+        sim.changes[sim.change_head++ % CHANGES] = (struct port_change){tick, levels};
+    }
+}
+
+uint32_t sim_take_sent(uint8_t *out)
+{
+    uint32_t size = sim.sent_size;
+    memcpy(out, sim.sent, size);
+    sim.sent_size = 0;
+    return size;
+}
+
+uint32_t sim_take_edges(struct sim_edge *out)
+{
+    uint32_t count = sim.edge_count;
+    memcpy(out, sim.edges, count * sizeof *out);
+    sim.edge_count = 0;
+    return count;
+}
+
+void sim_deaf(bool deaf)
+{
+    sim.deaf = deaf;
+}
+
+bool sim_in_bootloader(void)
+{
+    return sim.bootloader;
+}
+
+const struct port_facts *port_facts(void)
+{
+    return &facts;
+}
+
+uint64_t port_now(void)
+{
+    return sim.now;
+}
+
+void port_arm(uint8_t mask)
+{
+    sim.head = sim.committed = sim.tail = 0;
+    sim.running = sim.dry = false;
+    sim.end = 0;
+    sim.progress = (struct port_progress){0, 0};
+    sim_pins(sim.now, mask);
+}
+
+uint32_t port_room(void)
+{
+    return HOLDS - (sim.head - sim.tail);
+}
+
+/* Adds a hold to the queue. */
+static void sim_add(uint32_t ticks, uint8_t mask, bool transition)
+{
+    sim.holds[sim.head++ % HOLDS] = (struct hold){ticks, mask, transition};
+}
+
+void port_hand(uint32_t ticks, uint8_t mask)
+{
+    sim_add(ticks, mask, true);
+}
+
+void port_wait(uint32_t ticks)
+{
+    sim_add(ticks, 0, false);
+}
+
+void port_commit(void)
+{
+    sim.committed = sim.head;
+}
+
+uint64_t port_start(void)
+{
+    sim.running = true;
+    sim.start_tick = sim.now;
+    return sim.now;
+}
+
+void port_hold(void)
+{
+    sim_play();
+    sim.running = false;
+}
+
+bool port_is_dry(void)
+{
+    sim_play();
+    return sim.dry;
+}
+
+struct port_progress port_progress(void)
+{
+    sim_play();
+    return sim.progress;
+}
+
+void port_set(uint8_t mask)
+{
+    sim_pins(sim.now, mask);
+}
+
+uint8_t port_capture_begin(void)
+{
+    sim.change_tail = sim.change_head;
+    return sim.levels;
+}
+
+bool port_capture_next(struct port_change *change)
+{
+    if (sim.change_tail == sim.change_head) {
+        return false;
+    }
+    *change = sim.changes[sim.change_tail++ % CHANGES];
+    return true;
+}
+
+uint32_t port_capture_lost(void)
+{
+    return 0;
+}
+
+bool port_send(const uint8_t *bytes, uint32_t size)
+{
+    if (sim.deaf || size > SENT_LARGEST - sim.sent_size) {
+        return false;
+    }
+    memcpy(sim.sent + sim.sent_size, bytes, size);
+    sim.sent_size += size;
+    return true;
+}
+
+void port_bootloader(void)
+{
+    sim.bootloader = true;
+}

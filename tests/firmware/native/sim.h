@@ -1,0 +1,39 @@
+/* What a test does to the chip made of memory, and what it sees of it. */
+#ifndef NATIVE_SIM_H
+#define NATIVE_SIM_H
+
+#include <stdbool.h> /* bool */
+#include <stdint.h>  /* uint64_t */
+
+#define SIM_EDGES (1u << 19)
+
+struct sim_edge {
+    uint64_t tick; /* of the board */
+    uint8_t mask;
+};
+
+/* Forgets everything; the clock stands at tick 1. */
+void sim_wake(void);
+
+/* Sets how far ahead of the pins transitions are handed over. */
+void sim_set_handover(uint32_t ticks);
+
+/* Lets time pass up to this tick of the board. */
+void sim_time(uint64_t tick);
+
+/* Changes the inputs at this tick of the board. */
+void sim_input(uint64_t tick, uint8_t levels);
+
+/* Copies what the board sent since the last call, and returns its size. */
+uint32_t sim_take_sent(uint8_t *out);
+
+/* Copies the pin changes since the last call, and returns their number. */
+uint32_t sim_take_edges(struct sim_edge *out);
+
+/* Makes the board's sender find no room. */
+void sim_deaf(bool deaf);
+
+/* Returns whether the board left for its boot loader. */
+bool sim_in_bootloader(void);
+
+#endif
