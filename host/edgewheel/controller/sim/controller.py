@@ -1,0 +1,210 @@
+"""The simulated controller: level changes in, output edges and report lines out."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from edgewheel.controller.sim.capture import CRANK, LOST, MARK, Captured, InputCapture
+from edgewheel.controller.sim.decoder import NO_TOOTH, Decoder, Sync
+from edgewheel.controller.sim.engine import DEG_PER_S_PER_RPM, Engine
+from edgewheel.controller.sim.family import decoder_for
+from edgewheel.controller.sim.inputs import to_ticks
+from edgewheel.controller.sim.report import SerialPort, report_line
+from edgewheel.controller.sim.scheduler import Pulse, Scheduler
+from edgewheel.controller.sim.settings import ControllerSettings
+
+CYCLE_DEG = 720.0
+
+
+@dataclass(frozen=True)
+class Output:
+    """What came out of the controller up to `now`: output edges and report lines, each by tick."""
+
+    pulses: tuple[Pulse, ...]
+    serial: tuple[tuple[int, bytes], ...]
+
+
+class SimController:
+    """It knows its settings and the levels of its input lines, nothing else.
+
+    `lines[i]` is the name of the signal on bit i of a mask, as wired; an input that is wired to
+    none of them is pulled up and stays there. `outputs` names its output lines, `output_levels`
+    has their levels at rest. Ticks are the board's clock; the controller is powered up at
+    `power_up_tick`.
+    """
+
+    def __init__(
+        self,
+        settings: ControllerSettings,
+        tick_hz: int,
+        lines: tuple[str, ...],
+        initial_mask: int,
+        power_up_tick: int = 0,
+    ) -> None:
+        self._tick_hz = tick_hz
+        self._power_up_tick = power_up_tick
+        self._capture = InputCapture(settings, tick_hz, lines, initial_mask)
+        self._decoder: Decoder = decoder_for(settings)
+        self._decoder.cam_level(self._capture.cam_level)
+        self._scheduler = Scheduler()
+        self._engine = Engine(settings, tick_hz, self._scheduler)
+        self._port = SerialPort(settings.report, tick_hz)
+        self._base_deg = 0.0
+        self._deg = 0.0
+        self._history: deque[tuple[int, float]] = deque(maxlen=settings.speed.average_teeth + 1)
+        self._losses = 0
+        self._overruns = 0
+        self._ignore_overruns = settings.interrupts.overrun == "ignore"
+        self._report_on_loss = settings.report.on_loss
+        self._report_ticks = round(tick_hz / settings.report.rate_hz)
+        self._next_report = power_up_tick + self._report_ticks
+        self._stall_ticks = to_ticks(settings.sync.stall_ms * 1000, tick_hz)
+        self._stall_check = power_up_tick + self._stall_ticks
+        self._stalled_tick = self._decoder.tick
+        self._following = False
+        channels = self._engine.channels
+        self.outputs = tuple(channels)
+        self.output_levels = tuple(channel.idle_level for channel in channels.values())
+
+    def feed(
+        self,
+        ticks: Sequence[int] | npt.NDArray[np.int64],
+        masks: Sequence[int] | npt.NDArray[np.uint8],
+        now: int,
+    ) -> Output:
+        """Take all transitions of the inputs up to `now`, then let time pass until then.
+
+        `ticks` strictly ascend, all later than the `now` of the call before; `masks` are the
+        levels of all lines from each on. The result does not depend on how a stream is cut into
+        calls.
+        """
+        captured = self._capture.push(
+            np.asarray(ticks, dtype=np.int64), np.asarray(masks, dtype=np.uint8), now
+        )
+        self._deal_with(captured)
+        self._run_timers(now)
+        return Output(self._scheduler.due(now), self._port.sent(now))
+
+    def _deal_with(self, captured: Captured) -> None:
+        """Every captured edge in the order of its interrupt: the hot loop."""
+        decoder, engine, history = self._decoder, self._engine, self._history
+        tooth, angles, ahead = decoder.tooth, decoder.angles, decoder.ahead
+        timer = self._run_timers(0)
+        for tick, done, kind, level in captured:
+            if done > timer:
+                timer = self._run_timers(done - 1)
+            if kind != CRANK:
+                self._other(tick, done, kind, level)
+                continue
+            number = tooth(tick, level)
+            if decoder.news:
+                self._take_news(done, wrapped=number == 0)
+            elif number == 0:
+                self._base_deg += decoder.period_deg
+            if number < 0:
+                self._deg += decoder.pitch_deg
+            else:
+                self._deg = self._base_deg + angles[number]
+            deg = self._deg
+            history.append((tick, deg))
+            if deg + ahead[number] >= engine.due_deg:
+                mean_pace = self._mean_pace()
+                engine.plan(tick, deg, ahead[number], done, decoder.pace, mean_pace)
+
+    def _other(self, tick: int, done: int, kind: int, level: int) -> None:
+        decoder = self._decoder
+        if kind == MARK:
+            decoder.mark(tick, level)
+        elif kind == LOST:
+            self._overruns += 1
+            if not self._ignore_overruns:
+                decoder.overrun()
+        else:
+            decoder.cam_level(level)
+        if decoder.news:
+            self._take_news(done, wrapped=False)
+
+    def _take_news(self, tick: int, wrapped: bool) -> None:
+        """Sync or the turn is not what it was: the absolute angle and the outputs follow."""
+        decoder = self._decoder
+        decoder.news = False
+        if decoder.number != NO_TOOTH:
+            self._follow(wrapped)
+        else:
+            self._engine.stop(tick)
+        self._following = decoder.number != NO_TOOTH
+        if decoder.losses != self._losses:
+            self._losses = decoder.losses
+            if self._report_on_loss:
+                self._report(tick)
+
+    def _follow(self, wrapped: bool) -> None:
+        decoder, sync = self._decoder, self._decoder.sync
+        before_deg = self._base_deg
+        if not self._following:
+            self._base_deg = before_deg = CYCLE_DEG * math.ceil(self._deg / CYCLE_DEG)
+            self._history.clear()
+        elif wrapped:
+            self._base_deg = before_deg = self._base_deg + decoder.period_deg
+        if decoder.turn is not None and (self._base_deg % CYCLE_DEG == 0) != (decoder.turn == 0):
+            self._base_deg += CYCLE_DEG / 2
+            self._history.clear()
+        if sync is not Sync.NONE:
+            period_deg = {Sync.CRANK: 360.0, Sync.FULL: CYCLE_DEG}.get(sync, decoder.period_deg)
+            self._deg = self._base_deg + decoder.angles[decoder.number]
+            self._engine.start(sync, period_deg, self._deg, self._base_deg - before_deg)
+
+    def _run_timers(self, now: int) -> int:
+        """Do what time alone brings up to `now`; the tick at which it brings the next."""
+        while (due := min(self._next_report, self._stall_check)) <= now:
+            if due == self._stall_check:
+                self._check_stall(due)
+            else:
+                self._report(due)
+                self._next_report += self._report_ticks
+        return due
+
+    def _check_stall(self, tick: int) -> None:
+        last = self._decoder.tick
+        moving = last != self._stalled_tick
+        if moving and tick - last >= self._stall_ticks:
+            self._stalled_tick = last
+            moving = False
+            self._decoder.stall()
+            self._history.clear()
+            self._take_news(tick, wrapped=False)
+        self._stall_check = (last if moving else tick) + self._stall_ticks
+
+    def _mean_pace(self) -> float:
+        """Ticks a degree over the averaged teeth."""
+        (first_tick, first_deg), (tick, deg) = self._history[0], self._history[-1]
+        return (tick - first_tick) / (deg - first_deg) if deg > first_deg else self._decoder.pace
+
+    def _rpm(self, tick: int) -> float:
+        """The averaged speed; no more than the tooth that is still to come allows."""
+        decoder = self._decoder
+        if len(self._history) < 2:
+            return 0.0
+        pitch_deg = decoder.ahead[decoder.number] or decoder.pitch_deg
+        pace = max(self._mean_pace(), (tick - decoder.tick) / pitch_deg)
+        return self._tick_hz / DEG_PER_S_PER_RPM / pace
+
+    def _report(self, tick: int) -> None:
+        rpm = self._rpm(tick)
+        line = report_line(
+            seconds=(tick - self._power_up_tick) / self._tick_hz,
+            rpm=rpm,
+            sync=self._decoder.sync,
+            losses=self._losses,
+            overruns=self._overruns,
+            cut=self._engine.cut,
+            advance_deg=self._engine.advance_at(rpm),
+            reason=self._decoder.reason,
+        )
+        self._port.send(tick, line)

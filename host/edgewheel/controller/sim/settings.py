@@ -1,0 +1,241 @@
+"""What can be set in the simulated controller, in the groups a real one has.
+
+Angles are crank degrees, positive after the reference. The reference is the first tooth after the
+irregularity: after the gap, after the added tooth, after the reset mark, the edge that opens the
+first window of a list.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+EdgeChoice = Literal["rising", "falling", "both"]
+Shaft = Literal["crank", "cam"]
+
+
+@dataclass(frozen=True)
+class RcSettings:
+    """A capacitor at the pin: slow through the pull-up, fast through the open collector.
+
+    Thresholds are percent of the supply that the pull-up reaches.
+    """
+
+    rise_time_constant_us: float
+    fall_time_constant_us: float
+    upper_threshold_percent: float = 60.0
+    lower_threshold_percent: float = 40.0
+
+
+@dataclass(frozen=True)
+class InputSettings:
+    """One input, from the pin to the edges that are let through.
+
+    `inverted` turns the level over before anything looks at it. A `blanking_percent` is of the
+    time between the last two edges let through.
+    """
+
+    line: str
+    edge: EdgeChoice = "rising"
+    inverted: bool = False
+    rc: RcSettings | None = None
+    filter_us: float = 0.0
+    blanking_us: float = 0.0
+    blanking_percent: float = 0.0
+
+
+@dataclass(frozen=True)
+class InterruptSettings:
+    """What an edge costs the processor, and how many edges can wait beside the one in service."""
+
+    crank_cost_us: float = 4.0
+    cam_cost_us: float = 6.0
+    waiting_edges: int = 2
+    overrun: Literal["ignore", "lose_sync"] = "ignore"
+
+
+@dataclass(frozen=True)
+class MissingTeeth:
+    """`pitches` places a turn of the shaft, the last `missing` of them empty.
+
+    The ratios are time between teeth over the time of the last ordinary pitch. Without tooth
+    limits every period that is no gap is a tooth.
+    """
+
+    pitches: int
+    missing: int
+    gap_ratio_low: float
+    gap_ratio_high: float
+    tooth_ratio_low: float = 0.0
+    tooth_ratio_high: float | None = None
+    shaft: Shaft = "crank"
+
+
+@dataclass(frozen=True)
+class EvenTeeth:
+    """Even teeth, counted from a mark of the second sensor, `teeth` between two marks."""
+
+    teeth: int
+    mark_every: Shaft = "cam"
+    tooth_ratio_low: float = 0.0
+    tooth_ratio_high: float = 1e9
+
+
+@dataclass(frozen=True)
+class AddedTooth:
+    """Even teeth with one more between the last and the first, `added_at_percent` of a pitch on.
+
+    A period below `short_ratio_high` times the one before begins the added pair.
+    """
+
+    teeth: int
+    added_at_percent: float = 50.0
+    short_ratio_high: float = 0.75
+    tooth_ratio_high: float = 1e9
+    shaft: Shaft = "crank"
+
+
+@dataclass(frozen=True)
+class ToothPerCylinder:
+    """One tooth for each cylinder: speed and a firing point, but not which cylinder's."""
+
+    cylinders: int
+    tooth_ratio_low: float = 0.0
+    tooth_ratio_high: float = 1e9
+
+
+@dataclass(frozen=True)
+class UnevenWindows:
+    """Windows on a cam, (opens, closes) in crank degrees after the first opens.
+
+    The share of a window is its length over the time from the close of the window before to its
+    own.
+    """
+
+    windows_deg: tuple[tuple[float, float], ...]
+    share_tolerance_percent: float = 5.0
+
+
+@dataclass(frozen=True)
+class SlottedDisc:
+    """`slits` a cam turn, and windows (opens, closes) in slits after the first opens."""
+
+    slits: int
+    windows_slits: tuple[tuple[int, int], ...]
+    count_tolerance: int = 1
+
+
+WheelSettings = (
+    MissingTeeth | EvenTeeth | AddedTooth | ToothPerCylinder | UnevenWindows | SlottedDisc
+)
+
+
+@dataclass(frozen=True)
+class PhaseSettings:
+    """How the first turn of a cycle is told from the second, on wheels that repeat every turn.
+
+    - `level`: the cam input is high at the reference that begins the first turn (or low).
+    - `edge`: an edge of the cam comes within the window, in degrees after the reference, in the
+      first turn.
+    - `count`: so many cam edges come in the first turn, so many in the second.
+    """
+
+    by: Literal["none", "level", "edge", "count"] = "none"
+    level: Literal["high", "low"] = "high"
+    window_from_deg: float = 0.0
+    window_to_deg: float = 360.0
+    first_turn_edges: int = 1
+    second_turn_edges: int = 0
+    turns_wanted: int = 1
+    errors_allowed: int = 0
+
+
+@dataclass(frozen=True)
+class SyncSettings:
+    """What is asked of a signal before it is trusted, and what is forgiven later."""
+
+    ignored_teeth: int = 1
+    teeth_wanted: int = 2
+    gaps_wanted: int = 1
+    errors_allowed: int = 0
+    stall_ms: float = 500.0
+    resync: Literal["at_once", "after_stop"] = "at_once"
+
+
+@dataclass(frozen=True)
+class EngineSettings:
+    """Cylinders in firing order, each with its top dead centre in degrees after the first one's."""
+
+    firing_order: tuple[int, ...] = (1, 3, 4, 2)
+    tdc_after_reference_deg: float = 0.0
+    firing_deg: tuple[float, ...] = (0.0, 180.0, 360.0, 540.0)
+
+
+@dataclass(frozen=True)
+class SpeedSettings:
+    """Speed is averaged over `average_teeth` tooth periods."""
+
+    average_teeth: int = 8
+    least_firing_rpm: float = 30.0
+    rev_limit_rpm: float | None = None
+    rev_limit_back_rpm: float = 100.0
+    cut: Literal["spark", "fuel", "both"] = "both"
+
+
+@dataclass(frozen=True)
+class IgnitionSettings:
+    """`advance_table` is ((rpm, deg), ...), straight between points, level beyond them."""
+
+    coils: Literal["one", "pairs", "per_cylinder"] = "per_cylinder"
+    before_phase: Literal["wasted", "wait"] = "wasted"
+    advance_table: tuple[tuple[float, float], ...] = ((0.0, 10.0),)
+    dwell_ms: float = 3.0
+    longest_dwell_ms: float = 10.0
+    largest_dwell_percent: float = 80.0
+    active: Literal["high", "low"] = "high"
+    output_delay_us: float = 0.0
+
+
+@dataclass(frozen=True)
+class InjectionSettings:
+    """Injectors, one a cylinder; each closes at its angle before top dead centre."""
+
+    duration_ms: float
+    end_before_tdc_deg: float = 360.0
+    active: Literal["high", "low"] = "low"
+    output_delay_us: float = 0.0
+
+
+@dataclass(frozen=True)
+class TachoSettings:
+    """A square wave of so many pulses a crank turn."""
+
+    pulses_a_turn: int = 2
+
+
+@dataclass(frozen=True)
+class ReportSettings:
+    """The text line on the serial port. What does not fit into the buffer is not said."""
+
+    rate_hz: float = 25.0
+    baud: int = 115_200
+    buffer_bytes: int = 256
+    on_loss: bool = True
+
+
+@dataclass(frozen=True)
+class ControllerSettings:
+    """All settings of the simulated controller."""
+
+    crank: InputSettings
+    wheel: WheelSettings
+    cam: InputSettings | None = None
+    interrupts: InterruptSettings = field(default_factory=InterruptSettings)
+    sync: SyncSettings = field(default_factory=SyncSettings)
+    phase: PhaseSettings = field(default_factory=PhaseSettings)
+    engine: EngineSettings = field(default_factory=EngineSettings)
+    speed: SpeedSettings = field(default_factory=SpeedSettings)
+    ignition: IgnitionSettings | None = field(default_factory=IgnitionSettings)
+    injection: InjectionSettings | None = None
+    tacho: TachoSettings | None = None
+    report: ReportSettings = field(default_factory=ReportSettings)
