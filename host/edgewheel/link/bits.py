@@ -27,7 +27,7 @@ def packed_bytes(count: int, width: int) -> int:
 
 
 def pack_rows(values: Ints, width: int) -> Bytes:
-    """Rows (n, count) of numbers below 2**width, 1 to 32, as rows of bytes padded with zero bits."""
+    """Rows (n, count) of numbers below 2**width, as rows of bytes padded with zero bits."""
     bits = ((values[:, :, None] >> _shifts(width)) & 1).astype(np.uint8)
     return np.packbits(bits.reshape(len(values), -1), axis=1, bitorder="little")
 

@@ -126,13 +126,11 @@ class BlockDecoder:
         if last_tick & LOW_32 != end_tick:
             raise StreamError(f"frame ends at tick {last_tick}, but says {end_tick}")
         shortest = self.limits.shortest_hold_ticks
-        least = int(deltas.min())
-        if least < shortest:
-            first_is_least = not self.history.count and deltas[0] == least
-            if not first_is_least or deltas[1:].min(initial=shortest) < shortest:
-                raise StreamError(f"two transitions are {least} ticks apart")
-        if not self.history.count and deltas[0] < self.limits.first_tick:
-            raise StreamError(f"the first transition is at tick {deltas[0]}")
+        least = self.limits.first_tick if not self.history.count else shortest
+        if deltas[0] < least or deltas[1:].min(initial=shortest) < shortest:
+            raise StreamError("a transition comes too soon after the one before")
+        if deltas.max() > LOW_32:
+            raise StreamError("a transition comes too long after the one before")
 
     def _predict(
         self, run: list[Block], residuals: Ints, data: bytes, store: tuple[Ints, Bytes, int]
@@ -188,7 +186,7 @@ def _from_history(deltas: Ints, place: int, lag: int, residuals: Ints, restart: 
             gathered = np.where(restart, change - residuals, 0)
             last = np.maximum.accumulate(np.where(restart, np.arange(count), -1))
             change = change - np.where(last >= 0, gathered[last], 0)
-    deltas[place : place + count] = (back + change) & LOW_32
+    np.add(back, change, out=deltas[place : place + count])
 
 
 def _restarts(run: list[Block]) -> Flags:
