@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
+import numpy as np
+
 from edgewheel.edges.levels import LevelTable
 from edgewheel.edges.phase import BLOCK_EDGES, PhaseTable
+from edgewheel.edges.pulses import PulseEnds
 from edgewheel.edges.table import EdgeChunk, EdgeHeader
 from edgewheel.edges.ticks import SegmentTicks
 from edgewheel.motion.motion import Motion, Placed
@@ -25,16 +28,17 @@ class EdgeCompiler:
         self._motion = motion
         self._tick_hz = tick_hz
         self._phases: dict[Ripple | None, PhaseTable] = {}
+        pulsed = {pulse.track for pulse in levels.pulses}
+        self._flips = np.array([t not in pulsed for t in range(len(levels.tracks))], np.uint8)
 
     def header(self, begin_s: Fraction = Fraction(0)) -> EdgeHeader:
         """The header of the table that begins at a time: levels as they stand just before it."""
         gap = self._gap_at(begin_s)
         initial = list(self._levels.initial)
         n = len(self._levels)
-        pulsed = {pulse.track for pulse in self._levels.pulses}
         for edge in range(gap - n, gap):
             track = self._levels.track[edge % n]
-            if track not in pulsed:
+            if self._flips[track]:
                 initial[track] = self._levels.level[edge % n]
         return EdgeHeader(self._tick_hz, self._levels.tracks, tuple(initial))
 
@@ -44,10 +48,25 @@ class EdgeCompiler:
         end_s: Fraction | None = None,
         chunk_edges: int = BLOCK_EDGES,
     ) -> Iterator[EdgeChunk]:
-        """The edges in [begin_s, end_s), in chunks of at most `chunk_edges` that may end anywhere.
+        """The edges in [begin_s, end_s), in chunks of about `chunk_edges` that may end anywhere.
 
-        Without `end_s`, to the end of the motion as it is when the reading gets there.
+        Without `end_s`, to the end of the motion as it is when the reading gets there. A direction
+        sensor's pulse is whole if it starts in time. Raises UsageError where such pulses overlap.
         """
+        pieces = self._pieces(begin_s, end_s, chunk_edges)
+        if not self._levels.pulses:
+            for chunk, _ in pieces:
+                yield chunk
+            return
+        pulse_ends = PulseEnds(self._levels, self._tick_hz)
+        for chunk, direction in pieces:
+            yield pulse_ends.add(chunk, direction)
+        yield pulse_ends.rest()
+
+    def _pieces(
+        self, begin_s: Fraction, end_s: Fraction | None, chunk_edges: int
+    ) -> Iterator[tuple[EdgeChunk, int]]:
+        """Chunks of edges turned in one direction, and the direction."""
         index = self._motion.index_at(begin_s)
         while index < len(self._motion):
             placed = self._motion[index]
@@ -56,7 +75,8 @@ class EdgeCompiler:
             begin = self._gap_at(begin_s) if placed.begin_s < begin_s else self._begin_gap(index)
             inside = end_s is not None and end_s < placed.end_s
             end = self._gap_within(placed, end_s) if inside and end_s else self._end_gap(placed)
-            yield from self._segment_chunks(placed, begin, end, chunk_edges)
+            for chunk in self._segment_chunks(placed, begin, end, chunk_edges):
+                yield chunk, placed.segment.direction
             index += 1
 
     def _segment_chunks(
@@ -75,7 +95,8 @@ class EdgeCompiler:
         for high in range(begin, end, -chunk_edges):
             low = max(high - chunk_edges, end)
             track, level = phase.columns(low, high)
-            yield EdgeChunk(ticks.ticks(low, high)[::-1], track[::-1], 1 - level[::-1])
+            back = level[::-1] ^ self._flips[track[::-1]]
+            yield EdgeChunk(ticks.ticks(low, high)[::-1], track[::-1], back)
 
     def _phase(self, placed: Placed) -> PhaseTable:
         ripple = placed.segment.ripple

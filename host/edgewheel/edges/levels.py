@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from edgewheel.wheel.angles import AngleTable
-from edgewheel.wheel.model import Sensor
+from edgewheel.wheel.angles import AngleTable, angle_table
+from edgewheel.wheel.model import Sensor, Wheel
 
 US_PER_S = 1_000_000
 
@@ -42,6 +42,11 @@ class LevelTable:
 
     def __len__(self) -> int:
         return len(self.angles)
+
+
+def wheel_levels(wheel: Wheel) -> LevelTable:
+    """What the controller's pins see of a sound wheel."""
+    return level_table(angle_table(wheel), tuple(track.sensor for track in wheel.tracks))
 
 
 def level_table(metal: AngleTable, sensors: tuple[Sensor, ...]) -> LevelTable:

@@ -11,8 +11,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from edgewheel.edges.reorder import Reorder
 from edgewheel.edges.stage import OutputStage
-from edgewheel.edges.table import Bytes, EdgeChunk, EdgeHeader, PinChunk, PinHeader, Ticks, join
+from edgewheel.edges.table import Bytes, EdgeChunk, EdgeHeader, PinChunk, PinHeader, Ticks
 from edgewheel.errors import UsageError
 
 LONGEST_DELTA = 1 << 31
@@ -84,24 +85,20 @@ class PinMaker:
 
         Raises UsageError where two edges of one track are closer than the board can play.
         """
-        waiting = EdgeChunk.empty()
+        order = Reorder()
         for chunk in edges:
             if len(chunk):
-                ready, waiting = self._in_pin_order(waiting, chunk)
-                yield from self._transitions(ready)
-        yield from self._transitions(waiting)
+                order.push(self._as_pins(chunk))
+                last = int(chunk.ticks[-1]) + self._lead
+                yield from self._transitions(order.release(last - self._stage.longest_ticks))
+        yield from self._transitions(order.release())
 
-    def _in_pin_order(self, waiting: EdgeChunk, chunk: EdgeChunk) -> tuple[EdgeChunk, EdgeChunk]:
-        """Edges in the order in which pins must move, and those that a later chunk may join."""
+    def _as_pins(self, chunk: EdgeChunk) -> EdgeChunk:
+        """Each edge at the run tick at which its pin must move."""
         ticks = chunk.ticks + self._lead
-        horizon = int(ticks[-1]) - self._stage.longest_ticks
-        ticks -= self._delays[chunk.level, chunk.track]
-        pins = join(waiting, EdgeChunk(ticks, chunk.track, chunk.level))
         if self._stage.longest_ticks:
-            order = np.argsort(pins.ticks, kind="stable")
-            pins = EdgeChunk(pins.ticks[order], pins.track[order], pins.level[order])
-        cut = int(np.searchsorted(pins.ticks, horizon))
-        return pins[:cut], pins[cut:]
+            ticks -= self._delays[chunk.level, chunk.track]
+        return EdgeChunk(ticks, chunk.track, chunk.level)
 
     def _transitions(self, edges: EdgeChunk) -> Iterator[PinChunk]:
         """Pin edges, ascending, as transitions that the board can play."""

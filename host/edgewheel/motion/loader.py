@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 
 from edgewheel.errors import FileError, Place, UsageError
@@ -91,16 +92,17 @@ def _read_item(node: Node, motion: Motion, ripple: Ripple | None, folder: Path) 
 
 
 def _read_hold(section: Section, ripple: Ripple | None) -> Segment:
-    rpm = _rpm(section.required("hold"))
+    rpm = _direction(section) * _rpm(section.required("hold"))
     seconds, turns, _ = _read_length(section, ("seconds", "turns"))
     return hold(rpm, seconds=seconds, turns=turns, ripple=ripple)
 
 
 def _read_ramp(section: Section, motion: Motion, ripple: Ripple | None) -> Segment:
-    end_rpm = _rpm(section.required("ramp"))
+    direction = _direction(section)
+    end_rpm = direction * _rpm(section.required("ramp"))
     begin = section.optional("from")
     if begin is not None:
-        begin_rpm = _rpm(begin)
+        begin_rpm = direction * _rpm(begin)
     elif len(motion):
         begin_rpm = motion[len(motion) - 1].segment.rpm_end
     else:
@@ -129,7 +131,7 @@ def _read_table(section: Section, ripple: Ripple | None, folder: Path) -> list[S
     points = read_speed_table(path)
     return [
         Segment(end_s - begin_s, begin_rpm, end_rpm, ripple)
-        for (begin_s, begin_rpm), (end_s, end_rpm) in zip(points, points[1:], strict=False)
+        for (begin_s, begin_rpm), (end_s, end_rpm) in pairwise(points)
     ]
 
 
@@ -152,10 +154,9 @@ def read_speed_table(path: Path) -> list[tuple[Fraction, Fraction]]:
         seconds, rpm = values[0], values[1]
         if points and seconds <= points[-1][0]:
             raise FileError(place, "time does not ascend", "Sort the rows; no time twice.")
-        if abs(rpm) > HIGHEST_RPM:
-            raise FileError(place, f"{rpm} rpm is too fast", f"Stay within {HIGHEST_RPM} rpm.")
-        if points and rpm * points[-1][1] < 0:
-            raise FileError(place, "the engine turns round here", "Add a point with 0 rpm before.")
+        if not 0 <= rpm <= HIGHEST_RPM:
+            remedy = f"Stay within 0 and {HIGHEST_RPM} rpm."
+            raise FileError(place, f"{row[1].strip()} rpm is out of range", remedy)
         points.append((seconds, rpm))
     if len(points) < 2:
         raise FileError(Place(str(path)), "there are fewer than two points", "Add 'seconds,rpm'.")
@@ -163,7 +164,16 @@ def read_speed_table(path: Path) -> list[tuple[Fraction, Fraction]]:
 
 
 def _rpm(node: Node) -> Fraction:
-    return node.number(-HIGHEST_RPM, HIGHEST_RPM)
+    rpm = node.number(maximum=HIGHEST_RPM)
+    if rpm < 0:
+        remedy = "Write it without the sign, and 'reverse: true' if the engine turns backwards."
+        raise node.refuse(f"{node.content} rpm is negative", remedy)
+    return rpm
+
+
+def _direction(section: Section) -> int:
+    reverse = section.optional("reverse")
+    return -1 if reverse is not None and reverse.flag() else 1
 
 
 def _two_sentences(text: str) -> tuple[str, str]:

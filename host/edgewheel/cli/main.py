@@ -1,0 +1,97 @@
+"""The command line: one module a command, imported only when its command is given.
+
+stdout is data, stderr is talk. Exit codes are in `edgewheel.cli.exits`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+import traceback
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol, cast
+
+from edgewheel import __version__
+from edgewheel.cli.exits import ExitCode
+from edgewheel.errors import EdgewheelError
+
+
+class Command(Protocol):
+    """What a command's module offers."""
+
+    def add_arguments(self, parser: argparse.ArgumentParser) -> None:
+        """Declare options and arguments."""
+
+    def run(self, args: argparse.Namespace) -> int:
+        """Do it; returns the exit code."""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A command's name, its module under `edgewheel.cli`, and its line in the help."""
+
+    name: str
+    module: str
+    summary: str
+
+    def load(self) -> Command:
+        return cast(Command, importlib.import_module(f"edgewheel.cli.{self.module}"))
+
+
+COMMANDS = (
+    Entry("demo", "demo", "run an invented case on the simulated bench, from nothing to the cause"),
+    Entry("wheels", "wheels", "list the wheel library"),
+    Entry("compile", "compile", "turn a wheel and a motion into an exact edge table"),
+    Entry("run", "run", "play a bench file once and judge what the controller says"),
+    Entry("sweep", "sweep", "find the speed at which the controller loses sync"),
+    Entry("board", "board", "start a simulated board on a real serial port"),
+)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Parse the command line, run one command, return its exit code."""
+    parser = _parser(argv if argv is not None else sys.argv[1:])
+    args = parser.parse_args(argv)
+    try:
+        return int(args.run(args))
+    except EdgewheelError as error:
+        print(f"edgewheel: {error}", file=sys.stderr)
+        return error.exit_code
+    except KeyboardInterrupt:
+        print("edgewheel: interrupted", file=sys.stderr)
+        return ExitCode.INTERRUPTED
+    except BrokenPipeError:
+        # The reader has left; Python would complain once more when it flushes stdout.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return ExitCode.PASSED
+    except Exception:
+        traceback.print_exc()
+        print("edgewheel: this is a mistake in edgewheel itself, please report it", file=sys.stderr)
+        return ExitCode.INTERNAL
+
+
+def entry() -> None:
+    """The console script."""
+    sys.exit(main())
+
+
+def _parser(argv: Sequence[str]) -> argparse.ArgumentParser:
+    """The parser; only the module of the command that is named in `argv` is imported."""
+    parser = argparse.ArgumentParser(
+        prog="edgewheel",
+        description="A bench signal generator for engine controllers.",
+        epilog="Bench only: coils and injectors disconnected, supply current-limited.",
+    )
+    parser.add_argument("--version", action="version", version=f"edgewheel {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    named = next((word for word in argv if not word.startswith("-")), None)
+    for command in COMMANDS:
+        sub = commands.add_parser(command.name, help=command.summary, description=command.summary)
+        if command.name == named:
+            module = command.load()
+            module.add_arguments(sub)
+            sub.set_defaults(run=module.run)
+    return parser

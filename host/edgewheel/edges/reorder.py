@@ -1,0 +1,30 @@
+"""Edges that come out of order by a bounded time, put in order chunk by chunk."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from edgewheel.edges.table import EdgeChunk, join
+
+
+class Reorder:
+    """Keeps edges until nothing can come before them. Edges of one tick keep the order they came
+    in.
+    """
+
+    def __init__(self) -> None:
+        self._kept = EdgeChunk.empty()
+
+    def push(self, *chunks: EdgeChunk) -> None:
+        """Take edges in any order."""
+        self._kept = join(self._kept, *chunks)
+
+    def release(self, before_tick: int | None = None) -> EdgeChunk:
+        """The kept edges below a tick, or all, ascending."""
+        kept = self._kept
+        if len(kept) and bool(np.any(kept.ticks[1:] < kept.ticks[:-1])):
+            order = np.argsort(kept.ticks, kind="stable")
+            kept = EdgeChunk(kept.ticks[order], kept.track[order], kept.level[order])
+        cut = len(kept) if before_tick is None else int(np.searchsorted(kept.ticks, before_tick))
+        self._kept = kept[cut:]
+        return kept[:cut]
