@@ -169,20 +169,21 @@ def _search(
         sample = cells.rows(still[:: len(still) // _SAMPLES][:_SAMPLES])
         every = costs(batch, sample, np.arange(1, farthest + 1)[None])
         best = set((every.cost.argmin(axis=1) + 1).tolist())
-        lags, table = _widen(batch, cells, bad, (lags, table), best)
+        lags, table = _widen(batch, cells, np.ones_like(bad), (lags, table), best)
     return lags, table
 
 
 def _widen(
-    batch: Batch, cells: Cells, bad: Flags, known: tuple[Ints, Ints], more: set[int]
+    batch: Batch, cells: Cells, rows: Flags, known: tuple[Ints, Ints], more: set[int]
 ) -> tuple[Ints, Ints]:
+    """The table with the lags of `more` as further columns, for some rows only."""
     lags, table = known
     new = np.array(sorted(more - set(lags.tolist())), np.int64)
     if not len(new):
         return known
     wider = np.full((len(cells), len(lags) + len(new)), _IMPOSSIBLE)
     wider[:, : len(lags)] = table
-    wider[bad, len(lags) :] = costs(batch, cells.rows(bad), new[None]).cost
+    wider[rows, len(lags) :] = costs(batch, cells.rows(rows), new[None]).cost
     return np.concatenate((lags, new)), wider
 
 
