@@ -22,8 +22,8 @@ class Reorder:
     def release(self, before_tick: int | None = None) -> EdgeChunk:
         """The kept edges below a tick, or all, ascending."""
         kept = self._kept
-        if len(kept) and bool(np.any(kept.ticks[1:] < kept.ticks[:-1])):
-            order = np.argsort(kept.ticks, kind="stable")
+        if bool(np.any(kept.ticks[1:] <= kept.ticks[:-1])):
+            order = np.lexsort((kept.track, kept.ticks))
             kept = EdgeChunk(kept.ticks[order], kept.track[order], kept.level[order])
         cut = len(kept) if before_tick is None else int(np.searchsorted(kept.ticks, before_tick))
         self._kept = kept[cut:]

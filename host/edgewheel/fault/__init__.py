@@ -1,0 +1,1 @@
+"""What is wrong with the engine, the sensor or the loom, as exact edits of the tables."""
