@@ -22,7 +22,8 @@ HEADER_BYTES = 2
 LAG_BYTES = 2
 _IMPOSSIBLE = 1 << 20
 _NEAR = 24  # how far a fault may shift the lag between two looks
-_WORTH_A_SEARCH = 8  # bytes a cell must be above its quieter neighbours
+_WORTH_A_SEARCH = 8  # bytes a cell must be above twice the quiet ones
+_WORTH_A_SPLIT = 8  # bytes a cell must be above the quiet ones
 _SAMPLES = 4  # cells that a search over all lags looks at
 
 
@@ -129,72 +130,87 @@ def _choose(batch: Batch, cells: Cells, lags: Ints, codes: Ints, wrong: Flags) -
     return Costs(cost, predictor, width, masks, codes, wrong)
 
 
+@dataclass(frozen=True, eq=False)
+class Options:
+    """Lags (c,) to choose from; for each cell and lag, (r, c), bytes and whether masks are sent."""
+
+    lags: Ints
+    cost: Ints
+    masks: Flags
+
+    def bad(self) -> Flags:
+        """Cells (r,) for which other lags may pay: much dearer than the rest, or with masks."""
+        best = self.cost.argmin(axis=1)[:, None]
+        cost = np.take_along_axis(self.cost, best, 1)[:, 0]
+        masks = np.take_along_axis(self.masks, best, 1)[:, 0]
+        return masks | (cost > 2 * _quiet(cost) + _WORTH_A_SEARCH)
+
+    def wider(self, batch: Batch, cells: Cells, rows: Flags, more: set[int]) -> Options:
+        """The same with the lags of `more` for some of the rows; the others cannot use them."""
+        new = np.array(sorted(more - set(self.lags.tolist())), np.int64)
+        if not len(new):
+            return self
+        found = costs(batch, cells.rows(rows), new[None])
+        cost = np.full((len(cells), len(new)), _IMPOSSIBLE)
+        masks = np.ones((len(cells), len(new)), bool)
+        cost[rows], masks[rows] = found.cost, found.masks
+        return Options(
+            np.concatenate((self.lags, new)),
+            np.concatenate((self.cost, cost), axis=1),
+            np.concatenate((self.masks, masks), axis=1),
+        )
+
+
+def _quiet(cost: Ints) -> int:
+    """What the cheaper cells of a batch cost, in bytes."""
+    quarter = len(cost) // 4
+    return min(int(np.partition(cost, quarter)[quarter]), 2 * BLOCK_TRANSITIONS)
+
+
 def choose_lags(batch: Batch, cells: Cells, lag: int, hint: int) -> tuple[Ints, Costs | None]:
     """A lag for each cell (r,), and the costs with it if no cell asks for a second look.
 
     `lag` is in force when the batch begins, `hint` is how many transitions one engine cycle should
     have, 0 if unknown.
     """
-    usual = np.array([sorted({lag, hint} - {0}) or [1]])
-    found = costs(batch, cells, usual)
-    bad = _bad(found.cost.min(axis=1))
+    usual = np.array(sorted({lag, hint} - {0}) or [1])
+    found = costs(batch, cells, usual[None])
+    options = Options(usual, found.cost, found.masks)
+    bad = options.bad()
     if usual.size == 1 and not bad.any():
-        return np.broadcast_to(usual[0], len(cells)), found
-    lags, table = usual[0], found.cost
+        return np.full(len(cells), usual[0]), found
     if bad.any():
-        lags, table = _search(batch, cells, bad, (lags, table), {lag, hint})
-    return _walk(lags, table, lag), None
+        options = _search(batch, cells, options, bad)
+    return _walk(options, lag), None
 
 
-def _bad(cost: Ints) -> Flags:
-    quiet = int(np.partition(cost, len(cost) // 4)[len(cost) // 4])
-    result: Flags = cost > min(quiet, 2 * BLOCK_TRANSITIONS) + _WORTH_A_SEARCH
-    return result
-
-
-def _search(
-    batch: Batch, cells: Cells, bad: Flags, usual: tuple[Ints, Ints], centres: set[int]
-) -> tuple[Ints, Ints]:
-    """Widen the table of costs by lags near the usual ones and, if that does not help, by the best
-    of all lags.
+def _search(batch: Batch, cells: Cells, options: Options, bad: Flags) -> Options:
+    """Try lags near the usual ones and, if that does not help, the best of all lags.
 
     A fault that drops or adds transitions shifts the lag by as many; what was a cycle ago is then a
     little nearer or further.
     """
     farthest = min(batch.depth, batch.count + int(cells.first[-1]))
-    near = {c + k for c in centres if c for k in range(-_NEAR, _NEAR + 1)} | set(range(1, 9))
-    lags, table = _widen(batch, cells, bad, usual, {n for n in near if 0 < n <= farthest})
-    still = np.flatnonzero(bad & _bad(table.min(axis=1)))
-    if len(still) >= _SAMPLES and farthest:
-        sample = cells.rows(still[:: len(still) // _SAMPLES][:_SAMPLES])
-        every = costs(batch, sample, np.arange(1, farthest + 1)[None])
-        best = set((every.cost.argmin(axis=1) + 1).tolist())
-        lags, table = _widen(batch, cells, np.ones_like(bad), (lags, table), best)
-    return lags, table
+    near = {lag + k for lag in options.lags.tolist() for k in range(-_NEAR, _NEAR + 1)}
+    near |= set(range(1, 9))
+    options = options.wider(batch, cells, bad, {lag for lag in near if 0 < lag <= farthest})
+    still = np.flatnonzero(bad & options.bad())
+    if len(still) < _SAMPLES or not farthest:
+        return options
+    sample = cells.rows(still[:: len(still) // _SAMPLES][-_SAMPLES:])
+    every = costs(batch, sample, np.arange(1, farthest + 1)[None])
+    best = set((every.cost.argmin(axis=1) + 1).tolist())
+    return options.wider(batch, cells, np.ones_like(bad), best)
 
 
-def _widen(
-    batch: Batch, cells: Cells, rows: Flags, known: tuple[Ints, Ints], more: set[int]
-) -> tuple[Ints, Ints]:
-    """The table with the lags of `more` as further columns, for some rows only."""
-    lags, table = known
-    new = np.array(sorted(more - set(lags.tolist())), np.int64)
-    if not len(new):
-        return known
-    wider = np.full((len(cells), len(lags) + len(new)), _IMPOSSIBLE)
-    wider[:, : len(lags)] = table
-    wider[rows, len(lags) :] = costs(batch, cells.rows(rows), new[None]).cost
-    return np.concatenate((lags, new)), wider
-
-
-def _walk(lags: Ints, table: Ints, lag: int) -> Ints:
+def _walk(options: Options, lag: int) -> Ints:
     """Go through the cells and change the lag where that is cheaper than to stay."""
-    keep_only_useful = np.unique(np.append(table.argmin(axis=1), np.arange(min(2, len(lags)))))
-    lags, table = lags[keep_only_useful], table[:, keep_only_useful]
-    chosen = np.empty(len(table), np.int64)
+    useful = np.unique(np.append(options.cost.argmin(axis=1), 0))
+    lags, cost = options.lags[useful], options.cost[:, useful]
+    chosen = np.empty(len(cost), np.int64)
     current = lag
-    for row in range(len(table)):
-        prices = table[row] + LAG_BYTES * (lags != current)
+    for row in range(len(cost)):
+        prices = cost[row] + LAG_BYTES * (lags != current)
         current = int(lags[int(prices.argmin())])
         chosen[row] = current
     return chosen
@@ -207,7 +223,7 @@ def split_cells(batch: Batch, cells: Cells, lags: Ints) -> tuple[Cells, Ints]:
     way to cut it is found exactly, by dynamic programming over the places of the cuts.
     """
     found = costs(batch, cells, lags[:, None])
-    dear = np.flatnonzero(_bad(found.cost[:, 0]))
+    dear = np.flatnonzero(found.cost[:, 0] > _quiet(found.cost[:, 0]) + _WORTH_A_SPLIT)
     if not len(dear):
         return cells, lags
     ways = _cuts(
