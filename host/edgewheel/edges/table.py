@@ -79,10 +79,10 @@ class PinChunk:
 def join(*chunks: EdgeChunk) -> EdgeChunk:
     """Chunks as one."""
     full = [chunk for chunk in chunks if len(chunk)]
-    if len(full) == 1:
-        return full[0]
+    if len(full) < 2:
+        return full[0] if full else EdgeChunk.empty()
     return EdgeChunk(
-        np.concatenate([chunk.ticks for chunk in chunks]),
-        np.concatenate([chunk.track for chunk in chunks]),
-        np.concatenate([chunk.level for chunk in chunks]),
+        np.concatenate([chunk.ticks for chunk in full]),
+        np.concatenate([chunk.track for chunk in full]),
+        np.concatenate([chunk.level for chunk in full]),
     )

@@ -1,0 +1,106 @@
+"""What a run says while it goes: frozen facts, each with its seconds after table tick 0.
+
+Ticks are the board's clock; `seconds` is the same moment on the engine's time line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Cause(StrEnum):
+    """How a loss of sync shows."""
+
+    SAID = "said"
+    """The controller says that it has no sync."""
+    COUNTED = "counted"
+    """Its loss counter stepped between two reports that both claim sync."""
+    SPEED = "speed"
+    """It claims sync, but its speed is wrong for longer than the limit allows."""
+    SILENCE = "silence"
+    """Its reports stopped."""
+    POSITION = "position"
+    """It claims sync, but its pulses stand at the wrong crank angle."""
+
+
+@dataclass(frozen=True)
+class Reported:
+    """A report of the controller, as read."""
+
+    tick: int
+    seconds: float
+    text: str
+    fields: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Pulsed:
+    """An edge of one of the controller's outputs."""
+
+    tick: int
+    seconds: float
+    line: str
+    level: int
+
+
+@dataclass(frozen=True)
+class SyncGained:
+    """The controller has sync and everything known agrees."""
+
+    seconds: float
+    rpm: float
+
+
+@dataclass(frozen=True)
+class SyncLost:
+    """The controller lost sync, openly or silently; `reason` is the controller's own word."""
+
+    seconds: float
+    rpm: float
+    cause: Cause
+    detail: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Cut:
+    """Sparks vanished or came back while sync and speed stayed right: a limiter, not a loss."""
+
+    seconds: float
+    rpm: float
+    sparks: bool
+
+
+@dataclass(frozen=True)
+class BoardSaid:
+    """A change of the board's state; `reason` says why a run ended."""
+
+    tick: int
+    seconds: float
+    state: str
+    reason: str
+    played: int
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far the run has come."""
+
+    seconds: float
+    of_seconds: float
+    rpm: float
+
+
+@dataclass(frozen=True)
+class Finished:
+    """The end of a run. `verified`: the board played exactly the table, all of it."""
+
+    seconds: float
+    verified: bool
+    aborted: bool
+    detail: str
+
+
+Event = Reported | Pulsed | SyncGained | SyncLost | Cut | BoardSaid | Progress | Finished

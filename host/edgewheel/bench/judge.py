@@ -1,0 +1,134 @@
+"""What counts as lost sync: the one place that says so, used by run, sweep and everything after.
+
+Lost is: the controller says so, its loss counter steps, its speed is wrong for too long, it falls
+silent, or - the worst, since nobody is told - it claims sync while its sparks stand at the wrong
+crank angle. Sparks that vanish while speed and sync stay right are a cut, not a loss.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from edgewheel.bench.events import Cause, Cut, Pulsed, Reported, SyncGained, SyncLost
+from edgewheel.bench.position import SparkCheck
+from edgewheel.bench.signals import Limits, Signals
+from edgewheel.bench.truth import Truth
+
+Finding = SyncGained | SyncLost | Cut
+
+
+@dataclass
+class _Heard:
+    """What the last report said."""
+
+    seconds: float = 0.0
+    synced: bool = False
+    losses: int | None = None
+    reason: str = ""
+    speed_wrong_since: float | None = None
+    speed_detail: str = ""
+
+
+class SyncJudge:
+    """Listens to reports and pulses in the order of time and says when sync came and went."""
+
+    def __init__(self, truth: Truth, signals: Signals, limits: Limits, sparks: SparkCheck) -> None:
+        self._truth = truth
+        self._signals = signals
+        self._limits = limits
+        self._sparks = sparks
+        self._heard = _Heard()
+        self.synced = False
+
+    def report(self, report: Reported) -> Iterator[Finding]:
+        """Judge by a report."""
+        heard = self._heard
+        stepped = self._take(report)
+        rpm = self._rpm(report.seconds)
+        if rpm < self._limits.least_rpm:
+            self.synced = False
+            return
+        if stepped and heard.synced and self.synced:
+            yield self._lost(report.seconds, Cause.COUNTED, "the loss counter stepped")
+        if not heard.synced:
+            yield from self._fail(report.seconds, Cause.SAID, "it reports no sync")
+        elif self._speed_wrong(report.seconds):
+            yield from self._fail(report.seconds, Cause.SPEED, heard.speed_detail)
+        elif self._sparks.misplaced:
+            yield from self._fail(report.seconds, Cause.POSITION, self._sparks.detail)
+        elif not self.synced and heard.speed_wrong_since is None:
+            self.synced = True
+            yield SyncGained(report.seconds, rpm)
+
+    def pulse(self, pulse: Pulsed) -> Iterator[Finding]:
+        """Judge by an edge of an output."""
+        self._sparks.take(pulse)
+        if self._sparks.misplaced and self.synced:
+            yield from self._fail(pulse.seconds, Cause.POSITION, self._sparks.detail)
+
+    def passed(self, seconds: float) -> Iterator[Finding]:
+        """Judge by what has not happened until a time."""
+        rpm = self._rpm(seconds)
+        if rpm < self._limits.least_rpm:
+            self.synced = False
+            return
+        if seconds - self._heard.seconds > self._limits.silence_ms / 1000:
+            silence = f"no report for {self._limits.silence_ms:g} ms"
+            yield from self._fail(seconds, Cause.SILENCE, silence)
+        changed = self._sparks.vanished_or_back(seconds, rpm) if self.synced else None
+        if changed is not None:
+            yield Cut(seconds, rpm, changed)
+
+    def _take(self, report: Reported) -> bool:
+        """Note what a report says; returns whether its loss counter stepped."""
+        heard, signals = self._heard, self._signals
+        heard.seconds = report.seconds
+        heard.synced = report.fields.get(signals.sync, "") in signals.synced
+        heard.reason = report.fields.get(signals.reason, "")
+        losses = _whole(report.fields.get(signals.losses))
+        stepped = losses is not None and heard.losses is not None and losses > heard.losses
+        heard.losses = losses if losses is not None else heard.losses
+        advance = _number(report.fields.get(signals.advance))
+        self._sparks.advance_deg = signals.advance_deg if advance is None else advance
+        self._compare_speed(report.seconds, _number(report.fields.get(signals.speed)))
+        return stepped
+
+    def _compare_speed(self, seconds: float, rpm: float | None) -> None:
+        if rpm is None:
+            return
+        heard = self._heard
+        true_rpm = self._rpm(seconds - self._limits.report_latency_ms / 1000)
+        allowed = true_rpm * self._limits.speed_error_percent / 100
+        if abs(rpm - true_rpm) <= allowed:
+            heard.speed_wrong_since = None
+        elif heard.speed_wrong_since is None:
+            heard.speed_wrong_since = seconds
+        heard.speed_detail = f"it reports {rpm:.0f} rpm at {true_rpm:.0f} rpm"
+
+    def _speed_wrong(self, seconds: float) -> bool:
+        since = self._heard.speed_wrong_since
+        return since is not None and seconds - since >= self._limits.speed_error_ms / 1000
+
+    def _fail(self, seconds: float, cause: Cause, detail: str) -> Iterator[SyncLost]:
+        if self.synced:
+            self.synced = False
+            yield self._lost(seconds, cause, detail)
+
+    def _lost(self, seconds: float, cause: Cause, detail: str) -> SyncLost:
+        return SyncLost(seconds, self._rpm(seconds), cause, detail, self._heard.reason)
+
+    def _rpm(self, seconds: float) -> float:
+        return abs(self._truth.rpm(seconds))
+
+
+def _number(text: str | None) -> float | None:
+    try:
+        return float(text) if text is not None else None
+    except ValueError:
+        return None
+
+
+def _whole(text: str | None) -> int | None:
+    value = _number(text)
+    return int(value) if value is not None else None

@@ -1,0 +1,213 @@
+"""Bench files: what a colleague is sent so that they see the same thing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from edgewheel.bench.plan import (
+    BoardChoice,
+    ControllerChoice,
+    Plan,
+    SerialController,
+    SimulatedController,
+    StageTimes,
+    Staircase,
+)
+from edgewheel.bench.sparks import default_signals
+from edgewheel.bench.wording import read_limits, read_signals
+from edgewheel.controller.sim.reading import read_settings
+from edgewheel.edges.levels import level_table
+from edgewheel.fault.loader import read_faults
+from edgewheel.fault.pipeline import SignalPlan
+from edgewheel.motion.loader import load_motion, read_motion
+from edgewheel.motion.motion import Motion
+from edgewheel.motion.segment import HIGHEST_RPM
+from edgewheel.wheel.angles import angle_table
+from edgewheel.wheel.library import find, locate
+from edgewheel.wheel.model import Sensor, Wheel
+from edgewheel.yamlfile import Node, Section, load, read_text
+
+HIGHEST_TICK_HZ = 10**9
+LONGEST_DELAY_US = 10_000
+LARGEST_SEED = 2**63 - 1
+
+
+def load_plan(path: Path) -> Plan:
+    """The plan in a bench file. Raises FileError."""
+    return read_plan(load(path), path)
+
+
+def read_plan(document: Node, path: Path) -> Plan:
+    """The plan in a bench file's tree, whose other files are found from the folder of `path`."""
+    section = document.section()
+    form = section.required("format")
+    if form.integer() != 1:
+        raise form.refuse(f"format {form.content} is not known", "Write 'format: 1'.")
+    name = section.required("name").text()
+    wheel_node = section.required("wheel")
+    wheel_file = _near(path, wheel_node)
+    wheel = find(wheel_file)
+    sensors = _read_sensors(section.optional("sensors"), wheel)
+    tracks = tuple(track.name for track in wheel.tracks)
+    faults = section.optional("faults")
+    controller, controller_files = _read_controller(section.required("controller"), path)
+    signals = section.optional("signals")
+    defaults = default_signals(controller)
+    limits = section.optional("limits")
+    sweep = section.optional("sweep")
+    seed = section.optional("seed")
+    motion, motion_files = _read_motion(section.optional("motion"), path)
+    plan = Plan(
+        name,
+        wheel,
+        SignalPlan(
+            level_table(angle_table(wheel), sensors),
+            motion,
+            read_faults(faults, tracks) if faults else {},
+        ),
+        _read_board(section.optional("board")),
+        controller,
+        _read_stage(section.optional("stage"), tracks),
+        read_signals(signals, defaults, wheel) if signals else defaults,
+        read_limits(limits),
+        seed.integer(0, LARGEST_SEED) if seed else 0,
+        _read_sweep(sweep) if sweep else None,
+        document,
+        _copies(path, locate(wheel_file), *controller_files, *motion_files),
+    )
+    section.finish()
+    return plan
+
+
+def _near(path: Path, node: Node) -> str:
+    """A library wheel's name, or a path made relative to the bench file."""
+    text = node.text()
+    is_path = "/" in text or text.endswith((".yaml", ".yml"))
+    return str(path.parent / text) if is_path else text
+
+
+def _read_sensors(node: Node | None, wheel: Wheel) -> tuple[Sensor, ...]:
+    """The wheel's sensors, with what the bench file says of some of them."""
+    sensors = {track.name: track.sensor for track in wheel.tracks}
+    if node is not None:
+        section = node.section()
+        for name in sensors:
+            own = section.optional(name)
+            if own is not None:
+                sensors[name] = _read_sensor(own.section(), sensors[name])
+        section.finish()
+    return tuple(sensors.values())
+
+
+def _read_sensor(section: Section, sensor: Sensor) -> Sensor:
+    kind = section.optional("kind")
+    metal = section.optional("metal")
+    section.finish()
+    return replace(
+        sensor,
+        kind=kind.choice(("hall", "vr")) if kind else sensor.kind,
+        metal=metal.choice(("high", "low")) if metal else sensor.metal,
+    )
+
+
+def _read_board(node: Node | None) -> BoardChoice:
+    """`sim`, a port, or a mapping of the simulated board's clock."""
+    if node is None or node.content == "sim":
+        return BoardChoice()
+    if isinstance(node.content, str):
+        return BoardChoice("port", node.text())
+    section = node.section()
+    section.required("kind").choice(("sim",))
+    tick_hz = section.optional("tick_hz")
+    section.finish()
+    return BoardChoice(
+        "sim", tick_hz=tick_hz.integer(1_000_000, HIGHEST_TICK_HZ) if tick_hz else 125_000_000
+    )
+
+
+def _read_controller(node: Node, path: Path) -> tuple[ControllerChoice, tuple[Path, ...]]:
+    """The controller, and the files it was read from."""
+    section = node.section()
+    kind = section.required("kind").choice(("sim", "serial"))
+    if kind == "serial":
+        return _read_serial(section), ()
+    settings = section.required("settings")
+    section.finish()
+    if isinstance(settings.content, str):
+        file = path.parent / settings.text()
+        return SimulatedController(read_settings(load(file))), (file,)
+    return SimulatedController(read_settings(settings)), ()
+
+
+def _read_serial(section: Section) -> SerialController:
+    port = section.required("port").text()
+    baud = section.optional("baud")
+    pattern = section.optional("pattern")
+    section.finish()
+    return SerialController(
+        port, baud.integer(50, 10**7) if baud else 115_200, pattern.text() if pattern else ""
+    )
+
+
+def _read_stage(node: Node | None, tracks: tuple[str, ...]) -> tuple[StageTimes, ...]:
+    if node is None:
+        return (StageTimes(),) * len(tracks)
+    section = node.section()
+    stage = tuple(_read_times(section.optional(track)) for track in tracks)
+    section.finish()
+    return stage
+
+
+def _read_times(node: Node | None) -> StageTimes:
+    if node is None:
+        return StageTimes()
+    section = node.section()
+    inverts = section.optional("inverts")
+    rise = section.optional("rise_us")
+    fall = section.optional("fall_us")
+    section.finish()
+    straight = StageTimes()
+    return StageTimes(
+        inverts.flag() if inverts else straight.inverts,
+        rise.number(0, LONGEST_DELAY_US) if rise else straight.rise_us,
+        fall.number(0, LONGEST_DELAY_US) if fall else straight.fall_us,
+    )
+
+
+def _read_motion(node: Node | None, path: Path) -> tuple[Motion, tuple[Path, ...]]:
+    """The motion, inline or in a file, and that file."""
+    if node is None:
+        return Motion(), ()
+    if isinstance(node.content, str):
+        file = path.parent / node.text()
+        return load_motion(file), (file,)
+    return read_motion(node, path.parent), ()
+
+
+def _read_sweep(node: Node) -> Staircase:
+    section = node.section()
+    low = section.required("from").number(above=0, maximum=HIGHEST_RPM)
+    high_node = section.required("to")
+    high = high_node.number(above=0, maximum=HIGHEST_RPM)
+    step_node = section.required("step")
+    step = step_node.number(above=0, maximum=HIGHEST_RPM)
+    if high <= low:
+        raise high_node.refuse(f"{high_node.content} is not above 'from'", "Sweep upwards.")
+    if (high - low) / step > 10_000:
+        raise step_node.refuse("this makes over 10,000 points", "Write a larger step.")
+    usual = Staircase(low, high, step)
+    rate = section.optional("rate")
+    settle = section.optional("settle")
+    stay = section.optional("hold")
+    section.finish()
+    return replace(
+        usual,
+        rpm_per_s=rate.number(above=0) if rate else usual.rpm_per_s,
+        settle_s=settle.number(above=0, maximum=3600) if settle else usual.settle_s,
+        hold_s=stay.number(above=0, maximum=3600) if stay else usual.hold_s,
+    )
+
+
+def _copies(*paths: Path) -> tuple[tuple[str, str], ...]:
+    return tuple((path.name, read_text(path)) for path in paths)

@@ -1,0 +1,99 @@
+"""A plan: everything that decides a run, frozen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from typing import Literal
+
+from edgewheel.bench.signals import Limits, Signals
+from edgewheel.controller.sim.settings import ControllerSettings
+from edgewheel.edges.stage import OutputStage
+from edgewheel.fault.pipeline import SignalPlan
+from edgewheel.motion.motion import Motion
+from edgewheel.wheel.model import Wheel
+from edgewheel.yamlfile import Node
+
+
+@dataclass(frozen=True)
+class BoardChoice:
+    """The simulated board on a clock of its own, or a board behind a serial port."""
+
+    kind: Literal["sim", "port"] = "sim"
+    port: str = ""
+    tick_hz: int = 125_000_000
+
+
+@dataclass(frozen=True)
+class SimulatedController:
+    """The simulated controller with these settings."""
+
+    settings: ControllerSettings
+
+
+@dataclass(frozen=True)
+class SerialController:
+    """A controller that reports in text lines on a serial port; `pattern` as in `LineReader`."""
+
+    port: str
+    baud: int = 115_200
+    pattern: str = ""
+
+
+ControllerChoice = SimulatedController | SerialController
+
+
+@dataclass(frozen=True)
+class StageTimes:
+    """The output stage of one track: inversion, and delays to a rise and a fall in microseconds."""
+
+    inverts: bool = False
+    rise_us: Fraction = Fraction(0)
+    fall_us: Fraction = Fraction(0)
+
+
+@dataclass(frozen=True)
+class Staircase:
+    """A sweep: from `low_rpm` to `high_rpm` in steps and down again.
+
+    Between points the speed ramps at `rpm_per_s`; at each it settles, then is held and judged.
+    """
+
+    low_rpm: Fraction
+    high_rpm: Fraction
+    step_rpm: Fraction
+    rpm_per_s: Fraction = Fraction(2000)
+    settle_s: Fraction = Fraction(1, 4)
+    hold_s: Fraction = Fraction(1, 2)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One bench file, understood."""
+
+    name: str
+    wheel: Wheel
+    signal: SignalPlan
+    board: BoardChoice
+    controller: ControllerChoice
+    stage: tuple[StageTimes, ...]
+    signals: Signals
+    limits: Limits
+    seed: int
+    sweep: Staircase | None
+    document: Node
+    inputs: tuple[tuple[str, str], ...] = field(default_factory=tuple)
+    """(file name, text) of every file the plan was read from, for the run folder."""
+
+    def output_stage(self, tick_hz: int) -> OutputStage:
+        """The output stage in a board's ticks."""
+        us = Fraction(tick_hz, 1_000_000)
+        return OutputStage(
+            tuple(times.inverts for times in self.stage),
+            tuple(round(times.rise_us * us) for times in self.stage),
+            tuple(round(times.fall_us * us) for times in self.stage),
+        )
+
+    def with_motion(self, motion: Motion) -> Plan:
+        """The same plan under another motion."""
+        return replace(self, signal=replace(self.signal, motion=motion))

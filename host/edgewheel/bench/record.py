@@ -1,0 +1,166 @@
+"""The record of a run: a folder with copies of the inputs and one SQLite file, written as it goes.
+
+Only bench writes it. What was committed survives a kill; `summary.json` is written last and
+atomically, so a folder without one is a run that was cut off.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, Self
+
+from edgewheel.bench.events import BoardSaid, Cut, Event, Pulsed, Reported, SyncGained, SyncLost
+from edgewheel.clock import Clock, WallClock, utc_stamp
+from edgewheel.errors import BenchError
+
+SCHEMA_VERSION = 1
+COMMIT_NS = 300_000_000
+"""At most this much of the last part of a run is lost with the power."""
+
+_SCHEMA = """
+CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
+CREATE TABLE report (tick INTEGER NOT NULL, seconds REAL NOT NULL, text TEXT NOT NULL) STRICT;
+CREATE TABLE pulse (tick INTEGER NOT NULL, line TEXT NOT NULL, level INTEGER NOT NULL) STRICT;
+CREATE TABLE board (tick INTEGER NOT NULL, state TEXT NOT NULL, reason TEXT NOT NULL,
+                    played INTEGER NOT NULL) STRICT;
+CREATE TABLE finding (seconds REAL NOT NULL, rpm REAL NOT NULL, kind TEXT NOT NULL,
+                      cause TEXT NOT NULL, detail TEXT NOT NULL, reason TEXT NOT NULL) STRICT;
+CREATE TABLE point (number INTEGER PRIMARY KEY, way TEXT NOT NULL, rpm REAL NOT NULL,
+                    synced INTEGER NOT NULL, cause TEXT NOT NULL, detail TEXT NOT NULL,
+                    reason TEXT NOT NULL) STRICT;
+CREATE TABLE edit (tick INTEGER NOT NULL, track TEXT NOT NULL, by TEXT NOT NULL,
+                   what TEXT NOT NULL) STRICT;
+"""
+
+_INSERTS = {
+    "report": "INSERT INTO report VALUES (?, ?, ?)",
+    "pulse": "INSERT INTO pulse VALUES (?, ?, ?)",
+    "board": "INSERT INTO board VALUES (?, ?, ?, ?)",
+    "finding": "INSERT INTO finding VALUES (?, ?, ?, ?, ?, ?)",
+    "point": "INSERT INTO point VALUES (?, ?, ?, ?, ?, ?, ?)",
+    "edit": "INSERT INTO edit VALUES (?, ?, ?, ?)",
+}
+
+
+class Record:
+    """The open record of one run. Raises BenchError when the disk does not take it."""
+
+    def __init__(self, folder: Path, clock: Clock | None = None) -> None:
+        self.folder = folder
+        self._clock = clock or WallClock()
+        self._rows: dict[str, list[tuple[Any, ...]]] = {table: [] for table in _INSERTS}
+        self._commit_at_ns = self._clock.now_ns() + COMMIT_NS
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            self._database = sqlite3.connect(folder / "run.sqlite", isolation_level=None)
+            self._database.execute("PRAGMA journal_mode = WAL")
+            self._database.execute("PRAGMA synchronous = NORMAL")
+            self._database.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+            self._database.executescript(_SCHEMA)
+            self._raw = (folder / "controller.log").open("ab")
+        except (OSError, sqlite3.Error) as error:
+            raise self._refused(error) from error
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        with suppress(BenchError):
+            self.close()
+
+    def inputs(self, files: Iterable[tuple[str, str]], meta: Mapping[str, str]) -> None:
+        """Copy the input files and note what else decides the run."""
+        try:
+            for name, text in files:
+                (self.folder / name).write_text(text, encoding="utf-8")
+            self._database.executemany("INSERT INTO meta VALUES (?, ?)", meta.items())
+        except (OSError, sqlite3.Error) as error:
+            raise self._refused(error) from error
+
+    def event(self, event: Event) -> None:
+        """Note what happened; it is on disk within `COMMIT_NS`."""
+        if isinstance(event, Pulsed):
+            self._rows["pulse"].append((event.tick, event.line, event.level))
+        elif isinstance(event, Reported):
+            self._rows["report"].append((event.tick, event.seconds, event.text))
+        elif isinstance(event, BoardSaid):
+            self._rows["board"].append((event.tick, event.state, event.reason, event.played))
+        elif isinstance(event, SyncGained):
+            self._finding(event.seconds, event.rpm, "gained", "", "", "")
+        elif isinstance(event, SyncLost):
+            row = (event.cause.value, event.detail, event.reason)
+            self._finding(event.seconds, event.rpm, "lost", *row)
+        elif isinstance(event, Cut):
+            self._finding(event.seconds, event.rpm, "sparks" if event.sparks else "cut", "", "", "")
+        if self._clock.now_ns() >= self._commit_at_ns:
+            self.commit()
+
+    def row(self, table: str, *values: Any) -> None:
+        """A row of `point` or `edit`, in the order of their columns."""
+        self._rows[table].append(values)
+
+    def raw(self, data: bytes) -> None:
+        """Bytes of the controller, as they came."""
+        try:
+            self._raw.write(data)
+        except OSError as error:
+            raise self._refused(error) from error
+
+    def commit(self) -> None:
+        """Bring everything noted to the disk."""
+        self._commit_at_ns = self._clock.now_ns() + COMMIT_NS
+        try:
+            self._raw.flush()
+            self._database.execute("BEGIN")
+            for table, rows in self._rows.items():
+                self._database.executemany(_INSERTS[table], rows)
+                rows.clear()
+            self._database.execute("COMMIT")
+        except (OSError, sqlite3.Error) as error:
+            raise self._refused(error) from error
+
+    def finish(self, summary: Mapping[str, Any]) -> None:
+        """Close the record, then write the summary in one step."""
+        self.close()
+        part = self.folder / "summary.json.part"
+        try:
+            part.write_text(json.dumps(summary, indent=2) + "\n", encoding="utf-8")
+            part.replace(self.folder / "summary.json")
+        except OSError as error:
+            raise self._refused(error) from error
+
+    def close(self) -> None:
+        """Bring all to the disk and fold the write-ahead log into the one file."""
+        if self._raw.closed:
+            return
+        try:
+            self.commit()
+            self._raw.close()
+            self._database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            self._database.close()
+        except (OSError, sqlite3.Error) as error:
+            raise self._refused(error) from error
+
+    def _finding(self, *row: Any) -> None:
+        self._rows["finding"].append(row)
+
+    def _refused(self, error: Exception) -> BenchError:
+        return BenchError(
+            f"The record in {self.folder} cannot be written: {error}. "
+            "Check the folder's rights and the space on the disk, or give another with --runs."
+        )
+
+
+def run_folder(runs: Path, name: str) -> Path:
+    """A new folder's name: the time in UTC and the run's name, made fit for any file system."""
+    plain = "-".join("".join(c if c.isalnum() else " " for c in name.lower()).split())
+    stem = f"{utc_stamp()}-{plain[:60]}"
+    folder, number = runs / stem, 1
+    while folder.exists():
+        number += 1
+        folder = runs / f"{stem}-{number}"
+    return folder

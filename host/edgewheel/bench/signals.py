@@ -1,0 +1,59 @@
+"""Which of the controller's words and wires says what, and what counts as wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+
+@dataclass(frozen=True)
+class SparkLine:
+    """An output that fires a coil: the cylinders it serves and the edge at which the spark comes.
+
+    A wasted-spark coil serves two cylinders, a single coil all of them.
+    """
+
+    cylinders: tuple[int, ...]
+    edge: Literal["rise", "fall"] = "fall"
+
+
+@dataclass(frozen=True)
+class Signals:
+    """Names of report fields; an empty name means that the controller does not say it.
+
+    `synced` are the words of the field `sync` that mean sync. `advance_deg` is taken where no field
+    tells the advance; None means that nobody knows it, and then pulses tell nothing about position.
+    """
+
+    speed: str = "rpm"
+    sync: str = "sync"
+    synced: tuple[str, ...] = ("full",)
+    losses: str = "losses"
+    reason: str = "reason"
+    advance: str = "advance"
+    advance_deg: float | None = None
+    sparks: Mapping[str, SparkLine] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What counts as lost, and where the controller cuts by intent.
+
+    - `speed_error_percent` for longer than `speed_error_ms`: the speed is wrong. A report tells the
+      speed of `report_latency_ms` before.
+    - no report for `silence_ms`: silence.
+    - `position_deg`: sparks further than this from their angle are misplaced; None: half a tooth
+      pitch of the wheel.
+    - below `least_rpm` no sync is asked for.
+    - `rev_limit_rpm`: above it sparks may vanish.
+    """
+
+    speed_error_percent: float = 5.0
+    speed_error_ms: float = 300.0
+    report_latency_ms: float = 20.0
+    silence_ms: float = 500.0
+    position_deg: float | None = None
+    least_rpm: float = 50.0
+    rev_limit_rpm: float | None = None
+    sync_within_s: float = 5.0

@@ -1,0 +1,90 @@
+"""The `signals:` and `limits:` of a bench file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from edgewheel.bench.signals import Limits, Signals, SparkLine
+from edgewheel.wheel.model import Wheel
+from edgewheel.yamlfile import Node
+
+
+def read_signals(node: Node, usual: Signals, wheel: Wheel) -> Signals:
+    """Which field and which wire says what; what is not said stays as `usual`. Raises FileError."""
+    section = node.section()
+
+    def word(key: str, default: str) -> str:
+        item = section.optional(key)
+        return item.text() if item else default
+
+    signals = replace(
+        usual,
+        speed=word("speed", usual.speed),
+        losses=word("losses", usual.losses),
+        reason=word("reason", usual.reason),
+        advance=word("advance", usual.advance),
+    )
+    sync = section.optional("sync")
+    if sync is not None:
+        sync_section = sync.section()
+        field = sync_section.required("field").text()
+        words = tuple(word.text() for word in sync_section.required("synced").items())
+        sync_section.finish()
+        signals = replace(signals, sync=field, synced=words)
+    fixed = section.optional("advance_deg")
+    sparks = section.optional("sparks")
+    section.finish()
+    return replace(
+        signals,
+        advance_deg=float(fixed.number(-90, 90)) if fixed else signals.advance_deg,
+        sparks=_read_sparks(sparks, wheel) if sparks else signals.sparks,
+    )
+
+
+def _read_sparks(node: Node, wheel: Wheel) -> Mapping[str, SparkLine]:
+    section = node.section()
+    lines = {}
+    for name in section.nodes:
+        line = section.required(name).section()
+        cylinders = line.required("cylinders")
+        edge = line.optional("edge")
+        line.finish()
+        numbers = tuple(item.integer(1) for item in cylinders.items())
+        for number in numbers:
+            if number not in wheel.firing_order:
+                known = ", ".join(map(str, sorted(wheel.firing_order))) or "none"
+                raise cylinders.refuse(
+                    f"the wheel file has no TDC of cylinder {number}", f"It has: {known}."
+                )
+        lines[name] = SparkLine(numbers, edge.choice(("rise", "fall")) if edge else "fall")
+    return lines
+
+
+def read_limits(node: Node | None) -> Limits:
+    """What counts as lost. Raises FileError."""
+    usual = Limits()
+    if node is None:
+        return usual
+    section = node.section()
+
+    def number(key: str, default: float, maximum: int) -> float:
+        item = section.optional(key)
+        return float(item.number(above=0, maximum=maximum)) if item else default
+
+    def optional(key: str, maximum: int) -> float | None:
+        item = section.optional(key)
+        return float(item.number(above=0, maximum=maximum)) if item else None
+
+    limits = Limits(
+        speed_error_percent=number("speed_error_percent", usual.speed_error_percent, 100),
+        speed_error_ms=number("speed_error_ms", usual.speed_error_ms, 60_000),
+        report_latency_ms=number("report_latency_ms", usual.report_latency_ms, 10_000),
+        silence_ms=number("silence_ms", usual.silence_ms, 600_000),
+        position_deg=optional("position_deg", 360),
+        least_rpm=number("least_rpm", usual.least_rpm, 10_000),
+        rev_limit_rpm=optional("rev_limit_rpm", 100_000),
+        sync_within_s=number("sync_within_s", usual.sync_within_s, 3600),
+    )
+    section.finish()
+    return limits
