@@ -50,7 +50,10 @@ class Engine:
     def advance_at(self, rpm: float) -> float:
         """Degrees before top dead centre that the table asks for."""
         ignition = self._settings.ignition
-        return interpolate(ignition.advance_table, rpm) if ignition else 0.0
+        if not ignition:
+            return 0.0
+        table = ignition.advance_table
+        return interpolate(table, rpm) if table else ignition.advance_deg
 
     def start(self, sync: Sync, period_deg: float, deg: float, shift_deg: float = 0.0) -> None:
         """The position is known modulo `period_deg` from `deg` on, and jumped by `shift_deg`."""

@@ -8,10 +8,34 @@ first window of a list.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Annotated, Literal
+
+
+@dataclass(frozen=True)
+class Range:
+    """What a number in a settings file may be; `above` is exclusive."""
+
+    minimum: float | None = None
+    maximum: float | None = None
+    above: float | None = None
+
 
 EdgeChoice = Literal["rising", "falling", "both"]
 Shaft = Literal["crank", "cam"]
+Level = Literal["high", "low"]
+Microseconds = Annotated[float, Range(0, 1e6)]
+Milliseconds = Annotated[float, Range(above=0, maximum=60_000)]
+Degrees = Annotated[float, Range(-720, 720)]
+AngleInTurn = Annotated[float, Range(0, 360)]
+AngleInCycle = Annotated[float, Range(0, 720)]
+Percent = Annotated[float, Range(0, 100)]
+InnerPercent = Annotated[float, Range(above=0, maximum=99)]
+Ratio = Annotated[float, Range(0, 1000)]
+Rpm = Annotated[float, Range(0, 100_000)]
+Count = Annotated[int, Range(1, 1000)]
+CountOrNone = Annotated[int, Range(0, 1000)]
+Baud = Annotated[int, Range(300, 10_000_000)]
+Hertz = Annotated[float, Range(above=0, maximum=1000)]
 
 
 @dataclass(frozen=True)
@@ -21,10 +45,10 @@ class RcSettings:
     Thresholds are percent of the supply that the pull-up reaches.
     """
 
-    rise_time_constant_us: float
-    fall_time_constant_us: float
-    upper_threshold_percent: float = 60.0
-    lower_threshold_percent: float = 40.0
+    rise_time_constant_us: Microseconds
+    fall_time_constant_us: Microseconds
+    upper_threshold_percent: InnerPercent = 60.0
+    lower_threshold_percent: InnerPercent = 40.0
 
 
 @dataclass(frozen=True)
@@ -39,18 +63,18 @@ class InputSettings:
     edge: EdgeChoice = "rising"
     inverted: bool = False
     rc: RcSettings | None = None
-    filter_us: float = 0.0
-    blanking_us: float = 0.0
-    blanking_percent: float = 0.0
+    filter_us: Microseconds = 0.0
+    blanking_us: Microseconds = 0.0
+    blanking_percent: Annotated[float, Range(0, 1000)] = 0.0
 
 
 @dataclass(frozen=True)
 class InterruptSettings:
     """What an edge costs the processor, and how many edges can wait beside the one in service."""
 
-    crank_cost_us: float = 4.0
-    cam_cost_us: float = 6.0
-    waiting_edges: int = 2
+    crank_cost_us: Microseconds = 4.0
+    cam_cost_us: Microseconds = 6.0
+    waiting_edges: CountOrNone = 2
     overrun: Literal["ignore", "lose_sync"] = "ignore"
 
 
@@ -62,12 +86,12 @@ class MissingTeeth:
     limits every period that is no gap is a tooth.
     """
 
-    pitches: int
-    missing: int
-    gap_ratio_low: float
-    gap_ratio_high: float
-    tooth_ratio_low: float = 0.0
-    tooth_ratio_high: float | None = None
+    pitches: Count
+    missing: Count
+    gap_ratio_low: Ratio
+    gap_ratio_high: Ratio
+    tooth_ratio_low: Ratio = 0.0
+    tooth_ratio_high: Ratio | None = None
     shaft: Shaft = "crank"
 
 
@@ -75,10 +99,10 @@ class MissingTeeth:
 class EvenTeeth:
     """Even teeth, counted from a mark of the second sensor, `teeth` between two marks."""
 
-    teeth: int
+    teeth: Count
     mark_every: Shaft = "cam"
-    tooth_ratio_low: float = 0.0
-    tooth_ratio_high: float = 1e9
+    tooth_ratio_low: Ratio = 0.0
+    tooth_ratio_high: Ratio = 1000.0
 
 
 @dataclass(frozen=True)
@@ -88,10 +112,10 @@ class AddedTooth:
     A period below `short_ratio_high` times the one before begins the added pair.
     """
 
-    teeth: int
-    added_at_percent: float = 50.0
-    short_ratio_high: float = 0.75
-    tooth_ratio_high: float = 1e9
+    teeth: Count
+    added_at_percent: InnerPercent = 50.0
+    short_ratio_high: Ratio = 0.75
+    tooth_ratio_high: Ratio = 1000.0
     shaft: Shaft = "crank"
 
 
@@ -99,9 +123,9 @@ class AddedTooth:
 class ToothPerCylinder:
     """One tooth for each cylinder: speed and a firing point, but not which cylinder's."""
 
-    cylinders: int
-    tooth_ratio_low: float = 0.0
-    tooth_ratio_high: float = 1e9
+    cylinders: Count
+    tooth_ratio_low: Ratio = 0.0
+    tooth_ratio_high: Ratio = 1000.0
 
 
 @dataclass(frozen=True)
@@ -112,17 +136,17 @@ class UnevenWindows:
     own.
     """
 
-    windows_deg: tuple[tuple[float, float], ...]
-    share_tolerance_percent: float = 5.0
+    windows_deg: tuple[tuple[AngleInCycle, AngleInCycle], ...]
+    share_tolerance_percent: Percent = 5.0
 
 
 @dataclass(frozen=True)
 class SlottedDisc:
     """`slits` a cam turn, and windows (opens, closes) in slits after the first opens."""
 
-    slits: int
-    windows_slits: tuple[tuple[int, int], ...]
-    count_tolerance: int = 1
+    slits: Count
+    windows_slits: tuple[tuple[CountOrNone, CountOrNone], ...]
+    count_tolerance: CountOrNone = 1
 
 
 WheelSettings = (
@@ -141,24 +165,24 @@ class PhaseSettings:
     """
 
     by: Literal["none", "level", "edge", "count"] = "none"
-    level: Literal["high", "low"] = "high"
-    window_from_deg: float = 0.0
-    window_to_deg: float = 360.0
-    first_turn_edges: int = 1
-    second_turn_edges: int = 0
-    turns_wanted: int = 1
-    errors_allowed: int = 0
+    level: Level = "high"
+    window_from_deg: AngleInTurn = 0.0
+    window_to_deg: AngleInTurn = 360.0
+    first_turn_edges: CountOrNone = 1
+    second_turn_edges: CountOrNone = 0
+    turns_wanted: Count = 1
+    errors_allowed: CountOrNone = 0
 
 
 @dataclass(frozen=True)
 class SyncSettings:
     """What is asked of a signal before it is trusted, and what is forgiven later."""
 
-    ignored_teeth: int = 1
-    teeth_wanted: int = 2
-    gaps_wanted: int = 1
-    errors_allowed: int = 0
-    stall_ms: float = 500.0
+    ignored_teeth: CountOrNone = 1
+    teeth_wanted: CountOrNone = 2
+    gaps_wanted: Count = 1
+    errors_allowed: CountOrNone = 0
+    stall_ms: Milliseconds = 500.0
     resync: Literal["at_once", "after_stop"] = "at_once"
 
 
@@ -166,60 +190,66 @@ class SyncSettings:
 class EngineSettings:
     """Cylinders in firing order, each with its top dead centre in degrees after the first one's."""
 
-    firing_order: tuple[int, ...] = (1, 3, 4, 2)
-    tdc_after_reference_deg: float = 0.0
-    firing_deg: tuple[float, ...] = (0.0, 180.0, 360.0, 540.0)
+    firing_order: tuple[Count, ...] = (1, 3, 4, 2)
+    tdc_after_reference_deg: Degrees = 0.0
+    firing_deg: tuple[AngleInCycle, ...] = (0.0, 180.0, 360.0, 540.0)
 
 
 @dataclass(frozen=True)
 class SpeedSettings:
     """Speed is averaged over `average_teeth` tooth periods."""
 
-    average_teeth: int = 8
-    least_firing_rpm: float = 30.0
-    rev_limit_rpm: float | None = None
-    rev_limit_back_rpm: float = 100.0
+    average_teeth: Count = 8
+    least_firing_rpm: Rpm = 30.0
+    rev_limit_rpm: Rpm | None = None
+    rev_limit_back_rpm: Rpm = 100.0
     cut: Literal["spark", "fuel", "both"] = "both"
 
 
 @dataclass(frozen=True)
 class IgnitionSettings:
-    """`advance_table` is ((rpm, deg), ...), straight between points, level beyond them."""
+    """Coils, dwell and advance.
+
+    `advance_deg` holds at all speeds unless there is an `advance_table`, ((rpm, deg), ...),
+    straight between its points and level beyond them. A coil never charges for longer than
+    `longest_dwell_ms`, nor for more than `largest_dwell_percent` of the time between its sparks.
+    """
 
     coils: Literal["one", "pairs", "per_cylinder"] = "per_cylinder"
     before_phase: Literal["wasted", "wait"] = "wasted"
-    advance_table: tuple[tuple[float, float], ...] = ((0.0, 10.0),)
-    dwell_ms: float = 3.0
-    longest_dwell_ms: float = 10.0
-    largest_dwell_percent: float = 80.0
-    active: Literal["high", "low"] = "high"
-    output_delay_us: float = 0.0
+    advance_deg: Degrees = 10.0
+    advance_table: tuple[tuple[Rpm, Degrees], ...] | None = None
+    dwell_ms: Milliseconds = 3.0
+    longest_dwell_ms: Milliseconds = 10.0
+    largest_dwell_percent: Percent = 80.0
+    active: Level = "high"
+    output_delay_us: Microseconds = 0.0
 
 
 @dataclass(frozen=True)
 class InjectionSettings:
     """Injectors, one a cylinder; each closes at its angle before top dead centre."""
 
-    duration_ms: float
-    end_before_tdc_deg: float = 360.0
-    active: Literal["high", "low"] = "low"
-    output_delay_us: float = 0.0
+    duration_ms: Milliseconds
+    end_before_tdc_deg: Degrees = 360.0
+    active: Level = "low"
+    output_delay_us: Microseconds = 0.0
 
 
 @dataclass(frozen=True)
 class TachoSettings:
     """A square wave of so many pulses a crank turn."""
 
-    pulses_a_turn: int = 2
+    pulses_a_turn: Count = 2
 
 
 @dataclass(frozen=True)
 class ReportSettings:
     """The text line on the serial port. What does not fit into the buffer is not said."""
 
-    rate_hz: float = 25.0
-    baud: int = 115_200
-    buffer_bytes: int = 256
+    rate_hz: Hertz = 25.0
+    baud: Baud = 115_200
+    buffer_bytes: Annotated[int, Range(80, 65_536)] = 256
     on_loss: bool = True
 
 

@@ -10,10 +10,30 @@ from edgewheel.controller.sim.settings import SlottedDisc, SyncSettings, UnevenW
 CYCLE_DEG = 720.0
 
 
-def nearest(value: float, known: Sequence[float], tolerance: float) -> int | None:
-    """The index of the known value nearest to this one, None if none is within the tolerance."""
-    index = min(range(len(known)), key=lambda k: abs(known[k] - value))
-    return index if abs(known[index] - value) <= tolerance else None
+class Candidates:
+    """The windows that the last one may have been, from its measure and those before it."""
+
+    def __init__(self, known: Sequence[float], tolerance: float) -> None:
+        self._known = known
+        self._tolerance = tolerance
+        self._left: frozenset[int] = frozenset()
+        self.forget()
+
+    def forget(self) -> None:
+        """The next window is not the one after the last."""
+        self._left = frozenset(range(len(self._known)))
+
+    def narrow(self, measure: float) -> int | None:
+        """A window closed: its index, if only one is left."""
+        following = {(k + 1) % len(self._known) for k in self._left}
+        self._left = frozenset(k for k in following if self.fits(k, measure))
+        if not self._left:
+            self.forget()
+        return next(iter(self._left)) if len(self._left) == 1 else None
+
+    def fits(self, window: int, measure: float) -> bool:
+        """Whether a window of this index may measure this."""
+        return abs(self._known[window] - measure) <= self._tolerance
 
 
 class WindowsDecoder(Decoder):
@@ -32,10 +52,9 @@ class WindowsDecoder(Decoder):
             (closed - opened) / (closed - last)
             for (opened, closed), last in zip(windows, before, strict=True)
         ]
-        self._tolerance = wheel.share_tolerance_percent / 100
+        self._candidates = Candidates(self._shares, wheel.share_tolerance_percent / 100)
         self.pitch_deg = CYCLE_DEG / self.count
         self._air = 0
-        self._seen: int | None = None
 
     def tooth(self, tick: int, level: int) -> int:
         period = tick - self.tick
@@ -47,7 +66,7 @@ class WindowsDecoder(Decoder):
             return self._mistake("an edge of a window is missing", NO_TOOTH)
         if level:
             self._air = period
-        elif abs(self._share(period) - self._shares[number >> 1]) > self._tolerance:
+        elif not self._candidates.fits(number >> 1, self._share(period)):
             return self._wrong_window(number, period)
         else:
             self._errors = 0
@@ -67,10 +86,8 @@ class WindowsDecoder(Decoder):
             return NO_TOOTH
         if self._teeth <= self.settings.ignored_teeth + 2 or not self._air:
             return NO_TOOTH
-        window = nearest(self._share(period), self._shares, self._tolerance)
-        expected = None if self._seen is None else (self._seen + 1) % len(self._shares)
-        self._seen = window
-        if window is None or window != expected:
+        window = self._candidates.narrow(self._share(period))
+        if window is None:
             return NO_TOOTH
         self.pace = period * self.per_deg[2 * window + 1]
         return self._follow_from(2 * window + 1)
@@ -83,7 +100,7 @@ class WindowsDecoder(Decoder):
 
     def lose(self, reason: str) -> None:
         super().lose(reason)
-        self._seen = None
+        self._candidates.forget()
 
     def stall(self) -> None:
         super().stall()
@@ -100,11 +117,11 @@ class DiscDecoder(Decoder):
         self.pitch_deg = CYCLE_DEG / wheel.slits
         super().__init__([k * self.pitch_deg for k in range(wheel.slits)], CYCLE_DEG, sync)
         self._edges = [edge for window in wheel.windows_slits for edge in window]
-        self._counts = [closed - opened for opened, closed in wheel.windows_slits]
+        counts = [closed - opened for opened, closed in wheel.windows_slits]
+        self._candidates = Candidates(counts, wheel.count_tolerance)
         self._tolerance = wheel.count_tolerance
         self._per_pitch = 1 / self.pitch_deg
         self._opened_at: int | None = None
-        self._seen: int | None = None
         self._next_edge = 0
         self._marks = 0
 
@@ -148,14 +165,13 @@ class DiscDecoder(Decoder):
             return
         if self._opened_at is None:
             return
-        window = nearest(self._teeth - self._opened_at, self._counts, self._tolerance)
-        expected = None if self._seen is None else (self._seen + 1) % len(self._counts)
-        self._seen = window
-        if window is not None and window == expected:
+        window = self._candidates.narrow(self._teeth - self._opened_at)
+        if window is not None:
             self._next_edge = (2 * window + 2) % len(self._edges)
             self._marks = 1
             self._follow_from((self._edges[2 * window + 1] - 1) % self.count)
 
     def lose(self, reason: str) -> None:
         super().lose(reason)
-        self._seen = self._opened_at = None
+        self._candidates.forget()
+        self._opened_at = None
