@@ -1,0 +1,23 @@
+"""How much is on its way to the wire: the model of a link with a rate, so that urgent frames need
+not queue.
+"""
+
+from __future__ import annotations
+
+
+class Pacer:
+    """A wire that takes `bytes_per_s`; `busy_ns(now)` says for how long what was sent keeps it
+    busy.
+    """
+
+    def __init__(self, bytes_per_s: float) -> None:
+        self._ns_per_byte = 1e9 / bytes_per_s
+        self._free_ns = 0.0
+
+    def send(self, size: int, now_ns: int) -> None:
+        """So many bytes go to the wire now."""
+        self._free_ns = max(self._free_ns, now_ns) + size * self._ns_per_byte
+
+    def busy_ns(self, now_ns: int) -> int:
+        """Nanoseconds until everything has left."""
+        return max(0, int(self._free_ns - now_ns))

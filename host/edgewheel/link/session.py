@@ -1,0 +1,422 @@
+"""The host's end of the wire. It does no I/O and keeps no time itself: bytes and the time come in,
+bytes go out.
+"""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import dataclass, field, replace
+from enum import Enum, auto
+
+from edgewheel.errors import BenchError, UsageError
+from edgewheel.link import greeting
+from edgewheel.link.events import (
+    BoardStatus,
+    Connected,
+    Event,
+    LinkFailed,
+    LinkQuality,
+    PulsesCaptured,
+    PulsesMissing,
+    StateChanged,
+)
+from edgewheel.link.frames import Frame, FrameDecoder, encode_frame
+from edgewheel.link.greeting import BoardWish
+from edgewheel.link.hostrun import HostRun, NewCourse, RunOrder
+from edgewheel.link.messages import (
+    ANY_RUN,
+    Arm,
+    Flag,
+    Hello,
+    MalformedError,
+    Park,
+    Poll,
+    Pulses,
+    Reason,
+    Refusal,
+    Refused,
+    Splice,
+    Start,
+    State,
+    Status,
+    Stop,
+)
+from edgewheel.link.outbox import Outbox
+from edgewheel.link.pace import Pacer
+from edgewheel.link.welcome import Welcome
+
+POLL_NS = 200_000_000
+LOST_NS = 1_000_000_000
+RTO_NS = 150_000_000
+AHEAD_NS = 50_000_000
+STOP_AGAIN_NS = 50_000_000
+NEVER_NS = 1 << 63
+
+
+@dataclass(frozen=True)
+class SessionSettings:
+    """How to talk: the port's name for messages, the link's rate, which board is wanted, and the
+    session's number.
+    """
+
+    port: str = "the port"
+    bytes_per_s: float = 500_000.0
+    wish: BoardWish = field(default_factory=BoardWish)
+    number: int = field(default_factory=lambda: secrets.randbits(32))
+
+
+class Phase(Enum):
+    """How far a session has come."""
+
+    GREETING = auto()
+    CLEARING = auto()  # the board still plays the run of a host that is gone
+    READY = auto()
+    OVER = auto()
+
+
+class Session:
+    """One conversation with one board.
+
+    Whoever drives it calls :meth:`receive` with what came, nothing if only time has passed, then
+    :meth:`poll`, sends what that gives, and comes back when bytes come or the deadline passes.
+    """
+
+    def __init__(self, settings: SessionSettings, now_ns: int) -> None:
+        self.settings = settings
+        self.phase = Phase.GREETING
+        self.run: HostRun | None = None
+        self.status: Status | None = None
+        self.welcome: Welcome | None = None
+        self._decoder = FrameDecoder()
+        self._outbox = Outbox()
+        self._pacer = Pacer(settings.bytes_per_s)
+        self._quality = LinkQuality()
+        self._board_seq: int | None = None
+        self._heard_ns = self._status_ns = self._looked_ns = self._begun_ns = now_ns
+        self._hello_ns = self._poll_ns = now_ns
+        self._progress_ns = now_ns
+        self._bytes_heard = 0
+        self._token = 0
+        self._token_sent_ns = 0
+        self._rtt_ns = 0
+        self._hole_token: int | None = None
+        self._urgent: list[tuple[int, bytes]] = []
+        self._stop_ns: int | None = None
+        self._park_too = False
+        self._next_pulse = 0
+        self._lost_pulses = 0
+
+    # Orders
+
+    def open_run(self, order: RunOrder) -> int:
+        """Open a run; its number. UsageError if the board is not ready for one."""
+        if self.phase is not Phase.READY or self.welcome is None:
+            raise UsageError("no board is connected yet: wait for Connected")
+        if self.run and not self.run.ended:
+            raise UsageError("a run is open: stop it first")
+        last = self.status.run if self.status else self.welcome.run
+        number = (max(last, self.run.number if self.run else 0) + 1) % ANY_RUN
+        self.run = HostRun(number, order, self.welcome)
+        self._outbox.add(Arm.TYPE, self.run.arm().pack())
+        self._stop_ns, self._park_too = None, False
+        self._lost_pulses = 0
+        return number
+
+    def stop(self, park: bool = False) -> None:
+        """Hold the pins at once; with `park`, bring them to their idle levels too. Said again until
+        it is done.
+        """
+        if self.run:
+            self.run.stopping = True
+            self._outbox.drop_unsent()
+            self._stop_ns = 0
+            self._park_too = park
+
+    def splice(self, make: NewCourse) -> None:
+        """Change the course of the live run that is open; see :meth:`HostRun.splice`."""
+        if self.run is None or self.run.ended:
+            raise UsageError("no run is open")
+        self.run.splice(make)
+
+    @property
+    def quality(self) -> LinkQuality:
+        """How good the link has been so far."""
+        return replace(
+            self._quality,
+            retransmits=self._outbox.retransmits,
+            bad_from_board=self._decoder.bad_frames,
+            bad_from_host=self.status.bad_frames if self.status else 0,
+        )
+
+    # Bytes in
+
+    def receive(self, data: bytes, now_ns: int) -> list[Event]:
+        """Take what came from the board, and notice how late it is; what that means."""
+        if self.phase is Phase.OVER:
+            return []
+        if self.run and not self.run.ended:
+            self._note_gap(now_ns - self._looked_ns)
+        self._looked_ns = now_ns
+        self._bytes_heard += len(data)
+        events: list[Event] = []
+        for frame in self._decoder.feed(data):
+            self._heard_ns = now_ns
+            try:
+                self._take(frame, now_ns, events)
+            except MalformedError:
+                self._quality = replace(self._quality, board_gaps=self._quality.board_gaps + 1)
+        self._check_time(now_ns, events)
+        return events
+
+    def _note_gap(self, gap_ns: int) -> None:
+        if gap_ns > self._quality.longest_host_gap_ns:
+            self._quality = replace(self._quality, longest_host_gap_ns=gap_ns)
+
+    def _take(self, frame: Frame, now_ns: int, events: list[Event]) -> None:
+        self._count_gap(frame.seq)
+        if frame.type == Status.TYPE:
+            self._take_status(Status.unpack(frame.payload), now_ns, events)
+        elif frame.type == Welcome.TYPE:
+            self._take_welcome(Welcome.unpack(frame.payload), now_ns, events)
+        elif frame.type == Pulses.TYPE:
+            self._take_pulses(Pulses.unpack(frame.payload), events)
+        elif frame.type == Refused.TYPE:
+            self._take_refused(Refused.unpack(frame.payload), events)
+
+    def _count_gap(self, seq: int) -> None:
+        """Numbers that were left out are lost frames; a number from behind is one that came late or
+        twice.
+        """
+        expected = self._board_seq
+        missed = 0 if expected is None else (seq - expected) & 0xFF
+        if missed < 0x80:
+            self._board_seq = (seq + 1) & 0xFF
+            if missed:
+                gaps = self._quality.board_gaps + missed
+                self._quality = replace(self._quality, board_gaps=gaps)
+
+    def _check_time(self, now_ns: int, events: list[Event]) -> None:
+        if self.phase is Phase.GREETING:
+            if now_ns - self._begun_ns >= greeting.PATIENCE_NS:
+                self._fail(greeting.no_answer(self.settings.port, self._bytes_heard), events)
+        elif self.phase is not Phase.OVER and now_ns - self._heard_ns >= LOST_NS:
+            gap_ms = self.quality.longest_host_gap_ns // 1_000_000
+            self._fail(
+                BenchError(
+                    f"The board at {self.settings.port} has said nothing for "
+                    f"{LOST_NS // 1_000_000} ms: look at its cable and supply, then start anew. "
+                    f"(It stops by itself; the longest pause of this program was {gap_ms} ms.)"
+                ),
+                events,
+            )
+
+    def _fail(self, error: BenchError, events: list[Event]) -> None:
+        self.phase = Phase.OVER
+        events.append(LinkFailed(error))
+
+    # Greeting
+
+    def _take_welcome(self, welcome: Welcome, now_ns: int, events: list[Event]) -> None:
+        if self.phase is not Phase.GREETING:
+            return
+        error = greeting.judge(welcome, self.settings.wish, self.settings.port)
+        if error:
+            self._fail(error, events)
+            return
+        self.welcome = welcome
+        self._poll_ns = now_ns
+        if welcome.state in (State.ARMED, State.RUNNING):
+            self.phase, self._stop_ns = Phase.CLEARING, now_ns
+        else:
+            self._ready(events)
+
+    def _ready(self, events: list[Event]) -> None:
+        assert self.welcome is not None
+        self.phase, self._stop_ns = Phase.READY, None
+        events.append(Connected(self.welcome))
+
+    # STATUS
+
+    def _take_status(self, status: Status, now_ns: int, events: list[Event]) -> None:
+        if self.welcome is None:
+            return
+        before = self.status
+        if before and status.tick < before.tick:
+            if before.tick - status.tick > self.welcome.tick_hz:
+                self._restarted(events)
+            return  # one that was overtaken on the way
+        self.status, self._status_ns = status, now_ns
+        events.append(BoardStatus(status, now_ns))
+        if before is None or (before.state, before.run) != (status.state, status.run):
+            events.append(StateChanged(State(status.state), Reason(status.reason), status.tick))
+        if self.phase is Phase.CLEARING and status.state not in (State.ARMED, State.RUNNING):
+            self._ready(events)
+        self._take_acknowledgement(status, now_ns)
+        self._take_run_status(status, events)
+
+    def _take_acknowledgement(self, status: Status, now_ns: int) -> None:
+        if status.token == self._token and self._token_sent_ns:
+            self._rtt_ns = max(1, now_ns - self._token_sent_ns)
+            self._token_sent_ns = 0
+        taken = self._outbox.acknowledge(status.next_seq)
+        if taken:
+            self._progress_ns = now_ns
+            self._hole_token = None
+            if self.run and Arm.TYPE in taken:
+                self.run.armed = True
+                self._next_pulse = 0
+        # After going back, the flag tells of the same hole until the first repeated frame has
+        # arrived; the POLL sent behind it comes back in the first STATUS that knows better.
+        known = self._hole_token is not None and status.token < self._hole_token
+        if status.flags & Flag.HOLE and self._outbox.waits and not known:
+            self._go_back(now_ns)
+
+    def _go_back(self, now_ns: int) -> None:
+        self._outbox.go_back()
+        self._progress_ns = now_ns
+        self._hole_token = self._token + 1
+
+    def _take_run_status(self, status: Status, events: list[Event]) -> None:
+        run = self.run
+        if run is None or not run.armed:
+            return
+        if status.run != run.number:
+            self._restarted(events)
+            return
+        if status.lost_pulses > self._lost_pulses:
+            events.append(PulsesMissing(status.lost_pulses - self._lost_pulses))
+            self._lost_pulses = status.lost_pulses
+        if not run.parked:
+            events.extend(run.take(status, self.quality))
+        if run.ended and (run.parked or not self._park_too):
+            self._stop_ns = None
+
+    def _restarted(self, events: list[Event]) -> None:
+        self._fail(
+            BenchError(
+                f"The board at {self.settings.port} has restarted: look at its supply, "
+                "then start anew"
+            ),
+            events,
+        )
+
+    # The rest
+
+    def _take_pulses(self, pulses: Pulses, events: list[Event]) -> None:
+        missed = pulses.first - self._next_pulse
+        if self.run is None or missed < 0:
+            return
+        if missed:
+            events.append(PulsesMissing(missed))
+        self._next_pulse = pulses.first + len(pulses.ticks)
+        events.append(PulsesCaptured(pulses.first, pulses.ticks, pulses.levels))
+
+    def _take_refused(self, refused: Refused, events: list[Event]) -> None:
+        run = self.run
+        if run is None or run.ended or run.stopping:
+            return
+        if refused.type == Splice.TYPE and run.splicing:
+            events.append(run.splice_failed())
+        elif refused.type in (Arm.TYPE, Start.TYPE):
+            name = "ARM" if refused.type == Arm.TYPE else "START"
+            code = Refusal(refused.code).name.lower()
+            self._fail(
+                BenchError(
+                    f"The board at {self.settings.port} refused {name} ({code}): "
+                    "close other programs that use it, or unplug it and plug it in again"
+                ),
+                events,
+            )
+
+    # Bytes out
+
+    def poll(self, now_ns: int) -> tuple[bytes, int]:
+        """What to send now, and when to come back at the latest."""
+        if self.phase is Phase.OVER:
+            return b"", NEVER_NS
+        out: list[bytes] = []
+        if self.phase is Phase.GREETING:
+            return self._greet(now_ns)
+        self._send_urgent(out, now_ns)
+        self._repeat_if_due(now_ns)
+        blocked_ns = self._send_ordered(out, now_ns)
+        return b"".join(out), self._deadline(now_ns, blocked_ns)
+
+    def _greet(self, now_ns: int) -> tuple[bytes, int]:
+        data = b""
+        if now_ns >= self._hello_ns:
+            # The zero in front ends whatever a boot loader or terminal has left on the line.
+            payload = greeting.hello(self.settings.number)
+            data = b"\0" + encode_frame(Hello.TYPE, self._outbox.next_seq, payload)
+            self._hello_ns = now_ns + greeting.RETRY_NS
+        return data, min(self._hello_ns, self._begun_ns + greeting.PATIENCE_NS)
+
+    def _send(self, out: list[bytes], data: bytes, now_ns: int) -> None:
+        out.append(data)
+        self._pacer.send(len(data), now_ns)
+
+    def _send_urgent(self, out: list[bytes], now_ns: int) -> None:
+        if self._stop_ns is not None and now_ns >= self._stop_ns:
+            run = self.run.number if self.run else ANY_RUN
+            message = Park(run) if self._park_too else Stop(run)
+            self._send(out, encode_frame(message.TYPE, 0, message.pack()), now_ns)
+            self._stop_ns = now_ns + STOP_AGAIN_NS
+        if now_ns >= self._poll_ns and (self._rtt_ns == 0 or self._run_is_open()):
+            self._send_poll(out, now_ns)
+
+    def _send_poll(self, out: list[bytes], now_ns: int) -> None:
+        self._token += 1
+        self._token_sent_ns = now_ns
+        self._poll_ns = now_ns + POLL_NS
+        self._send(out, encode_frame(Poll.TYPE, 0, Poll(self._token).pack()), now_ns)
+
+    def _run_is_open(self) -> bool:
+        return self.run is not None and not self.run.ended
+
+    def _repeat_if_due(self, now_ns: int) -> None:
+        if self._outbox.waits and now_ns - self._progress_ns >= RTO_NS:
+            self._go_back(now_ns)
+
+    def _send_ordered(self, out: list[bytes], now_ns: int) -> int:
+        """Send while there is something to send and room; the time from which the wire has room
+        again.
+        """
+        while True:
+            busy_ns = self._pacer.busy_ns(now_ns)
+            if busy_ns >= AHEAD_NS:
+                return now_ns + busy_ns - AHEAD_NS // 2
+            if not self._outbox.has_unsent and not self._add_message(now_ns):
+                return NEVER_NS
+            if not self._outbox.waits:
+                self._progress_ns = now_ns
+            self._send(out, self._outbox.next_frame(), now_ns)
+            if self._hole_token == self._token + 1:
+                self._send_poll(out, now_ns)
+
+    def _add_message(self, now_ns: int) -> bool:
+        run = self.run
+        if run is None or not self._outbox.has_room:
+            return False
+        splice_ms = (self._pacer.busy_ns(now_ns) + self._rtt_ns) // 1_000_000
+        message = run.next_message(self._run_tick(now_ns), splice_ms)
+        if message is None:
+            return False
+        self._outbox.add(*message)
+        return True
+
+    def _run_tick(self, now_ns: int) -> int:
+        """Where the pins are in the run now, as well as the host can know."""
+        if self.status is None or self.run is None or not self.run.started or not self.welcome:
+            return 0
+        since = (now_ns - self._status_ns) * self.welcome.tick_hz // 1_000_000_000
+        return self.status.tick - self.run.start_tick + since
+
+    def _deadline(self, now_ns: int, blocked_ns: int) -> int:
+        deadline = min(self._heard_ns + LOST_NS, blocked_ns)
+        if self._rtt_ns == 0 or self._run_is_open():
+            deadline = min(deadline, self._poll_ns)
+        if self._stop_ns is not None:
+            deadline = min(deadline, self._stop_ns)
+        if self._outbox.waits:
+            deadline = min(deadline, self._progress_ns + RTO_NS)
+        return max(deadline, now_ns)
