@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from edgewheel.edges.levels import LevelTable
-from edgewheel.edges.table import Bytes
+from edgewheel.edges.table import Bytes, Ticks
 from edgewheel.errors import UsageError
 from edgewheel.motion.motion import mean_angle
 from edgewheel.motion.ripple import Ripple
@@ -51,7 +51,7 @@ class PhaseTable:
         self.rippled = ripple is not None
         self._phase_deg = self.units / self.units_per_deg + self.lead_deg
         rows = 2 + BLOCK_EDGES // max(self.n, 1)
-        turns = np.arange(rows)[:, None] * float(self.super_units)
+        turns = np.arange(rows)[:, None] * self.super_units
         self._unit_run = (turns + self.units).reshape(-1)
         self._lead_run = np.tile(self.lead_deg, rows)
         self._track = np.tile(np.array(levels.track * repeats, np.uint8), rows)
@@ -72,21 +72,19 @@ class PhaseTable:
         units = cycle * self.super_units + int(self.units[column])
         return Fraction(units, self.units_per_deg) + Fraction(float(self.lead_deg[column]))
 
-    def degrees_between(self, edge: int, begin: int, end: int) -> Floats:
-        """Mean degrees (end - begin,) from one edge to edges begin to end, all within a block.
+    def between(self, edge: int, begin: int, end: int) -> tuple[Ticks, Floats | None]:
+        """From one edge to edges begin to end, all within a block.
 
-        Whole units become floats only after the subtraction, so nothing is lost to large angles.
+        Units of angle (end - begin,), and what a ripple adds in degrees.
         """
         cycle, column = divmod(begin, self.n)
         from_cycle, from_column = divmod(edge, self.n)
-        units = (cycle - from_cycle) * self.super_units - int(self.units[from_column])
+        offset = (cycle - from_cycle) * self.super_units - int(self.units[from_column])
         window = slice(column, column + end - begin)
-        degrees: Floats = np.add(self._unit_run[window], float(units), dtype=np.float64)
-        if self.units_per_deg != 1:
-            degrees /= self.units_per_deg
-        if self.rippled:
-            degrees += self._lead_run[window] - self.lead_deg[from_column]
-        return degrees
+        units: Ticks = self._unit_run[window] + offset
+        if not self.rippled:
+            return units, None
+        return units, self._lead_run[window] - self.lead_deg[from_column]
 
     def columns(self, begin: int, end: int) -> tuple[Bytes, Bytes]:
         """Track and level (end - begin,) of edges begin to end, at most a block of them, turning

@@ -18,7 +18,7 @@ from edgewheel.edges.table import Ticks
 from edgewheel.motion.motion import Placed
 from edgewheel.motion.segment import DEG_PER_S_PER_RPM
 
-LONGEST_BLOCK_TICKS = 1 << 30
+LONGEST_PART_TICKS = 1 << 30
 """A float carries this many ticks with an error below 1e-6 of one."""
 
 FIXED_BITS = 256
@@ -50,12 +50,42 @@ class Block:
 
 @dataclass(frozen=True)
 class RampOrigin:
-    """An edge at tick `whole` + `part`, where the crank turns at `speed` (degrees/s, signed)."""
+    """An edge at tick `whole` + `part`, from which the others of its block are reckoned.
+
+    With d degrees from here, w the speed here and a the rate, t = 2 d / (w + sqrt(w^2 + 2 a d)) is
+    written as d / w - d / w x / (1 + sqrt(1 + x))^2, x = 2 a d / w^2. The first term is linear
+    and exact: `per_unit` whole ticks and `rest` of one for each unit of angle. The second is what
+    floats have to carry, and cancels nothing. `bend` is 2 a / w^2. An origin at rest has no other
+    edges.
+    """
 
     edge: int
     whole: int
     part: float
-    speed: float
+    per_unit: int
+    rest: float
+    per_deg: float
+    bend: float
+    deg_per_unit: float
+
+    def parts(self, units: Ticks, lead_deg: Floats | None) -> Floats:
+        """Ticks (n,) beyond `whole` and `units` (n,) times `per_unit`."""
+        degrees: Floats = np.multiply(units, self.deg_per_unit, dtype=np.float64)
+        parts: Floats = np.multiply(units, self.rest, dtype=np.float64)
+        if lead_deg is not None:
+            degrees += lead_deg
+            parts += lead_deg * self.per_deg
+        x = degrees * self.bend
+        root = np.maximum(x + 1, 0)
+        np.sqrt(root, out=root)
+        root += 1
+        root *= root
+        x /= root
+        degrees *= self.per_deg
+        x *= degrees
+        parts -= x
+        parts += self.part
+        return parts
 
 
 class SegmentTicks:
@@ -143,7 +173,9 @@ class SegmentTicks:
         step_whole, step_rest = divmod(self._step, 1)
         parts = float(rest) + rows * float(step_rest)
         ticks: Ticks = (int(whole) + rows * int(step_whole))[:, None] + self._whole
-        ticks += np.rint(parts[:, None] + self._part).astype(np.int64)
+        table = parts[:, None] + self._part
+        np.rint(table, out=table)
+        ticks += table.astype(np.int64)
         return ticks
 
     def _ramp_block(self, begin: int, end: int, block: Block) -> Ticks:
@@ -155,11 +187,11 @@ class SegmentTicks:
                 if begin < half.end and half.begin < end
             ]
             return np.concatenate(halves)
-        degrees = self._phase.degrees_between(origin.edge, begin, end)
-        parts = _seconds(degrees, origin.speed, self._rate_float)
-        parts *= self._tick_hz
-        parts += origin.part
-        ticks = np.rint(parts, out=parts).astype(np.int64)
+        units, lead_deg = self._phase.between(origin.edge, begin, end)
+        parts = origin.parts(units, lead_deg)
+        np.rint(parts, out=parts)
+        ticks = units * origin.per_unit
+        ticks += parts.astype(np.int64)
         ticks += origin.whole
         return ticks
 
@@ -168,11 +200,16 @@ class SegmentTicks:
         if block not in self._origins:
             first, last = max(block.begin, self._low), min(block.end, self._high) - 1
             origin = self._origin_at((first + last) // 2)
-            ends = [self._phase.degrees_between(origin.edge, e, e + 1) for e in (first, last)]
-            span = np.abs(_seconds(np.concatenate(ends), origin.speed, self._rate_float)).max()
-            too_long = first < last and span * self._tick_hz > LONGEST_BLOCK_TICKS
-            self._origins[block] = None if too_long else origin
+            fits = self._longest_part(origin, first, last) <= LONGEST_PART_TICKS
+            self._origins[block] = origin if first == last or fits else None
         return self._origins[block]
+
+    def _longest_part(self, origin: RampOrigin, *edges: int) -> float:
+        """The most ticks from the origin to any of these edges that are left to floats."""
+        if not origin.per_deg:
+            return math.inf
+        ends = (self._phase.between(origin.edge, edge, edge + 1) for edge in edges)
+        return max(float(abs(origin.parts(*end)[0])) for end in ends)
 
     def _origin_at(self, edge: int) -> RampOrigin:
         """The exact tick of an edge and the speed there: t = 2 u / (w + sqrt(w^2 + 2 a u)).
@@ -189,24 +226,19 @@ class SegmentTicks:
         seconds = (2 * turned << FIXED_BITS) // both if both else 0
         tick = _fixed(self._begin_tick) + seconds * self._tick_hz
         part = (tick & _FIXED_ONE - 1) / _FIXED_ONE
-        return RampOrigin(edge, tick >> FIXED_BITS, part, speed / _FIXED_ONE)
+        return self._moving(edge, tick >> FIXED_BITS, part, speed)
 
-
-def _seconds(degrees: Floats, speed: float, rate: float) -> Floats:
-    """Seconds (n,) to turn `degrees` (n,) from `speed` (degrees/s) at `rate` (degrees/s^2).
-
-    The stable root of speed t + rate t^2 / 2 = degrees (Press et al., Numerical Recipes, section
-    5.6). Overwrites `degrees`.
-    """
-    both = degrees * (2 * rate)
-    both += speed * speed
-    np.maximum(both, 0, out=both)
-    np.sqrt(both, out=both)
-    if speed < 0 or (speed == 0 and rate < 0):
-        np.negative(both, out=both)
-    both += speed
-    degrees *= 2
-    return np.divide(degrees, both, out=degrees, where=both != 0)
+    def _moving(self, edge: int, whole: int, part: float, speed: int) -> RampOrigin:
+        """The origin at an edge that passes at a speed (degrees/s in units of 2^-256)."""
+        if not speed:
+            return RampOrigin(edge, whole, part, 0, 0.0, 0.0, 0.0, 0.0)
+        units_per_deg = self._phase.units_per_deg
+        per_unit = (self._tick_hz << 2 * FIXED_BITS) // (speed * units_per_deg)
+        nearest = (per_unit + (_FIXED_ONE >> 1)) >> FIXED_BITS
+        rest = (per_unit - (nearest << FIXED_BITS)) / _FIXED_ONE
+        per_deg = per_unit * units_per_deg / _FIXED_ONE
+        bend = 2 * self._rate_float / (speed / _FIXED_ONE) ** 2
+        return RampOrigin(edge, whole, part, nearest, rest, per_deg, bend, 1 / units_per_deg)
 
 
 def _fixed(value: Fraction) -> int:

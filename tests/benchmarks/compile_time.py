@@ -1,0 +1,79 @@
+"""Time to compile an edge table, over one numpy multiply, round and cast of as many numbers.
+
+    python tests/benchmarks/compile_time.py
+
+Each ratio is the median of pairs timed in turn. The budget is 4.
+"""
+
+from __future__ import annotations
+
+import statistics
+import time
+from collections.abc import Callable
+from fractions import Fraction
+
+import numpy as np
+
+from edgewheel.edges.compile import EdgeCompiler
+from edgewheel.edges.levels import LevelTable, wheel_levels
+from edgewheel.motion.motion import Motion
+from edgewheel.motion.ripple import CompressionRipple
+from edgewheel.motion.segment import hold, ramp
+from edgewheel.wheel.library import find, names
+
+EDGES = 1_000_000
+PAIRS = 5
+RIPPLE = CompressionRipple(Fraction(1, 4), Fraction(2))
+
+
+def motions(edges_per_turn: float) -> dict[str, Motion]:
+    """Motions that give about EDGES edges."""
+    turns = Fraction(int(EDGES / edges_per_turn) + 1)
+    return {
+        "hold 250": Motion([hold(Fraction(250), turns=turns)]),
+        "hold 3000.7": Motion([hold(Fraction("3000.7"), turns=turns)]),
+        "hold 20000": Motion([hold(Fraction(20000), turns=turns)]),
+        "ripple 250": Motion([hold(Fraction(250), turns=turns, ripple=RIPPLE)]),
+        "ramp 1000-6000": Motion([ramp(Fraction(1000), Fraction(6000), turns=turns)]),
+        "rippled ramp": Motion([ramp(Fraction(300), Fraction(6000), turns=turns, ripple=RIPPLE)]),
+        "ramp 0-200": Motion([ramp(Fraction(0), Fraction(200), turns=turns)]),
+    }
+
+
+def ratio(levels: LevelTable, motion: Motion, tick_hz: int) -> float:
+    """Compile time over the time of the numpy reference, median of pairs."""
+    compiler = EdgeCompiler(levels, motion, tick_hz)
+    count = sum(len(chunk) for chunk in compiler.chunks())
+    ideal = np.linspace(0, 1, count)
+
+    def compile_all() -> None:
+        for _ in EdgeCompiler(levels, motion, tick_hz).chunks():
+            pass
+
+    def reference() -> None:
+        np.rint(ideal * tick_hz).astype(np.int64)
+
+    return statistics.median(seconds(compile_all) / seconds(reference) for _ in range(PAIRS))
+
+
+def seconds(work: Callable[[], None]) -> float:
+    begin = time.perf_counter()
+    work()
+    return time.perf_counter() - begin
+
+
+def main() -> None:
+    worst: dict[str, tuple[float, str]] = {}
+    for name in names():
+        levels = wheel_levels(find(name))
+        for tick_hz in (16_000_000, 125_000_000):
+            for motion_name, motion in motions(len(levels) * 360 / levels.period).items():
+                found = ratio(levels, motion, tick_hz)
+                key = f"{motion_name} at {tick_hz // 1_000_000} MHz"
+                worst[key] = max(worst.get(key, (0.0, "")), (found, name))
+    for key, (found, name) in worst.items():
+        print(f"{key:28s} {found:6.2f}  {name}")
+
+
+if __name__ == "__main__":
+    main()
