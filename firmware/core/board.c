@@ -35,6 +35,11 @@ void board_dropped(void)
     run_dropped();
 }
 
+void board_touched(void)
+{
+    (void)run_bootloader();
+}
+
 uint64_t board_poll(void)
 {
     capture_collect();

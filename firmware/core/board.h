@@ -13,6 +13,9 @@ void board_receive(const uint8_t *bytes, uint32_t size);
 /* Tells that the host closed the port. */
 void board_dropped(void);
 
+/* Tells that the host asked for the boot loader by the way it closed the port. */
+void board_touched(void);
+
 /* Does what is due, and returns the tick at which it wants to be called again at the latest. */
 uint64_t board_poll(void);
 
