@@ -68,6 +68,7 @@ class SimController:
         self._stall_check = power_up_tick + self._stall_ticks
         self._stalled_tick = self._decoder.tick
         self._following = False
+        self._now = power_up_tick - 1
         channels = self._engine.channels
         self.outputs = tuple(channels)
         self.output_levels = tuple(channel.idle_level for channel in channels.values())
@@ -84,10 +85,11 @@ class SimController:
         levels of all lines from each on. The result does not depend on how a stream is cut into
         calls.
         """
-        captured = self._capture.push(
-            np.asarray(ticks, dtype=np.int64), np.asarray(masks, dtype=np.uint8), now
-        )
-        self._deal_with(captured)
+        at = np.asarray(ticks, dtype=np.int64)
+        if now < self._now or (len(at) and not self._now < at[0] <= at[-1] <= now):
+            raise ValueError(f"the transitions up to {now} do not follow those up to {self._now}")
+        self._now = now
+        self._deal_with(self._capture.push(at, np.asarray(masks, dtype=np.uint8), now))
         self._run_timers(now)
         return Output(self._scheduler.due(now), self._port.sent(now))
 
@@ -95,7 +97,7 @@ class SimController:
         """Every captured edge in the order of its interrupt: the hot loop."""
         decoder, engine, history = self._decoder, self._engine, self._history
         tooth, angles, ahead = decoder.tooth, decoder.angles, decoder.ahead
-        timer = self._run_timers(0)
+        timer = min(self._next_report, self._stall_check)
         for tick, done, kind, level in captured:
             if done > timer:
                 timer = self._run_timers(done - 1)
@@ -135,7 +137,7 @@ class SimController:
         decoder = self._decoder
         decoder.news = False
         if decoder.number != NO_TOOTH:
-            self._follow(wrapped)
+            self._follow(tick, wrapped)
         else:
             self._engine.stop(tick)
         self._following = decoder.number != NO_TOOTH
@@ -144,7 +146,7 @@ class SimController:
             if self._report_on_loss:
                 self._report(tick)
 
-    def _follow(self, wrapped: bool) -> None:
+    def _follow(self, now: int, wrapped: bool) -> None:
         decoder, sync = self._decoder, self._decoder.sync
         before_deg = self._base_deg
         if not self._following:
@@ -158,7 +160,7 @@ class SimController:
         if sync is not Sync.NONE:
             period_deg = {Sync.CRANK: 360.0, Sync.FULL: CYCLE_DEG}.get(sync, decoder.period_deg)
             self._deg = self._base_deg + decoder.angles[decoder.number]
-            self._engine.start(sync, period_deg, self._deg, self._base_deg - before_deg)
+            self._engine.start(now, sync, period_deg, self._deg, self._base_deg - before_deg)
 
     def _run_timers(self, now: int) -> int:
         """Do what time alone brings up to `now`; the tick at which it brings the next."""

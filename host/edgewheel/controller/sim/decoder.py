@@ -37,6 +37,8 @@ class Decoder(ABC):
 
     pitch_deg: float
     """The pitch that a tooth is taken for while its place is unknown."""
+    landmark: str
+    """What is sought, for people."""
 
     def __init__(self, angles: Sequence[float], period_deg: float, settings: SyncSettings) -> None:
         self.count = len(angles)
@@ -55,6 +57,7 @@ class Decoder(ABC):
         self.reason = "none"
         self.news = False
         self._teeth = 0
+        self._sought = 0
         self._ordinary = 0
         self._references = 0
         self._errors = 0
@@ -103,7 +106,7 @@ class Decoder(ABC):
             self.in_sync = False
             self._locked = self.settings.resync == "after_stop"
         self.number = NO_TOOTH
-        self._ordinary = self._references = self._errors = 0
+        self._sought = self._ordinary = self._references = self._errors = 0
 
     def _mistake(self, reason: str, carry_on_as: int) -> int:
         """The tooth just taken contradicts the pattern: forgive it, or lose the position."""
@@ -114,6 +117,14 @@ class Decoder(ABC):
             self.reason = reason
             self.number = carry_on_as
         return self.number
+
+    def _seek_on(self) -> int:
+        """The tooth just come is not what is sought; say so once that is strange."""
+        self._ordinary += 1
+        self._sought += 1
+        if self._sought == 2 * self.count + 2:
+            self.reason = f"no {self.landmark} in {self._sought} teeth"
+        return NO_TOOTH
 
     def _follow_from(self, number: int) -> int:
         """Take the tooth just come as `number`, and the pattern from there."""
@@ -218,8 +229,7 @@ class PacedDecoder(Decoder):
         if not pace_before:
             return NO_TOOTH
         if not self._is_reference(self.pace / pace_before):
-            self._ordinary += 1
-            return NO_TOOTH
+            return self._seek_on()
         enough = self._ordinary >= self.settings.teeth_wanted
         self._ordinary = 0
         self.pace = period * self.per_deg[0]

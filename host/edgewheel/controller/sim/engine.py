@@ -55,12 +55,14 @@ class Engine:
         table = ignition.advance_table
         return interpolate(table, rpm) if table else ignition.advance_deg
 
-    def start(self, sync: Sync, period_deg: float, deg: float, shift_deg: float = 0.0) -> None:
+    def start(
+        self, now: int, sync: Sync, period_deg: float, deg: float, shift_deg: float = 0.0
+    ) -> None:
         """The position is known modulo `period_deg` from `deg` on, and jumped by `shift_deg`."""
         wanted = self._possible(sync)
         for channel in self._running:
             if channel not in wanted:
-                channel.stop(0)
+                channel.stop(now)
         self._running = wanted
         for channel in wanted:
             channel.start(period_deg, deg, shift_deg)

@@ -18,6 +18,8 @@ TURN_DEG = {"crank": 360.0, "cam": 720.0}
 class MissingToothDecoder(PacedDecoder):
     """Evenly spaced teeth with one gap; the reference is the first tooth after it."""
 
+    landmark = "gap"
+
     def __init__(self, wheel: MissingTeeth, sync: SyncSettings, phase: CamPhase) -> None:
         period_deg = TURN_DEG[wheel.shaft]
         teeth = wheel.pitches - wheel.missing
@@ -50,6 +52,8 @@ class MissingToothDecoder(PacedDecoder):
 
 class AddedToothDecoder(PacedDecoder):
     """Even teeth, one more in the last pitch; the reference ends the short pair."""
+
+    landmark = "added tooth"
 
     def __init__(self, wheel: AddedTooth, sync: SyncSettings, phase: CamPhase) -> None:
         period_deg = TURN_DEG[wheel.shaft]
@@ -93,6 +97,8 @@ class AddedToothDecoder(PacedDecoder):
 class EvenTeethDecoder(PacedDecoder):
     """Even teeth, counted between marks; the reference is the first tooth after one."""
 
+    landmark = "mark"
+
     def __init__(self, wheel: EvenTeeth, sync: SyncSettings) -> None:
         period_deg = TURN_DEG[wheel.mark_every]
         self.pitch_deg = period_deg / wheel.teeth
@@ -131,6 +137,8 @@ class EvenTeethDecoder(PacedDecoder):
 
 class ToothPerCylinderDecoder(PacedDecoder):
     """One tooth a cylinder: every tooth is the reference of its firing."""
+
+    landmark = "steady tooth"
 
     def __init__(self, wheel: ToothPerCylinder, sync: SyncSettings) -> None:
         self.pitch_deg = 720 / wheel.cylinders

@@ -43,6 +43,8 @@ class WindowsDecoder(Decoder):
     since the close before tells which window it was.
     """
 
+    landmark = "known window"
+
     def __init__(self, wheel: UnevenWindows, sync: SyncSettings) -> None:
         windows = wheel.windows_deg
         super().__init__([edge for window in windows for edge in window], CYCLE_DEG, sync)
@@ -88,7 +90,7 @@ class WindowsDecoder(Decoder):
             return NO_TOOTH
         window = self._candidates.narrow(self._share(period))
         if window is None:
-            return NO_TOOTH
+            return self._seek_on()
         self.pace = period * self.per_deg[2 * window + 1]
         return self._follow_from(2 * window + 1)
 
@@ -113,6 +115,8 @@ class DiscDecoder(Decoder):
     The reference is the first slit after the first window opens.
     """
 
+    landmark = "known window"
+
     def __init__(self, wheel: SlottedDisc, sync: SyncSettings) -> None:
         self.pitch_deg = CYCLE_DEG / wheel.slits
         super().__init__([k * self.pitch_deg for k in range(wheel.slits)], CYCLE_DEG, sync)
@@ -131,7 +135,7 @@ class DiscDecoder(Decoder):
         self._teeth += 1
         number = self.number
         if number < 0:
-            return number
+            return self._seek_on()
         number += 1
         if number == self.count:
             number = 0
