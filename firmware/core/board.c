@@ -22,11 +22,10 @@ void board_wake(void)
 
 void board_receive(const uint8_t *bytes, uint32_t size)
 {
-    for (const uint8_t *end = bytes + size; bytes < end; bytes++) {
-        struct frame frame;
-        if (frame_feed(*bytes, &frame)) {
-            link_take(&frame);
-        }
+    const uint8_t *end = bytes + size;
+    struct frame frame;
+    while (frame_feed(&bytes, end, &frame)) {
+        link_take(&frame);
     }
 }
 

@@ -4,37 +4,40 @@
 #include "port.h"    /* port_hand, port_wait */
 #include "stream.h"  /* stream_supply, stream_closed */
 
+#include <stdbool.h> /* bool */
+
 /* Most transitions handed over in one call, so that the link is looked after in between. */
 #define FEED_MOST 256u
 
 static struct {
     uint64_t handed; /* transitions */
     uint64_t last;   /* run tick of the last of them */
-    uint64_t end;    /* run tick at which all that the output stage was given has passed */
-    uint64_t bridge; /* run tick up to which an empty stream does not let it run dry */
+    uint64_t waited; /* ticks of holds added since then that are no transitions */
+    uint64_t bridge; /* run tick up to which an empty stream does not let the output stage run dry */
 } feed;
 
 void feed_open(void)
 {
     feed.handed = 0;
     feed.last = 0;
-    feed.end = 0;
+    feed.waited = 0;
     feed.bridge = 0;
 }
 
-/* Adds a hold up to run tick `until` if all that was given ends before `needed`. */
+/* Adds a hold up to run tick `until` if all that the output stage was given ends before `needed`. */
 static void feed_wait(uint64_t needed, uint64_t until)
 {
     const struct port_facts *facts = port_facts();
-    if (feed.end >= needed || until < feed.end + facts->shortest_hold_ticks) {
+    uint64_t end = feed.last + feed.waited;
+    if (end >= needed || until < end + facts->shortest_hold_ticks) {
         return;
     }
-    uint64_t ticks = until - feed.end;
+    uint64_t ticks = until - end;
     if (ticks > facts->longest_hold_ticks) {
         ticks = facts->longest_hold_ticks;
     }
     port_wait((uint32_t)ticks);
-    feed.end += ticks;
+    feed.waited += ticks;
 }
 
 /* Bridges an empty stream, by short holds, as the new course may begin at any moment. */
@@ -47,42 +50,79 @@ static void feed_bridge_on(uint64_t now)
     }
 }
 
-/* Hands over the next transition, due at run tick `due`; returns false if it is too late for that. */
-static bool feed_hand(uint64_t due)
+/* Holds towards a transition beyond the horizon, `delta` after the last one. */
+static void feed_approach(uint64_t now, uint32_t delta)
 {
     const struct port_facts *facts = port_facts();
-    uint64_t soonest = feed.end + (feed.end != 0 ? facts->shortest_hold_ticks : facts->first_tick);
-    if (due < soonest || due - feed.end > facts->longest_hold_ticks) {
-        return false;
+    uint64_t horizon = now + facts->handover_ticks;
+    uint64_t until = feed.last + delta - facts->shortest_hold_ticks;
+    feed_wait(now + facts->handover_ticks / 2u, until < horizon ? until : horizon);
+}
+
+/*
+ * Hands over up to `count` transitions, each at most `ahead` ticks after the last one, which shrinks as they go. Returns how
+ * many were handed over, and sets `*late` if the next should have been but cannot.
+ */
+static uint32_t feed_hand(uint32_t count, uint32_t ahead, bool *late)
+{
+    const uint32_t shortest = port_facts()->shortest_hold_ticks;
+    const uint32_t longest = port_facts()->longest_hold_ticks;
+    uint32_t index = (uint32_t)feed.handed;
+    uint64_t last = feed.last;
+    uint64_t waited = feed.waited;
+    uint32_t done;
+    for (done = 0; done < count; done++, index++) {
+        uint32_t delta = history.deltas[history_slot(index)];
+        if (delta > ahead) {
+            break;
+        }
+        uint32_t ticks = delta - (uint32_t)waited;
+        if (waited != 0 && delta < waited + shortest) {
+            *late = true;
+            break;
+        }
+        if (ticks > longest) {
+            *late = true;
+            break;
+        }
+        port_hand(ticks, history.masks[history_slot(index)]);
+        waited = 0;
+        last += delta;
+        ahead -= delta;
     }
-    port_hand((uint32_t)(due - feed.end), history.masks[history_slot((uint32_t)feed.handed)]);
-    feed.end = due;
-    feed.last = due;
-    feed.handed++;
-    return true;
+    feed.handed += done;
+    feed.last = last;
+    feed.waited = waited;
+    return done;
 }
 
 enum feed_result feed_fill(uint64_t now)
 {
-    const struct port_facts *facts = port_facts();
-    uint64_t horizon = now + facts->handover_ticks;
+    uint64_t horizon = now + port_facts()->handover_ticks;
     enum feed_result result = FEED_GOOD;
     uint32_t room = port_room();
-    for (uint32_t left = room < FEED_MOST ? room : FEED_MOST; left > 0; left--) {
-        enum stream_supply supply = stream_supply(feed.handed);
-        if (supply != SUPPLY_READY) {
+    uint32_t left = room < FEED_MOST ? room : FEED_MOST;
+    while (left > 0) {
+        uint32_t supply = stream_supply(feed.handed);
+        if (supply == STREAM_UNFIT) {
+            result = FEED_MISFIT;
+            break;
+        }
+        if (supply == 0) {
             feed_bridge_on(now);
-            result = supply == SUPPLY_MISFIT ? FEED_MISFIT : FEED_GOOD;
             break;
         }
-        uint64_t due = feed.last + history.deltas[history_slot((uint32_t)feed.handed)];
-        if (due > horizon) {
-            uint64_t until = due - facts->shortest_hold_ticks;
-            feed_wait(now + facts->handover_ticks / 2u, until < horizon ? until : horizon);
-            break;
-        }
-        if (!feed_hand(due)) {
+        uint32_t count = supply < left ? supply : left;
+        uint64_t ahead = horizon > feed.last ? horizon - feed.last : 0;
+        bool late = false;
+        uint32_t done = feed_hand(count, ahead < UINT32_MAX ? (uint32_t)ahead : UINT32_MAX, &late);
+        left -= done;
+        if (late) {
             result = FEED_LATE;
+            break;
+        }
+        if (done < count) {
+            feed_approach(now, history.deltas[history_slot((uint32_t)feed.handed)]);
             break;
         }
     }

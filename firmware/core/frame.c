@@ -1,7 +1,7 @@
 #include "frame.h"
 
 #include "bytes.h" /* bytes_get32 */
-#include "crc.h"   /* crc_of */
+#include "crc.h"   /* crc_of, crc_wake */
 #include "port.h"  /* port_send */
 
 static struct {
@@ -25,19 +25,10 @@ static void frame_begin(void)
 
 void frame_wake(void)
 {
+    crc_wake();
     frame_begin();
     wire.bad = 0;
     wire.sent = 0;
-}
-
-/* Appends a decoded byte. */
-static void frame_append(uint8_t byte)
-{
-    if (wire.size < FRAME_LARGEST) {
-        wire.bytes[wire.size++] = byte;
-    } else {
-        wire.failed = true;
-    }
 }
 
 /* Returns whether the bytes between two zeros were a frame, and fills it in. */
@@ -57,27 +48,63 @@ static bool frame_close(struct frame *frame)
     return true;
 }
 
-bool frame_feed(uint8_t byte, struct frame *frame)
+/* Takes the code byte of a COBS group: the group before it ended in a zero of the frame, unless there was none. */
+static void frame_group(uint8_t code)
 {
-    if (byte != 0) {
-        if (wire.left != 0) {
-            wire.left--;
-            frame_append(byte);
+    if (wire.begun) {
+        if (wire.size < FRAME_LARGEST) {
+            wire.bytes[wire.size++] = 0;
         } else {
-            if (wire.begun) {
-                frame_append(0);
-            }
-            wire.begun = true;
-            wire.left = byte - 1u;
+            wire.failed = true;
         }
-        return false;
     }
-    bool good = frame_close(frame);
-    if (wire.begun && !good) {
-        wire.bad++;
+    wire.begun = true;
+    wire.left = code - 1u;
+    if (wire.left > FRAME_LARGEST - wire.size) {
+        wire.failed = true;
     }
-    frame_begin();
-    return good;
+}
+
+/* Copies what there is of the group begun, up to a zero that should not be in it; returns the place behind it. */
+static const uint8_t *frame_copy(const uint8_t *at, const uint8_t *end)
+{
+    uint8_t *out = wire.bytes + wire.size;
+    uint8_t *room = wire.failed ? out : wire.bytes + FRAME_LARGEST;
+    uint32_t left = wire.left;
+    while (left > 0 && at < end && *at != 0) {
+        if (out < room) {
+            *out++ = *at;
+        }
+        at++;
+        left--;
+    }
+    wire.size = (uint32_t)(out - wire.bytes);
+    wire.left = left;
+    return at;
+}
+
+bool frame_feed(const uint8_t **at, const uint8_t *end, struct frame *frame)
+{
+    while (*at < end) {
+        *at = frame_copy(*at, end);
+        if (*at == end) {
+            return false;
+        }
+        uint8_t byte = *(*at)++;
+        if (byte != 0) {
+            frame_group(byte);
+            continue;
+        }
+        bool good = frame_close(frame);
+        if (wire.begun && !good) {
+            wire.bad++;
+        }
+        frame_begin();
+        if (good) {
+            return true;
+        }
+    }
+    return false;
 }
 
 uint32_t frame_bad(void)

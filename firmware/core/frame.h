@@ -24,8 +24,8 @@ struct frame {
 /* Forgets a frame half received, the count of bad ones and the number of the last one sent. */
 void frame_wake(void);
 
-/* Takes one byte from the wire; returns true when it completes a good frame. */
-bool frame_feed(uint8_t byte, struct frame *frame);
+/* Takes bytes from `*at` up to `end`, or up to the first that completes a good frame: then fills it in and returns true. */
+bool frame_feed(const uint8_t **at, const uint8_t *end, struct frame *frame);
 
 /* Returns the number of frames that failed since the board woke. */
 uint32_t frame_bad(void);

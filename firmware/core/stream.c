@@ -50,10 +50,14 @@ void stream_open(uint32_t first_tick, uint32_t shortest_ticks)
     stream.last_tick = 0;
 }
 
-/* Puts one byte behind the head. */
-static void stream_put(uint8_t byte)
+/* Puts bytes behind the head. */
+static void stream_put(const uint8_t *bytes, uint32_t size)
 {
-    stream.bytes[stream.head++ & (STREAM_BYTES - 1u)] = byte;
+    uint32_t head = stream.head;
+    for (const uint8_t *end = bytes + size; bytes < end; bytes++) {
+        stream.bytes[head++ & (STREAM_BYTES - 1u)] = *bytes;
+    }
+    stream.head = head;
 }
 
 /* Returns the byte at a place of the queue. */
@@ -72,11 +76,8 @@ enum stream_verdict stream_push(const uint8_t *payload, uint32_t size)
         return STREAM_MISFIT;
     }
     uint32_t length = size | (stream.course_begins ? LENGTH_COURSE : 0u);
-    stream_put((uint8_t)length);
-    stream_put((uint8_t)(length >> 8));
-    for (uint32_t i = 0; i < size; i++) {
-        stream_put(payload[i]);
-    }
+    stream_put((const uint8_t[]){(uint8_t)length, (uint8_t)(length >> 8)}, LENGTH_BYTES);
+    stream_put(payload, size);
     stream.course_begins = false;
     stream.known += count;
     stream.known_tick = bytes_get32(payload + 7);
@@ -181,20 +182,13 @@ static bool stream_decode(void)
     return !stream.closed || stream.cursor.index != stream.known || stream.cursor.tick == stream.last_tick;
 }
 
-enum stream_supply stream_supply(uint64_t handed)
+uint32_t stream_supply(uint64_t handed)
 {
-    if (handed < stream.cursor.index) {
-        return SUPPLY_READY;
-    }
-    if (stream.tail == stream.head) {
-        return SUPPLY_EMPTY;
-    }
-    if (!stream_decode()) {
-        /* Nothing of it counts as known: what was handed over is all that will be played. */
+    if (handed == stream.cursor.index && stream.tail != stream.head && !stream_decode()) {
         stream.cursor = stream.before;
-        return SUPPLY_MISFIT;
+        return STREAM_UNFIT;
     }
-    return SUPPLY_READY;
+    return (uint32_t)(stream.cursor.index - handed);
 }
 
 uint64_t stream_known(void)

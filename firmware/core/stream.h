@@ -13,8 +13,6 @@
 
 enum stream_verdict { STREAM_GOOD, STREAM_MISFIT, STREAM_OVERRUN };
 
-enum stream_supply { SUPPLY_READY, SUPPLY_EMPTY, SUPPLY_MISFIT };
-
 /* Empties the stream for a new run, whose deltas have these least values. */
 void stream_open(uint32_t first_tick, uint32_t shortest_ticks);
 
@@ -34,8 +32,10 @@ bool stream_close(uint64_t count, uint64_t last_tick);
    is handed over already or is not the first transition of a frame. */
 bool stream_splice(uint64_t first, uint64_t handed);
 
-/* Decodes the next frame if all transitions decoded so far are handed over. READY: transition `handed` is in the history. */
-enum stream_supply stream_supply(uint64_t handed);
+/* Returns how many transitions from `handed` on are in the history, after decoding the next frame if there were none.
+   Returns STREAM_UNFIT if that frame is not what its head says. */
+uint32_t stream_supply(uint64_t handed);
+#define STREAM_UNFIT UINT32_MAX
 
 /* Returns how many transitions are known, decoded or not. */
 uint64_t stream_known(void);

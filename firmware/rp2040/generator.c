@@ -227,15 +227,23 @@ static void generator_walk(uint32_t place)
     if ((place - stage.walked) % RING_WORDS > (stage.head - stage.walked) % RING_WORDS) {
         return;
     }
-    while (stage.walked != place) {
-        uint32_t word = ring[stage.walked];
-        stage.walked = (stage.walked + 1u) % RING_WORDS;
-        stage.tick += (word & WORD_CYCLES_MASK) + GENERATOR_SHORTEST;
+    uint32_t walked = stage.walked;
+    uint64_t tick = stage.tick;
+    uint64_t last = stage.last_tick;
+    uint32_t played = 0;
+    while (walked != place) {
+        uint32_t word = ring[walked];
+        walked = (walked + 1u) % RING_WORDS;
+        tick += (word & WORD_CYCLES_MASK) + GENERATOR_SHORTEST;
         if ((word & WORD_WAITS) == 0) {
-            stage.played++;
-            stage.last_tick = stage.tick;
+            played++;
+            last = tick;
         }
     }
+    stage.walked = walked;
+    stage.tick = tick;
+    stage.last_tick = last;
+    stage.played += played;
 }
 
 /* Counts what a stopped or dry machine has played. */

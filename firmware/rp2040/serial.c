@@ -63,12 +63,16 @@ static void serial_kick(void)
 
 uint32_t serial_read(uint8_t *out, uint32_t most)
 {
-    uint32_t size = 0;
-    while (size < most && serial.received_tail != serial.received_head) {
-        out[size++] = serial.received[serial.received_tail % RECEIVE_BYTES];
-        cpu_compiler_barrier();
-        serial.received_tail++;
+    uint32_t tail = serial.received_tail;
+    uint32_t waiting = serial.received_head - tail;
+    uint32_t size = waiting < most ? waiting : most;
+    /* The bytes after the place that shows them, and before the place that gives them up. */
+    cpu_compiler_barrier();
+    for (uint32_t i = 0; i < size; i++) {
+        out[i] = serial.received[tail++ % RECEIVE_BYTES];
     }
+    cpu_compiler_barrier();
+    serial.received_tail = tail;
     if (serial.holds_back) {
         cpu_interrupts_off();
         if (serial.holds_back) {
