@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
+from edgewheel.controller.lines import Value
+
 
 class Cause(StrEnum):
     """How a loss of sync shows."""
@@ -32,7 +34,7 @@ class Reported:
     tick: int
     seconds: float
     text: str
-    fields: Mapping[str, str]
+    fields: Mapping[str, Value]
 
 
 @dataclass(frozen=True)

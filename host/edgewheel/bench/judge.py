@@ -14,6 +14,7 @@ from edgewheel.bench.events import Cause, Cut, Pulsed, Reported, SyncGained, Syn
 from edgewheel.bench.position import SparkCheck
 from edgewheel.bench.signals import Limits, Signals
 from edgewheel.bench.truth import Truth
+from edgewheel.controller.lines import Value, value
 
 Finding = SyncGained | SyncLost | Cut
 
@@ -24,7 +25,7 @@ class _Heard:
 
     seconds: float = 0.0
     synced: bool = False
-    losses: int | None = None
+    losses: float | None = None
     reason: str = ""
     speed_wrong_since: float | None = None
     speed_detail: str = ""
@@ -38,6 +39,7 @@ class SyncJudge:
         self._signals = signals
         self._limits = limits
         self._sparks = sparks
+        self._synced = tuple(value(word) for word in signals.synced)
         self._heard = _Heard()
         self.synced = False
 
@@ -84,9 +86,9 @@ class SyncJudge:
         """Note what a report says; returns whether its loss counter stepped."""
         heard, signals = self._heard, self._signals
         heard.seconds = report.seconds
-        heard.synced = report.fields.get(signals.sync, "") in signals.synced
-        heard.reason = report.fields.get(signals.reason, "")
-        losses = _whole(report.fields.get(signals.losses))
+        heard.synced = report.fields.get(signals.sync) in self._synced
+        heard.reason = str(report.fields.get(signals.reason, ""))
+        losses = _number(report.fields.get(signals.losses))
         stepped = losses is not None and heard.losses is not None and losses > heard.losses
         heard.losses = losses if losses is not None else heard.losses
         advance = _number(report.fields.get(signals.advance))
@@ -122,13 +124,5 @@ class SyncJudge:
         return abs(self._truth.rpm(seconds))
 
 
-def _number(text: str | None) -> float | None:
-    try:
-        return float(text) if text is not None else None
-    except ValueError:
-        return None
-
-
-def _whole(text: str | None) -> int | None:
-    value = _number(text)
-    return int(value) if value is not None else None
+def _number(field: Value | None) -> float | None:
+    return field if isinstance(field, float) else None

@@ -16,6 +16,7 @@ from edgewheel.bench.plan import (
 )
 from edgewheel.bench.sparks import default_signals
 from edgewheel.bench.wording import read_limits, read_signals
+from edgewheel.controller.lines import pairs, read_format
 from edgewheel.controller.sim.reading import read_settings
 from edgewheel.edges.levels import level_table
 from edgewheel.fault.loader import read_faults
@@ -143,10 +144,12 @@ def _read_controller(node: Node, path: Path) -> tuple[ControllerChoice, tuple[Pa
 def _read_serial(section: Section) -> SerialController:
     port = section.required("port").text()
     baud = section.optional("baud")
-    pattern = section.optional("pattern")
+    lines = section.optional("lines")
     section.finish()
     return SerialController(
-        port, baud.integer(50, 10**7) if baud else 115_200, pattern.text() if pattern else ""
+        port,
+        baud.integer(50, 10**7) if baud else 115_200,
+        read_format(lines) if lines else pairs,
     )
 
 

@@ -7,6 +7,8 @@ from fractions import Fraction
 from typing import Literal
 
 from edgewheel.bench.signals import Limits, Signals
+from edgewheel.bench.truth import CYCLE_DEG
+from edgewheel.controller.lines import Parse, pairs
 from edgewheel.controller.sim.settings import ControllerSettings
 from edgewheel.edges.stage import OutputStage
 from edgewheel.fault.pipeline import SignalPlan
@@ -33,11 +35,11 @@ class SimulatedController:
 
 @dataclass(frozen=True)
 class SerialController:
-    """A controller that reports in text lines on a serial port; `pattern` as in `LineReader`."""
+    """A controller that reports in text lines on a serial port."""
 
     port: str
     baud: int = 115_200
-    pattern: str = ""
+    parse: Parse = pairs
 
 
 ControllerChoice = SimulatedController | SerialController
@@ -93,6 +95,21 @@ class Plan:
             tuple(round(times.rise_us * us) for times in self.stage),
             tuple(round(times.fall_us * us) for times in self.stage),
         )
+
+    @property
+    def transitions_per_cycle(self) -> int:
+        """Transitions of the board's outputs in 720 degrees without faults, to predict by."""
+        levels = self.signal.levels
+        pulsed = {pulse.track for pulse in levels.pulses}
+        ends = sum(track in pulsed for track in levels.track)
+        return (len(set(levels.angles)) + ends) * CYCLE_DEG // levels.period
+
+    @property
+    def line_format(self) -> Parse:
+        """How the controller's text lines are read."""
+        if isinstance(self.controller, SerialController):
+            return self.controller.parse
+        return pairs
 
     def with_motion(self, motion: Motion) -> Plan:
         """The same plan under another motion."""

@@ -1,0 +1,114 @@
+"""Turns what board and controller say into the events of a run, on the engine's time line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from edgewheel.bench.events import BoardSaid, Event, Finished, Progress, Pulsed, Reported
+from edgewheel.bench.judge import SyncJudge
+from edgewheel.bench.links import Heard
+from edgewheel.bench.plan import Plan
+from edgewheel.bench.position import SparkCheck
+from edgewheel.bench.truth import Truth
+from edgewheel.controller.lines import LineReader
+from edgewheel.link.events import (
+    Event as LinkEvent,
+)
+from edgewheel.link.events import (
+    LinkFailed,
+    Parked,
+    PulsesCaptured,
+    PulsesMissing,
+    RunEnded,
+    RunStarted,
+    StateChanged,
+)
+
+PROGRESS_S = 0.1
+
+
+class Follower:
+    """Follows one run from its order to its parking."""
+
+    def __init__(
+        self, plan: Plan, tick_hz: int, lead_ticks: int, names: tuple[str, ...], rest: int
+    ) -> None:
+        self._truth = Truth(plan.signal.motion)
+        sparks = SparkCheck(self._truth, plan.wheel, plan.signals.sparks, plan.limits)
+        self._judge = SyncJudge(self._truth, plan.signals, plan.limits, sparks)
+        self._reader = LineReader(plan.line_format)
+        self._tick_hz = tick_hz
+        self._lead_ticks = lead_ticks
+        self._names = names
+        self._levels = rest
+        self._end_s = float(plan.signal.motion.end_s)
+        self._origin: int | None = None
+        self._ended: RunEnded | None = None
+        self._next_progress_s = 0.0
+        self.aborted = False
+        self.missing_pulses = 0
+        self.finished: Finished | None = None
+
+    def take(self, heard: Heard) -> Iterator[Event]:
+        """The run's events that follow from one step."""
+        for event in heard.events:
+            yield from self._link_event(event)
+        for tick, data in heard.serial:
+            yield from self._serial(tick, data)
+        if self._origin is not None and self._ended is None:
+            seconds = self._seconds(heard.tick)
+            yield from self._judge.passed(seconds)
+            yield from self._progress(seconds)
+
+    def _link_event(self, event: LinkEvent) -> Iterator[Event]:
+        if isinstance(event, RunStarted):
+            self._origin = event.start_tick + self._lead_ticks
+        elif isinstance(event, PulsesCaptured):
+            yield from self._pulses(event)
+        elif isinstance(event, PulsesMissing):
+            self.missing_pulses += event.count
+        elif isinstance(event, StateChanged):
+            seconds = self._seconds(event.tick)
+            state, reason = event.state.name.lower(), event.reason.name.lower()
+            yield BoardSaid(event.tick, seconds, state, reason, 0)
+        elif isinstance(event, RunEnded):
+            self._ended = event
+        elif isinstance(event, Parked):
+            yield from self._finish(event.tick)
+        elif isinstance(event, LinkFailed):
+            raise event.error
+
+    def _pulses(self, event: PulsesCaptured) -> Iterator[Event]:
+        for tick, levels in zip(event.ticks, event.levels, strict=True):
+            changed = levels ^ self._levels
+            self._levels = levels
+            seconds = self._seconds(tick)
+            for line, name in enumerate(self._names):
+                if changed >> line & 1:
+                    pulse = Pulsed(tick, seconds, name, levels >> line & 1)
+                    yield pulse
+                    if self._ended is None and self._origin is not None:
+                        yield from self._judge.pulse(pulse)
+
+    def _serial(self, tick: int, data: bytes) -> Iterator[Event]:
+        for line in self._reader.feed(data, tick):
+            report = Reported(tick, self._seconds(tick), line.text, line.fields)
+            yield report
+            if self._ended is None and self._origin is not None:
+                yield from self._judge.report(report)
+
+    def _progress(self, seconds: float) -> Iterator[Event]:
+        if seconds >= self._next_progress_s:
+            self._next_progress_s = seconds + PROGRESS_S
+            yield Progress(seconds, self._end_s, self._truth.rpm(seconds))
+
+    def _finish(self, tick: int) -> Iterator[Event]:
+        if self._ended is None or self.finished is not None:
+            return
+        self.finished = Finished(
+            self._seconds(tick), self._ended.verified, self.aborted, self._ended.explain()
+        )
+        yield self.finished
+
+    def _seconds(self, tick: int) -> float:
+        return (tick - (self._origin or 0)) / self._tick_hz

@@ -1,0 +1,90 @@
+"""The two ways to a board and a controller: in memory and virtual time, or through real ports."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+from edgewheel.bench.plan import Plan, SimulatedController
+from edgewheel.bench.wired import ControllerOnPins, SerialBytes
+from edgewheel.board.run import SimSettings
+from edgewheel.board.sim import SimBoard
+from edgewheel.board.virtual import VirtualBench
+from edgewheel.clock import VirtualClock
+from edgewheel.errors import UsageError
+from edgewheel.link.events import Event as LinkEvent
+from edgewheel.link.hostrun import RunOrder
+from edgewheel.link.session import Session, SessionSettings
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What one step brought: events of the link, bytes of the controller, the board's tick now."""
+
+    events: tuple[LinkEvent, ...]
+    serial: tuple[SerialBytes, ...]
+    tick: int
+
+
+class BenchLink(Protocol):
+    """A board and a controller, joined. Steps follow each other until the run is over."""
+
+    input_names: tuple[str, ...]
+    """The board's inputs, by what is wired to them."""
+
+    rest_levels: tuple[int, ...]
+    """Their levels while the controller rests."""
+
+    def order(self, order: RunOrder) -> None:
+        """Open a run on the connected board."""
+
+    def park(self) -> None:
+        """End the run and bring the pins to their idle levels."""
+
+    def step(self) -> Heard:
+        """Wait for the next thing to happen and tell it."""
+
+    def close(self) -> None:
+        """Let go of the ports."""
+
+
+class SimulatedLink:
+    """Simulated board and controller in virtual time: as fast as they compute."""
+
+    def __init__(self, plan: Plan) -> None:
+        if not isinstance(plan.controller, SimulatedController):
+            raise UsageError(
+                "A simulated board has no pins for a real controller. Write 'board: PORT' for a "
+                "real board, or 'controller: {kind: sim, ...}'."
+            )
+        self._settings = SimSettings(tick_hz=plan.board.tick_hz)
+        self._wired = ControllerOnPins(
+            plan.controller.settings,
+            plan.board.tick_hz,
+            plan.signal.levels.tracks,
+            plan.output_stage(plan.board.tick_hz),
+            self._settings.inputs,
+        )
+        self.input_names = self._wired.names
+        self.rest_levels = self._wired.rest_levels
+        self._clock = VirtualClock()
+        session = Session(SessionSettings(port="sim", number=plan.seed & 0xFFFF_FFFF), 0)
+        self._bench = VirtualBench(
+            session, SimBoard(self._settings), self._wired, clock=self._clock
+        )
+
+    def order(self, order: RunOrder) -> None:
+        self._bench.session.open_run(order)
+        self._bench.settle()
+
+    def park(self) -> None:
+        self._bench.session.stop(park=True)
+        self._bench.settle()
+
+    def step(self) -> Heard:
+        events = tuple(self._bench.step())
+        tick = self._clock.now_ns() * self._settings.tick_hz // 1_000_000_000
+        return Heard(events, tuple(self._wired.take_serial()), tick)
+
+    def close(self) -> None:
+        pass

@@ -1,0 +1,78 @@
+"""The rig: the one place that joins a board and a controller, and plays a plan on them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from edgewheel.bench.events import Event
+from edgewheel.bench.follow import Follower
+from edgewheel.bench.links import BenchLink, SimulatedLink
+from edgewheel.bench.plan import Plan
+from edgewheel.edges.pins import PinMaker
+from edgewheel.errors import BenchError
+from edgewheel.fault.pipeline import Pipeline
+from edgewheel.link.events import Connected, LinkFailed
+from edgewheel.link.hostrun import RunOrder
+from edgewheel.link.welcome import Welcome
+
+LEAD_MS = 2
+"""From START to table tick 0, beside what the output stage needs."""
+
+
+class Rig:
+    """Plays plans, one at a time. `abort` may be called from a signal handler or another thread."""
+
+    def __init__(self) -> None:
+        self._abort = False
+        self.pipeline: Pipeline | None = None
+        self.pins: PinMaker | None = None
+
+    def abort(self) -> None:
+        """Park the outputs and end the run that is going on."""
+        self._abort = True
+
+    def run(self, plan: Plan) -> Iterator[Event]:
+        """Play a plan; yields what happens, `Finished` last.
+
+        Closing the iterator parks the outputs. Raises BenchError when board or cable fail,
+        UsageError when the table cannot be played.
+        """
+        self._abort = False
+        link = SimulatedLink(plan)
+        try:
+            welcome = self._connect(link)
+            yield from self._play(plan, link, welcome)
+        finally:
+            link.close()
+
+    def _connect(self, link: BenchLink) -> Welcome:
+        while True:
+            for event in link.step().events:
+                if isinstance(event, LinkFailed):
+                    raise event.error
+                if isinstance(event, Connected):
+                    return event.welcome
+
+    def _play(self, plan: Plan, link: BenchLink, welcome: Welcome) -> Iterator[Event]:
+        stage = plan.output_stage(welcome.tick_hz)
+        if len(stage.inverts) > welcome.outputs:
+            raise BenchError(
+                f"The wheel has {len(stage.inverts)} tracks, the board {welcome.outputs} outputs. "
+                "Choose a wheel with fewer tracks or another board."
+            )
+        lead = max(LEAD_MS * welcome.tick_hz // 1000, welcome.first_tick) + stage.longest_ticks
+        self.pipeline = Pipeline(plan.signal, welcome.tick_hz)
+        self.pins, source = self.pipeline.pins(stage, lead, welcome.shortest_hold_ticks)
+        rest = sum(level << line for line, level in enumerate(link.rest_levels))
+        follower = Follower(plan, welcome.tick_hz, lead, link.input_names, rest)
+        link.order(RunOrder(self.pins.header, source, lag_hint=plan.transitions_per_cycle))
+        try:
+            while follower.finished is None:
+                if self._abort and not follower.aborted:
+                    follower.aborted = True
+                    link.park()
+                yield from follower.take(link.step())
+        except GeneratorExit:
+            link.park()
+            link.step()
+            raise
