@@ -17,7 +17,7 @@ from edgewheel.wheel.safe import SafeEdge, safe_edge
 TOLERANCE = Fraction(1, 4)
 """How far two period ratios must differ to be told apart, unless the caller says otherwise."""
 
-SpeedFrom = Literal["any two edges", "most pairs of edges", "whole turns"]
+SpeedFrom = Literal["every period", "most periods", "whole turns"]
 
 
 @dataclass(frozen=True)
@@ -26,8 +26,8 @@ class WheelCheck:
 
     `gives_position` and `gives_phase` hold for a decoder that sees both edges and all levels, given
     time and no tolerance; `certainties` say what each decoder makes of it and how soon.
-    `alike_deg` are the rotations that change nothing at all. `speed_from` says what the speed can
-    be taken from before the position is known.
+    `alike_deg` are the rotations that change nothing at all. `speed_from` says which periods of the
+    busiest track, taken at its safe edge, give the speed before the position is known.
     """
 
     wheel: Wheel
@@ -67,5 +67,5 @@ def _speed_from(wheel: Wheel) -> SpeedFrom:
     periods = edge_periods(pin_edges(track, wheel.period, edge), wheel.period)
     usual = periods.count(usual_period(periods))
     if usual == len(periods):
-        return "any two edges"
-    return "most pairs of edges" if 2 * usual > len(periods) else "whole turns"
+        return "every period"
+    return "most periods" if 2 * usual > len(periods) else "whole turns"

@@ -155,8 +155,8 @@ def test_reference_across_the_end_of_the_period_keeps_its_own_edges():
 @pytest.mark.parametrize(
     ("teeth", "speed"),
     [
-        ("{pitches: 12}", "any two edges"),
-        ("{pitches: 36, missing: 1}", "most pairs of edges"),
+        ("{pitches: 12}", "every period"),
+        ("{pitches: 36, missing: 1}", "most periods"),
         ("[[0, 10], [50, 60], [200, 210]]", "whole turns"),
     ],
 )
