@@ -44,6 +44,8 @@ class Entry:
 COMMANDS = (
     Entry("demo", "demo", "run an invented case on the simulated bench, from nothing to the cause"),
     Entry("wheels", "wheels", "list the wheel library"),
+    Entry("check", "check", "say what a wheel can tell a controller"),
+    Entry("draw", "draw", "draw a wheel and its signals, or the whole library"),
     Entry("compile", "compile", "turn a wheel and a motion into an exact edge table"),
     Entry("run", "run", "play a bench file once and judge what the controller says"),
     Entry("sweep", "sweep", "find the speed at which the controller loses sync"),

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from pathlib import Path
 
-from edgewheel.bench.events import Event, SyncGained, SyncLost
-from edgewheel.bench.plan import Plan, Staircase
+from edgewheel.bench.events import Event, Finished, Progress, SyncGained, SyncLost
+from edgewheel.bench.plan import Plan
+from edgewheel.bench.runner import Runner
 from edgewheel.errors import UsageError
 from edgewheel.search.staircase import Point, staircase_motion
 
@@ -68,7 +70,9 @@ class SweepListener:
 
     def hear(self, event: Event) -> Iterator[PointResult]:
         """Take an event; yields each point whose time is over."""
-        yield from self._pass(event.seconds)
+        # A pulse or report may tell of a moment before the last event; points end by progress.
+        if isinstance(event, Progress | Finished):
+            yield from self._pass(event.seconds)
         if self._next >= len(self._points):
             return
         point = self._points[self._next]
@@ -112,7 +116,49 @@ def _held(result: PointResult) -> bool:
     return result.synced and result.lost is None
 
 
-def estimate_s(stairs: Staircase, plan: Plan) -> float:
-    """Seconds of engine time that the sweep takes."""
-    motion, _ = staircase_motion(stairs, Fraction(plan.limits.sync_within_s))
-    return float(motion.end_s)
+class Sweep:
+    """A sweep with its record: iterate over `items()`, then read `result`."""
+
+    def __init__(self, plan: Plan, runs: Path) -> None:
+        swept, points = sweep_plan(plan)
+        self.runner = Runner(swept, runs)
+        self._listener = SweepListener(points)
+
+    @property
+    def result(self) -> SweepResult:
+        """The answer of the points that were reached."""
+        return summarise(self._listener.results)
+
+    def items(self) -> Iterator[PointResult | Progress]:
+        """Each point when it is over, and progress in between. Raises BenchError."""
+        for event in self.runner.events():
+            if isinstance(event, Progress):
+                yield event
+            for result in self._listener.hear(event):
+                self._note(result)
+                yield result
+            self.runner.summary["sweep"] = _summary(self.result)
+
+    def _note(self, result: PointResult) -> None:
+        point, lost = result.point, result.lost
+        self.runner.record.row(
+            "point",
+            point.number,
+            point.way,
+            float(point.rpm),
+            int(result.synced),
+            lost.cause.value if lost else "",
+            lost.detail if lost else "",
+            lost.reason if lost else "",
+        )
+
+
+def _summary(result: SweepResult) -> dict[str, float | None]:
+    def number(value: Fraction | None) -> float | None:
+        return None if value is None else float(value)
+
+    return {
+        "highest_rpm": number(result.highest_rpm),
+        "dropped_rpm": number(result.dropped_rpm),
+        "back_rpm": number(result.back_rpm),
+    }

@@ -1,0 +1,80 @@
+"""A run that somebody asked for: rig, record and verdict together."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from edgewheel import __version__
+from edgewheel.bench.events import Event
+from edgewheel.bench.plan import Plan
+from edgewheel.bench.record import Record, run_folder
+from edgewheel.bench.rig import Rig
+from edgewheel.bench.verdict import Outcome, Verdict, VerdictListener
+from edgewheel.errors import BenchError
+
+
+@dataclass
+class Runner:
+    """Plays one plan with a record in a new folder under `runs`.
+
+    Iterate over `events()`, then read `verdict`. The record is finished whatever happens: a bench
+    that fails, a stop by hand, or a mistake in a listener.
+    """
+
+    plan: Plan
+    runs: Path
+    rig: Rig = field(default_factory=Rig)
+
+    def __post_init__(self) -> None:
+        self.folder = run_folder(self.runs, self.plan.name)
+        self.summary: dict[str, Any] = {}
+        self._listener = VerdictListener(self.plan.limits)
+        self._error: BenchError | None = None
+
+    @property
+    def verdict(self) -> Verdict:
+        """The verdict, once the events are over."""
+        if self._error is not None:
+            return Verdict(Outcome.ERROR, str(self._error), None, (), False)
+        return self._listener.verdict()
+
+    def events(self) -> Iterator[Event]:
+        """What happens, noted in the record as it goes. Raises BenchError after noting it."""
+        self.record = Record(self.folder)
+        with self.record:
+            self.record.inputs(self.plan.inputs, self._meta())
+            try:
+                for event in self.rig.run(self.plan):
+                    self._listener.hear(event)
+                    self.record.event(event)
+                    yield event
+            except BenchError as error:
+                self._error = error
+                raise
+            finally:
+                self._note_edits()
+                self.record.finish({**self._meta(), **self.verdict.as_data(), **self.summary})
+
+    def _meta(self) -> dict[str, str]:
+        return {
+            "name": self.plan.name,
+            "edgewheel": __version__,
+            "python": platform.python_version(),
+            "seed": str(self.plan.seed),
+        }
+
+    def _note_edits(self) -> None:
+        """What faults and the board's limits changed in the table."""
+        pipeline, pins = self.rig.pipeline, self.rig.pins
+        if pipeline is not None:
+            for name, changes in pipeline.changes.items():
+                for change in changes.kept:
+                    self.record.row("edit", change.tick, change.track, name, change.what)
+        if pins is not None:
+            for move in pins.moves.kept:
+                what = f"moved by {move.by_ticks} ticks"
+                self.record.row("edit", move.tick, move.track, "board", what)

@@ -1,0 +1,83 @@
+"""What a command says on stderr while it works: a line that is redrawn, or plain lines."""
+
+from __future__ import annotations
+
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from types import FrameType
+
+from edgewheel.clock import Clock, WallClock
+
+REDRAW_NS = 100_000_000
+PLAIN_NS = 5_000_000_000
+FAST_NS = 1_000_000_000
+
+
+class Talk:
+    """Progress with the time left, as fits where stderr goes."""
+
+    def __init__(self, clock: Clock | None = None) -> None:
+        self._clock = clock or WallClock()
+        self._terminal = sys.stderr.isatty()
+        self._begun_ns = self._clock.now_ns()
+        self._due_ns = self._begun_ns
+        self._drawn = False
+
+    def say(self, text: str) -> None:
+        """A line that stays."""
+        self._wipe()
+        print(text, file=sys.stderr, flush=True)
+
+    def progress(self, done: float, text: str) -> None:
+        """How far the work is, 0 to 1, and a few words."""
+        now_ns = self._clock.now_ns()
+        if now_ns < self._due_ns:
+            return
+        elapsed_s = (now_ns - self._begun_ns) / 1e9
+        left_s = elapsed_s * (1 - done) / done if done > 0 else 0.0
+        line = f"{done:4.0%}  {text}  {_clock_text(left_s)} left"
+        if self._terminal:
+            self._due_ns = now_ns + REDRAW_NS
+            self._drawn = True
+            print(f"\r\x1b[K{line}", end="", file=sys.stderr, flush=True)
+        else:
+            self._due_ns = now_ns + PLAIN_NS
+            if now_ns - self._begun_ns > FAST_NS:
+                print(line, file=sys.stderr, flush=True)
+
+    def done(self) -> None:
+        """The work is over."""
+        self._wipe()
+
+    def _wipe(self) -> None:
+        if self._drawn:
+            print("\r\x1b[K", end="", file=sys.stderr, flush=True)
+            self._drawn = False
+
+
+@contextmanager
+def stoppable(stop: Callable[[], None]) -> Iterator[None]:
+    """The first Ctrl-C, SIGTERM or SIGHUP calls `stop`; the second one ends the program at once."""
+    names = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+    before = {name: signal.getsignal(name) for name in names}
+
+    def first(number: int, _: FrameType | None) -> None:
+        for name in names:
+            signal.signal(name, signal.SIG_DFL)
+        print("\nedgewheel: parking the outputs; once more to leave at once", file=sys.stderr)
+        stop()
+
+    for name in names:
+        signal.signal(name, first)
+    try:
+        yield
+    finally:
+        for name, handler in before.items():
+            signal.signal(name, handler)
+
+
+def _clock_text(seconds: float) -> str:
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes}:{rest:02d}"
