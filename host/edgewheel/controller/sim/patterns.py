@@ -38,14 +38,13 @@ class MissingToothDecoder(PacedDecoder):
 
     def _unexpected(self, number: int, period: int, ratio: float) -> int:
         plain_ratio = period / self.pitch_deg / self.pace
-        pace_before = self.pace
-        self.pace = period / self.pitch_deg
+        self.pace = period * self.per_deg[number]
         if number and self._is_reference(plain_ratio):
             self.pace = period * self.per_deg[0]
             return self._mistake(f"gap after tooth {number} of {self.count}", carry_on_as=0)
         if not number and plain_ratio < self._gap[0]:
+            self.pace = period / self.pitch_deg
             return self._mistake(f"no gap after tooth {self.count}", carry_on_as=self.count - 1)
-        self.pace = pace_before
         name = f"tooth {number + 1}" if number else "the gap"
         return self._mistake(f"time ratio {plain_ratio:.2f} at {name} out of limits", number)
 
