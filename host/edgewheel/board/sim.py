@@ -106,6 +106,11 @@ class SimBoard:
         self._run.run_to(to_tick)
         return self._run.take_changes()
 
+    def has_news(self, tick: int) -> bool:
+        """Is the board at `tick` in another state than it has said?"""
+        self._run.run_to(tick)
+        return self._run.news
+
     def receive(self, data: bytes, tick: int) -> None:
         """Bytes from the host that arrive at `tick`."""
         self._run.run_to(tick)

@@ -64,11 +64,12 @@ class VirtualBench:
         now_ns = self.clock.now_ns()
         tick = self._ticks.tick(now_ns)
         link = self._link
-        if now_ns >= self._exchange_due:
-            self._exchange(tick, now_ns)
         from_host = link.to_board.receive(now_ns)
         if from_host:
             self.board.receive(from_host, tick)
+        # Whoever is told that a run has ended has seen all of it.
+        if now_ns >= self._exchange_due or self.board.has_news(tick):
+            self._exchange(tick, now_ns)
         if from_host or now_ns >= self._board_due:
             from_board, due_tick = self.board.poll(tick)
             link.to_host.send(from_board, now_ns)

@@ -69,13 +69,14 @@ def judge(welcome: Welcome, wish: BoardWish, port: str) -> BenchError | None:
     return None
 
 
-def no_answer(port: str, heard_bytes: int) -> BenchError:
+def no_answer(port: str, heard_bytes: int, heard_frames: int) -> BenchError:
     """Why nothing came of it, with what was heard in the meantime."""
-    heard = (
-        f"{heard_bytes} bytes came, but none of them was a frame"
-        if heard_bytes
-        else "not a byte came"
-    )
+    if heard_frames:
+        heard = f"{heard_frames} frames came, but no answer to HELLO"
+    elif heard_bytes:
+        heard = f"{heard_bytes} bytes came, but none of them was a frame"
+    else:
+        heard = "not a byte came"
     return NoAnswerError(
         f"Nothing at {port} answered as an edgewheel board within {PATIENCE_NS // 10**9} s "
         f"({heard}). If this is the right port, put the firmware on the board: edgewheel flash"

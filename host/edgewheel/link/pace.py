@@ -21,3 +21,11 @@ class Pacer:
     def busy_ns(self, now_ns: int) -> int:
         """Nanoseconds until everything has left."""
         return max(0, int(self._free_ns - now_ns))
+
+    def wait_ns(self, size: int, most_ns: int, now_ns: int) -> int:
+        """How long to wait until so many bytes more keep the wire busy for at most `most_ns`.
+
+        0 if that is so now, or if the wire is idle, however slow it is.
+        """
+        busy_ns = self.busy_ns(now_ns)
+        return min(busy_ns, max(0, int(busy_ns + size * self._ns_per_byte) - most_ns))

@@ -20,7 +20,7 @@ from edgewheel.link.events import (
     PulsesMissing,
     StateChanged,
 )
-from edgewheel.link.frames import Frame, FrameDecoder, encode_frame
+from edgewheel.link.frames import LARGEST_FRAME, Frame, FrameDecoder, encode_frame
 from edgewheel.link.greeting import BoardWish
 from edgewheel.link.hostrun import HostRun, NewCourse, RunOrder
 from edgewheel.link.messages import (
@@ -46,6 +46,7 @@ from edgewheel.link.pace import Pacer
 from edgewheel.link.welcome import Welcome
 
 POLL_NS = 200_000_000
+POLL_AGAIN_NS = 50_000_000  # an answer that does not come is asked for again
 LOST_NS = 1_000_000_000
 RTO_NS = 150_000_000
 AHEAD_NS = 50_000_000
@@ -95,7 +96,7 @@ class Session:
         self._heard_ns = self._status_ns = self._looked_ns = self._begun_ns = now_ns
         self._hello_ns = self._poll_ns = now_ns
         self._progress_ns = now_ns
-        self._bytes_heard = 0
+        self._bytes_heard = self._frames_heard = 0
         self._token = 0
         self._token_sent_ns = 0
         self._rtt_ns = 0
@@ -161,6 +162,7 @@ class Session:
         events: list[Event] = []
         for frame in self._decoder.feed(data):
             self._heard_ns = now_ns
+            self._frames_heard += 1
             try:
                 self._take(frame, now_ns, events)
             except MalformedError:
@@ -198,7 +200,8 @@ class Session:
     def _check_time(self, now_ns: int, events: list[Event]) -> None:
         if self.phase is Phase.GREETING:
             if now_ns - self._begun_ns >= greeting.PATIENCE_NS:
-                self._fail(greeting.no_answer(self.settings.port, self._bytes_heard), events)
+                heard = self._bytes_heard, self._frames_heard
+                self._fail(greeting.no_answer(self.settings.port, *heard), events)
         elif self.phase is not Phase.OVER and now_ns - self._heard_ns >= LOST_NS:
             gap_ms = self.quality.longest_host_gap_ns // 1_000_000
             self._fail(
@@ -257,6 +260,7 @@ class Session:
     def _take_acknowledgement(self, status: Status, now_ns: int) -> None:
         if status.token == self._token and self._token_sent_ns:
             self._rtt_ns = max(1, now_ns - self._token_sent_ns)
+            self._poll_ns = self._token_sent_ns + POLL_NS
             self._token_sent_ns = 0
         taken = self._outbox.acknowledge(status.next_seq)
         if taken:
@@ -365,9 +369,10 @@ class Session:
             self._send_poll(out, now_ns)
 
     def _send_poll(self, out: list[bytes], now_ns: int) -> None:
-        self._token += 1
-        self._token_sent_ns = now_ns
-        self._poll_ns = now_ns + POLL_NS
+        if not self._token_sent_ns or self._hole_token == self._token + 1:
+            self._token += 1
+            self._token_sent_ns = now_ns
+        self._poll_ns = now_ns + POLL_AGAIN_NS
         self._send(out, encode_frame(Poll.TYPE, 0, Poll(self._token).pack()), now_ns)
 
     def _run_is_open(self) -> bool:
@@ -382,9 +387,9 @@ class Session:
         again.
         """
         while True:
-            busy_ns = self._pacer.busy_ns(now_ns)
-            if busy_ns >= AHEAD_NS:
-                return now_ns + busy_ns - AHEAD_NS // 2
+            wait_ns = self._pacer.wait_ns(LARGEST_FRAME + 2, AHEAD_NS, now_ns)
+            if wait_ns:
+                return now_ns + wait_ns
             if not self._outbox.has_unsent and not self._add_message(now_ns):
                 return NEVER_NS
             if not self._outbox.waits:

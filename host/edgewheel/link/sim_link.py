@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import heapq
 import random
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 
@@ -49,13 +50,9 @@ class Lane:
 
     def send(self, data: bytes, now_ns: int) -> None:
         """Put frames on the way."""
-        if not data:
-            return
-        if self._perfect:
-            self._put(data, now_ns)
-            return
         for frame in data.split(b"\0")[:-1]:
-            for copy in self._struck(frame + b"\0", now_ns):
+            whole = frame + b"\0"
+            for copy in (whole,) if self._perfect else self._struck(whole, now_ns):
                 self._put(copy, now_ns)
 
     def receive(self, now_ns: int) -> bytes:
@@ -74,7 +71,7 @@ class Lane:
         self._count += 1
         heapq.heappush(self._under_way, (arrival, self._count, data))
 
-    def _struck(self, frame: bytes, now_ns: int) -> list[bytes]:
+    def _struck(self, frame: bytes, now_ns: int) -> Sequence[bytes]:
         """What becomes of a frame: nothing, itself, or something worse."""
         faults, dice = self._faults, self._dice
         if faults.cut_ns is not None and now_ns >= faults.cut_ns:
