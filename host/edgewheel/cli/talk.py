@@ -13,6 +13,8 @@ from edgewheel.clock import Clock, WallClock
 REDRAW_NS = 100_000_000
 PLAIN_NS = 5_000_000_000
 FAST_NS = 1_000_000_000
+KNOWN_SHARE = 0.02
+"""From this share of the work on, the time left can be told."""
 
 
 class Talk:
@@ -36,8 +38,9 @@ class Talk:
         if now_ns < self._due_ns:
             return
         elapsed_s = (now_ns - self._begun_ns) / 1e9
-        left_s = elapsed_s * (1 - done) / done if done > 0 else 0.0
-        line = f"{done:4.0%}  {text}  {_clock_text(left_s)} left"
+        line = f"{max(done, 0):4.0%}  {text}"
+        if done >= KNOWN_SHARE:
+            line += f"  {_clock_text(elapsed_s * (1 - done) / done)} left"
         if self._terminal:
             self._due_ns = now_ns + REDRAW_NS
             self._drawn = True

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -58,40 +59,36 @@ def sweep_plan(plan: Plan) -> tuple[Plan, list[Point]]:
 
 
 class SweepListener:
-    """Sorts a run's findings by the points of its staircase."""
+    """Sorts a run's findings by the points of its staircase, each by its own moment.
+
+    A point is over when the run's progress has passed its end; until then findings wait, since
+    one step of a run may bring pulses and reports of several moments.
+    """
 
     def __init__(self, points: list[Point]) -> None:
-        self._points = points
-        self._next = 0
+        self._points = deque(points)
+        self._waiting: deque[SyncGained | SyncLost] = deque()
         self._synced = False
-        self._lost: SyncLost | None = None
-        self._always = True
         self.results: list[PointResult] = []
 
     def hear(self, event: Event) -> Iterator[PointResult]:
-        """Take an event; yields each point whose time is over."""
-        # A pulse or report may tell of a moment before the last event; points end by progress.
-        if isinstance(event, Progress | Finished):
-            yield from self._pass(event.seconds)
-        if self._next >= len(self._points):
-            return
-        point = self._points[self._next]
-        if isinstance(event, SyncGained):
-            self._synced = True
-        elif isinstance(event, SyncLost):
-            self._synced = False
-            if event.seconds >= point.begin_s:
-                self._lost = self._lost or event
+        """Take an event; yields each point that is over."""
+        if isinstance(event, SyncGained | SyncLost):
+            self._waiting.append(event)
+        elif isinstance(event, Progress | Finished):
+            while self._points and event.seconds >= self._points[0].end_s:
+                self.results.append(self._judge(self._points.popleft()))
+                yield self.results[-1]
 
-    def _pass(self, seconds: float) -> Iterator[PointResult]:
-        while self._next < len(self._points) and seconds >= self._points[self._next].end_s:
-            point = self._points[self._next]
-            settled_loss = self._lost and self._lost.seconds >= point.settled_s
-            result = PointResult(point, self._synced and not settled_loss, self._lost)
-            self.results.append(result)
-            yield result
-            self._next += 1
-            self._lost = None
+    def _judge(self, point: Point) -> PointResult:
+        lost: list[SyncLost] = []
+        while self._waiting and self._waiting[0].seconds < point.end_s:
+            finding = self._waiting.popleft()
+            self._synced = isinstance(finding, SyncGained)
+            if isinstance(finding, SyncLost) and finding.seconds >= point.begin_s:
+                lost.append(finding)
+        held = self._synced and not any(loss.seconds >= point.settled_s for loss in lost)
+        return PointResult(point, held, lost[0] if lost else None)
 
 
 def summarise(results: list[PointResult]) -> SweepResult:
