@@ -51,10 +51,10 @@ static inline uint32_t bits_take(struct bits *bits, uint32_t width)
     return low | (bits_take_few(bits, width - 16u) << 16);
 }
 
-/* Returns 0, -1, 1, -2 ... for 0, 1, 2, 3 ..., modulo 2^32 */
-static inline uint32_t bits_unzigzag(uint32_t value)
+/* Returns 0, -1, 1, -2 ... for 0, 1, 2, 3 ... */
+static inline int32_t bits_unzigzag(uint32_t value)
 {
-    return (value >> 1) ^ (0u - (value & 1u));
+    return (int32_t)((value >> 1) ^ (0u - (value & 1u)));
 }
 
 /* Takes a header apart and moves the cursor's lag; returns false if it does not fit into `size` bytes or breaks a rule. */
@@ -96,10 +96,10 @@ static bool block_reaches(const struct block *block, const struct block_cursor *
     return cursor->lag != 0 && reach <= HISTORY_DEPTH && reach <= cursor->index;
 }
 
-/* Returns the delta that the predictor expects for the transition with this index, modulo 2^32. */
-static inline uint32_t block_predict(uint32_t predictor, uint32_t index, uint32_t lag)
+/* Returns the delta that the predictor expects for the transition with this index. */
+static inline int64_t block_predict(uint32_t predictor, uint32_t index, uint32_t lag)
 {
-    uint32_t expected = history.deltas[history_slot(index - lag)];
+    int64_t expected = history.deltas[history_slot(index - lag)];
     if (predictor == TREND) {
         expected += history.deltas[history_slot(index - 1u)];
         expected -= history.deltas[history_slot(index - 1u - lag)];
@@ -107,22 +107,23 @@ static inline uint32_t block_predict(uint32_t predictor, uint32_t index, uint32_
     return expected;
 }
 
-/* Writes the deltas of one block into the history and sums them up; returns false if one is too short. */
+/* Writes the deltas of one block into the history and sums them up; returns false if one is out of bounds. */
 static bool block_deltas(const struct block *block, struct block_cursor *cursor)
 {
     struct bits bits = {block->residuals, 0, 0};
     uint32_t index = (uint32_t)cursor->index;
     uint32_t least = cursor->index == 0 ? cursor->first : cursor->shortest;
     for (uint32_t end = index + block->count; index != end; index++) {
-        uint32_t delta = bits_take(&bits, block->width);
+        uint32_t residual = bits_take(&bits, block->width);
+        int64_t delta = residual;
         if (block->predictor != LITERAL) {
-            delta = block_predict(block->predictor, index, cursor->lag) + bits_unzigzag(delta);
+            delta = block_predict(block->predictor, index, cursor->lag) + bits_unzigzag(residual);
         }
-        if (delta < least) {
+        if (delta < least || delta > UINT32_MAX) {
             return false;
         }
-        history.deltas[history_slot(index)] = delta;
-        cursor->tick += delta;
+        history.deltas[history_slot(index)] = (uint32_t)delta;
+        cursor->tick += (uint32_t)delta;
         least = cursor->shortest;
     }
     return true;

@@ -8,9 +8,6 @@
 #include "run.h"      /* run_watch */
 #include "sequence.h" /* sequence_wake */
 
-/* A running output stage is looked after so often; it is given at least half of handover_ticks ahead. */
-#define RUNNING_MS 1u
-
 void board_wake(void)
 {
     frame_wake();
@@ -46,9 +43,8 @@ uint64_t board_poll(void)
     if (run_news()) {
         report_status();
     }
-    uint64_t now = port_now();
-    report_send(now);
+    report_send(port_now());
     uint64_t deadline = report_deadline();
-    uint64_t soon = now + RUNNING_MS * (port_facts()->tick_hz / 1000u);
-    return run_now()->state == STATE_RUNNING && soon < deadline ? soon : deadline;
+    uint64_t limit = run_deadline();
+    return limit < deadline ? limit : deadline;
 }

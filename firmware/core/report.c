@@ -16,18 +16,25 @@
 /* A change waits at most this long for others to share its frame. */
 #define PULSES_MS 2u
 #define PULSES_HEAD 13u
+/* Refusals that wait for room; more are dropped, as the host has enough to go by. */
+#define REFUSED_SLOTS 64u
 /* An entry of PULSES: a delta of at most ten 7-bit groups, and the levels. */
 #define ENTRY_LARGEST 11u
 
 #define FLAG_HOLE 1u
 #define FLAG_SPLICE_REFUSED 2u
 
+/* The payload of REFUSED. */
+struct refused {
+    uint8_t bytes[3];
+};
+
 static struct {
     bool welcome_due;
     bool status_due;
-    bool refused_due;
     uint32_t token;
-    uint8_t refused[3];
+    struct refused refused[REFUSED_SLOTS];
+    uint32_t refused_count;
     uint64_t status_tick;
     uint64_t pulses_tick;
 } report;
@@ -36,7 +43,7 @@ void report_wake(void)
 {
     report.welcome_due = false;
     report.status_due = false;
-    report.refused_due = false;
+    report.refused_count = 0;
     report.token = 0;
     report.status_tick = 0;
     report.pulses_tick = 0;
@@ -60,10 +67,9 @@ void report_poll(uint32_t token)
 
 void report_refused(uint8_t type, uint8_t seq, enum refusal code)
 {
-    report.refused[0] = type;
-    report.refused[1] = seq;
-    report.refused[2] = (uint8_t)code;
-    report.refused_due = true;
+    if (report.refused_count < REFUSED_SLOTS) {
+        report.refused[report.refused_count++] = (struct refused){{type, seq, (uint8_t)code}};
+    }
     report.status_due = true;
 }
 
@@ -128,6 +134,20 @@ static bool report_send_welcome(void)
     at = report_field(at, 11, 1, run_now()->state);
     at = report_field(at, 12, 2, run_now()->order.run);
     return frame_send(TYPE_WELCOME, payload, (uint32_t)(at - payload));
+}
+
+/* Sends the refusals that wait, as far as there is room. */
+static void report_send_refused(void)
+{
+    uint32_t sent = 0;
+    while (sent < report.refused_count &&
+           frame_send(TYPE_REFUSED, report.refused[sent].bytes, sizeof report.refused[sent].bytes)) {
+        sent++;
+    }
+    report.refused_count -= sent;
+    for (uint32_t i = 0; i < report.refused_count; i++) {
+        report.refused[i] = report.refused[i + sent];
+    }
 }
 
 /* Sends STATUS; returns false if there is no room. */
@@ -206,9 +226,7 @@ void report_send(uint64_t now)
     if (report.welcome_due) {
         report.welcome_due = !report_send_welcome();
     }
-    if (report.refused_due) {
-        report.refused_due = !frame_send(TYPE_REFUSED, report.refused, sizeof report.refused);
-    }
+    report_send_refused();
     if (report.status_due || now - report.status_tick >= report_period()) {
         report.status_due = !report_send_status(now);
         report.status_tick = now;

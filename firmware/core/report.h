@@ -18,7 +18,7 @@ void report_status(void);
 /* Sends a STATUS that answers this POLL. */
 void report_poll(uint32_t token);
 
-/* Sends a REFUSED as soon as there is room; of several that wait, the last. */
+/* Sends a REFUSED as soon as there is room. */
 void report_refused(uint8_t type, uint8_t seq, enum refusal code);
 
 /* Sends what is due at this tick of the board. */

@@ -6,6 +6,8 @@
 #include "stream.h"  /* stream_push, stream_close, stream_splice */
 
 #define ANY_RUN 0xFFFFu
+/* A running output stage is looked after so often; it is given at least half of handover_ticks ahead. */
+#define RUNNING_MS 1u
 
 static struct run run;
 static uint64_t heard_tick;
@@ -278,21 +280,39 @@ static void run_play(uint64_t now)
     }
 }
 
+/* Returns when the host counts as silent, or when the pins are parked; UINT64_MAX if neither is to come. */
+static uint64_t run_limit(void)
+{
+    switch (run.state) {
+    case STATE_ARMED:
+    case STATE_RUNNING:
+        return heard_tick + run_ms(run.order.host_timeout_ms);
+    case STATE_HOLDING:
+    case STATE_FAULTED:
+        return run.park_tick == 0 ? run.held_tick + run_ms(run.order.park_after_ms) : UINT64_MAX;
+    case STATE_IDLE:
+        break;
+    }
+    return UINT64_MAX;
+}
+
 void run_watch(void)
 {
     uint64_t now = port_now();
-    if (run.state == STATE_ARMED || run.state == STATE_RUNNING) {
-        if (now - heard_tick >= run_ms(run.order.host_timeout_ms)) {
-            run_event(EVENT_silence);
-        }
+    if (now >= run_limit()) {
+        bool held = run.state == STATE_HOLDING || run.state == STATE_FAULTED;
+        run_event(held ? EVENT_time : EVENT_silence);
     }
     if (run.state == STATE_RUNNING) {
         run_play(now);
     }
-    bool held = run.state == STATE_HOLDING || run.state == STATE_FAULTED;
-    if (held && run.park_tick == 0 && now - run.held_tick >= run_ms(run.order.park_after_ms)) {
-        run_event(EVENT_time);
-    }
+}
+
+uint64_t run_deadline(void)
+{
+    uint64_t limit = run_limit();
+    uint64_t soon = port_now() + run_ms(RUNNING_MS);
+    return run.state == STATE_RUNNING && soon < limit ? soon : limit;
 }
 
 const struct run *run_now(void)

@@ -70,6 +70,9 @@ void run_dropped(void);
 /* Looks for everything that happens by itself, and feeds the output stage. */
 void run_watch(void);
 
+/* Returns the tick at which something happens by itself at the latest. */
+uint64_t run_deadline(void);
+
 /* Returns the run as it is now. */
 const struct run *run_now(void);
 

@@ -37,6 +37,7 @@ class Native:
     def __init__(self, library: Path, handover_ticks: int = 20 * MS) -> None:
         self.lib = ctypes.CDLL(str(library))
         self.lib.board_poll.restype = ctypes.c_uint64
+        self.lib.sim_interrupt.restype = ctypes.c_uint64
         self.lib.sim_time.argtypes = [ctypes.c_uint64]
         self.lib.sim_input.argtypes = [ctypes.c_uint64, ctypes.c_uint8]
         self.lib.sim_in_bootloader.restype = ctypes.c_bool
@@ -72,6 +73,7 @@ class Native:
             deadline = self.lib.board_poll()
             if self.now >= until:
                 break
+            deadline = min(deadline, self.lib.sim_interrupt())
             self.now = min(max(deadline, self.now + 1), until)
             self.lib.sim_time(self.now)
         self.host.listen()

@@ -1,7 +1,8 @@
 /* A chip made of memory: the core's port for tests. Time passes when a test says so, and every pin change is kept. */
 #include "sim.h"
 
-#include "port.h" /* what this implements */
+#include "history.h" /* history */
+#include "port.h"    /* what this implements */
 
 #include <string.h> /* memcpy */
 
@@ -93,6 +94,24 @@ void sim_wake(void)
 void sim_set_handover(uint32_t ticks)
 {
     facts.handover_ticks = ticks;
+}
+
+uint64_t sim_interrupt(void)
+{
+    if (!sim.running || sim.dry) {
+        return UINT64_MAX;
+    }
+    uint64_t end = sim.start_tick + sim.end;
+    for (uint32_t i = sim.tail; i != sim.committed; i++) {
+        end += sim.holds[i % HOLDS].ticks;
+    }
+    return end;
+}
+
+uint32_t sim_history(uint32_t index, uint8_t *mask)
+{
+    *mask = history.masks[history_slot(index)];
+    return history.deltas[history_slot(index)];
 }
 
 void sim_time(uint64_t tick)

@@ -18,6 +18,12 @@ void sim_wake(void);
 /* Sets how far ahead of the pins transitions are handed over. */
 void sim_set_handover(uint32_t ticks);
 
+/* Returns the tick of the board at which the output stage will have nothing more to play. */
+uint64_t sim_interrupt(void);
+
+/* Gives delta and mask of a decoded transition. */
+uint32_t sim_history(uint32_t index, uint8_t *mask);
+
 /* Lets time pass up to this tick of the board. */
 void sim_time(uint64_t tick);
 
