@@ -60,6 +60,7 @@ class SimRun:
 
     def __init__(self, settings: SimSettings, tick: int) -> None:
         self.settings = settings
+        self.handover_ticks = settings.handover_ticks
         self.now = tick
         self.state = State.IDLE
         self.reason = Reason.NONE
@@ -72,6 +73,8 @@ class SimRun:
 
     def _open(self, order: Arm) -> None:
         self.order = order
+        self._timeout_ticks = self.settings.ms(order.host_timeout_ms)
+        self._park_after_ticks = self.settings.ms(order.park_after_ms)
         self.epoch = order.epoch
         self.epoch_first = self.refused_epoch = 0
         self.splice_refused = False
@@ -86,13 +89,13 @@ class SimRun:
     @property
     def busy(self) -> bool:
         """Is a run open?"""
-        return self.state in (State.ARMED, State.RUNNING)
+        return self.state is State.ARMED or self.state is State.RUNNING
 
     @property
     def handed(self) -> int:
         """Transitions handed to the output stage since START: all due within handover_ticks."""
         if self.state is State.RUNNING:
-            horizon = self.now - self.start_tick + self.settings.handover_ticks
+            horizon = self.now - self.start_tick + self.handover_ticks
             ahead = int(self._ticks.searchsorted(horizon, side="right")) - self._at
             self._handed = max(self._handed, self.played + ahead)
         return self._handed
@@ -113,6 +116,11 @@ class SimRun:
 
     def run_to(self, tick: int) -> None:
         """Let time pass up to `tick`, and let everything happen that is due by then."""
+        if tick > self.now:
+            self.settle(tick)
+
+    def settle(self, tick: int) -> None:
+        """The same, also if no time passes: something has come that may be due at once."""
         while True:
             at, event = self.next_event()
             if at > tick:
@@ -131,18 +139,18 @@ class SimRun:
         else:
             at, event = NEVER, ""
         if self.busy:
-            silent = self.heard + self.settings.ms(self.order.host_timeout_ms)
+            silent = self.heard + self._timeout_ticks
             if silent < at:
                 at, event = silent, "silence"
         elif self.state is not State.IDLE and not self.park_tick:
-            at, event = self._held_tick + self.settings.ms(self.order.park_after_ms), "time"
+            at, event = self._held_tick + self._park_after_ticks, "time"
         return max(at, self.now), event
 
     def _next_of_stream(self) -> tuple[int, str]:
         stream = self.stream
         last = self.start_tick + stream.decoded_tick
         if stream.waiting:
-            return last - self.settings.handover_ticks, "decode"
+            return last - self.handover_ticks, "decode"
         if stream.end is not None:
             return last, "finished"
         return max(last, self._dry_not_before), "dry"
@@ -279,7 +287,7 @@ class SimRun:
         self.epoch, self.epoch_first = splice.next_epoch, splice.first
         keep = self._at + max(0, splice.first - self.played)
         self._ticks, self._masks = self._ticks[:keep], self._masks[:keep]
-        self._dry_not_before = self.now + self.settings.handover_ticks
+        self._dry_not_before = self.now + self.handover_ticks
         return None
 
     def stop(self, run: int, event: str) -> None:

@@ -40,6 +40,7 @@ STATUS_BUSY_MS = 5
 STATUS_QUIET_MS = 100
 STATUS_EVERY = 8
 REPEAT_MOST = 64
+_HOLE, _SPLICE_REFUSED = (flag.value for flag in Flag)
 
 
 class Sequence:
@@ -117,7 +118,7 @@ class SimBoard:
         for frame in self._decoder.feed(data):
             self._run.heard = tick
             self._take(frame)
-            self._run.run_to(tick)
+            self._run.settle(tick)
 
     def disconnect(self, tick: int) -> None:
         """The host closed the port at `tick`."""
@@ -213,7 +214,7 @@ class SimBoard:
 
     def _status(self, tick: int) -> Status:
         run, sequence = self._run, self._sequence
-        flags = sequence.hole * Flag.HOLE | run.splice_refused * Flag.SPLICE_REFUSED
+        flags = _HOLE * sequence.hole | _SPLICE_REFUSED * run.splice_refused
         return Status(
             next_seq=sequence.next,
             state=run.state,

@@ -18,25 +18,26 @@ from edgewheel.link.sim_link import SimLink
 
 
 class TickClock:
-    """The board's clock beside the host's: both begin at 0 and run alike, each in its own unit."""
+    """The board's clock beside the host's: both run alike, and the board woke a second earlier."""
 
     def __init__(self, tick_hz: int) -> None:
         self._hz = tick_hz
 
     def tick(self, now_ns: int) -> int:
         """The last tick at or before a moment."""
-        return now_ns * self._hz // 1_000_000_000
+        return now_ns * self._hz // 1_000_000_000 + self._hz
 
     def ns(self, tick: int) -> int:
         """The first nanosecond at which the clock shows `tick`."""
-        return -(-tick * 1_000_000_000 // self._hz)
+        return -((self._hz - tick) * 1_000_000_000 // self._hz)
 
 
 class VirtualBench:
     """The event loop of the simulated bench.
 
-    `listener` is on the board's pins; pins and listener exchange every `exchange_ns` at the latest,
-    so a pulse is known to the host that much later than it happened, but stamped with its own tick.
+    `listener` is on the board's pins. Pins and listener exchange whenever the board speaks of its
+    own accord, every 5 ms in a run, but not within `exchange_ns` of the last time; a pulse is known
+    to the host that much later than it happened, but stamped with its own tick.
     """
 
     def __init__(
@@ -46,7 +47,7 @@ class VirtualBench:
         listener: PinListener | None = None,
         link: SimLink | None = None,
         clock: VirtualClock | None = None,
-        exchange_ns: int = 5_000_000,
+        exchange_ns: int = 0,
     ) -> None:
         self.session = session
         self.board = board
@@ -55,26 +56,16 @@ class VirtualBench:
         self._listener = listener
         self._ticks = TickClock(board.settings.tick_hz)
         self._exchange_ns = exchange_ns
-        self._exchange_due = self.clock.now_ns()
-        self._session_due = self._board_due = self.clock.now_ns()
+        self._session_due = self._board_due = self._exchange_due = self.clock.now_ns()
 
     def step(self) -> list[Event]:
         """Go to the next moment at which something happens; what the session tells of it."""
         self.clock.sleep_until(self._next_ns())
         now_ns = self.clock.now_ns()
-        tick = self._ticks.tick(now_ns)
-        link = self._link
-        from_host = link.to_board.receive(now_ns)
-        if from_host:
-            self.board.receive(from_host, tick)
-        # Whoever is told that a run has ended has seen all of it.
-        if now_ns >= self._exchange_due or self.board.has_news(tick):
-            self._exchange(tick, now_ns)
+        from_host = self._link.to_board.receive(now_ns)
         if from_host or now_ns >= self._board_due:
-            from_board, due_tick = self.board.poll(tick)
-            link.to_host.send(from_board, now_ns)
-            self._board_due = self._ticks.ns(due_tick)
-        return self._attend(link.to_host.receive(now_ns), now_ns)
+            self._attend_board(from_host, now_ns)
+        return self._attend_session(self._link.to_host.receive(now_ns), now_ns)
 
     def run_until(
         self, done: Callable[[list[Event]], bool], limit_ns: int = 3_600_000_000_000
@@ -96,7 +87,19 @@ class VirtualBench:
         """Let the session act on an order at once instead of at its next deadline."""
         self._session_due = self.clock.now_ns()
 
-    def _attend(self, data: bytes, now_ns: int) -> list[Event]:
+    def _attend_board(self, data: bytes, now_ns: int) -> None:
+        board, tick = self.board, self._ticks.tick(now_ns)
+        if data:
+            board.receive(data, tick)
+        own_accord = now_ns >= max(self._board_due, self._exchange_due)
+        # Whoever is told that a run has ended has seen all of it.
+        if own_accord or board.has_news(tick):
+            self._exchange(tick, now_ns)
+        out, due_tick = board.poll(tick)
+        self._board_due = self._ticks.ns(due_tick)
+        self._link.to_host.send(out, now_ns)
+
+    def _attend_session(self, data: bytes, now_ns: int) -> list[Event]:
         if not data and now_ns < self._session_due:
             return []
         events = self.session.receive(data, now_ns)
@@ -108,13 +111,10 @@ class VirtualBench:
         self._exchange_due = now_ns + self._exchange_ns
         transitions = self.board.advance(tick)
         if self._listener is not None:
-            pulses = self._listener.exchange(transitions, tick)
-            if pulses:
-                self.board.capture(pulses)
-                self._board_due = now_ns
+            self.board.capture(self._listener.exchange(transitions, tick))
 
     def _next_ns(self) -> int:
-        due = min(self._session_due, self._board_due, self._exchange_due)
+        due = min(self._session_due, self._board_due)
         for lane in (self._link.to_board, self._link.to_host):
             if lane.next_ns is not None and lane.next_ns < due:
                 due = lane.next_ns

@@ -46,12 +46,13 @@ from edgewheel.link.pace import Pacer
 from edgewheel.link.welcome import Welcome
 
 POLL_NS = 200_000_000
-POLL_AGAIN_NS = 50_000_000  # an answer that does not come is asked for again
+POLL_AGAIN_NS = 50_000_000  # a POLL without an answer is said again after this, or two round trips
 LOST_NS = 1_000_000_000
 RTO_NS = 150_000_000
 AHEAD_NS = 50_000_000
 STOP_AGAIN_NS = 50_000_000
 NEVER_NS = 1 << 63
+_HOLE = Flag.HOLE.value
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,7 @@ class Session:
         self.run = HostRun(number, order, self.welcome)
         self._outbox.add(Arm.TYPE, self.run.arm().pack())
         self._stop_ns, self._park_too = None, False
-        self._lost_pulses = 0
+        self._next_pulse = self._lost_pulses = 0
         return number
 
     def stop(self, park: bool = False) -> None:
@@ -268,11 +269,10 @@ class Session:
             self._hole_token = None
             if self.run and Arm.TYPE in taken:
                 self.run.armed = True
-                self._next_pulse = 0
         # After going back, the flag tells of the same hole until the first repeated frame has
         # arrived; the POLL sent behind it comes back in the first STATUS that knows better.
         known = self._hole_token is not None and status.token < self._hole_token
-        if status.flags & Flag.HOLE and self._outbox.waits and not known:
+        if status.flags & _HOLE and self._outbox.waits and not known:
             self._go_back(now_ns)
 
     def _go_back(self, now_ns: int) -> None:
@@ -308,8 +308,8 @@ class Session:
 
     def _take_pulses(self, pulses: Pulses, events: list[Event]) -> None:
         missed = pulses.first - self._next_pulse
-        if self.run is None or missed < 0:
-            return
+        if self.run is None or missed < 0 or (missed and not self.run.armed):
+            return  # what came twice, or is of the run before
         if missed:
             events.append(PulsesMissing(missed))
         self._next_pulse = pulses.first + len(pulses.ticks)
@@ -372,7 +372,8 @@ class Session:
         if not self._token_sent_ns or self._hole_token == self._token + 1:
             self._token += 1
             self._token_sent_ns = now_ns
-        self._poll_ns = now_ns + POLL_AGAIN_NS
+        again_ns = 2 * self._rtt_ns or POLL_AGAIN_NS
+        self._poll_ns = now_ns + min(max(again_ns, POLL_AGAIN_NS // 5), POLL_AGAIN_NS)
         self._send(out, encode_frame(Poll.TYPE, 0, Poll(self._token).pack()), now_ns)
 
     def _run_is_open(self) -> bool:

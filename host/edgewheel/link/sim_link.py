@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+import math
 import random
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -29,7 +30,7 @@ class Lane:
 
     def __init__(
         self,
-        bytes_per_s: float = 1e9,
+        bytes_per_s: float = math.inf,
         latency_ns: int = 0,
         faults: LinkFaults = NO_FAULTS,
         seed: int = 0,
@@ -91,7 +92,7 @@ class SimLink:
 
     def __init__(
         self,
-        bytes_per_s: float = 1e9,
+        bytes_per_s: float = math.inf,
         latency_ns: int = 0,
         faults: LinkFaults = NO_FAULTS,
         seed: int = 0,
