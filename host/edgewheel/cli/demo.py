@@ -21,10 +21,10 @@ BENCH = Path(__file__).resolve().parents[1] / "examples" / "frost-fan.yaml"
 WIDTH = 96
 
 STORY = (
-    "An invented case. A fruit-growing cooperative keeps frost fans, each driven by a four-cylinder "
-    "engine. Since fan 3 got a new crank sensor and a longer loom to it, its controller miscounts "
-    "near the top of its speed range. The customer is on the telephone, the engine is elsewhere. On "
-    "the simulated bench (nothing here has run on real hardware yet):"
+    "An invented case. A fruit-growing cooperative keeps frost fans, each driven by a "
+    "four-cylinder engine. Since fan 3 got a new crank sensor and a longer loom to it, its "
+    "controller miscounts near the top of its speed range. The customer is on the telephone, the "
+    "engine is elsewhere. On the simulated bench (nothing here has run on real hardware yet):"
 )
 
 REMEDY = (

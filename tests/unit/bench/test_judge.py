@@ -1,0 +1,152 @@
+"""What counts as lost sync, one way of losing it after the other."""
+
+from fractions import Fraction
+
+import pytest
+
+from edgewheel.bench.events import Cause, Cut, Pulsed, Reported, SyncGained, SyncLost
+from edgewheel.bench.judge import SyncJudge
+from edgewheel.bench.position import SparkCheck, tooth_pitch_deg
+from edgewheel.bench.signals import Limits, Signals, SparkLine
+from edgewheel.bench.truth import Truth
+from edgewheel.motion.motion import Motion
+from edgewheel.motion.segment import hold
+from edgewheel.wheel.library import find
+
+WHEEL = find("60-minus-2-half-moon-cam")
+RPM = 1000
+TDC_1 = 84
+LINES = {"coil_1": SparkLine((1,)), "coil_1_4": SparkLine((1, 4))}
+
+
+class Bench:
+    """A judge at constant speed, told by hand what the controller says."""
+
+    def __init__(self, advance_deg: float | None = None) -> None:
+        truth = Truth(Motion([hold(Fraction(RPM), seconds=Fraction(60))]))
+        signals = Signals(sparks=LINES, advance_deg=advance_deg)
+        limits = Limits(silence_ms=500, rev_limit_rpm=6000)
+        self.judge = SyncJudge(truth, signals, limits, SparkCheck(truth, WHEEL, LINES, limits))
+        self.found = []
+
+    def report(self, seconds: float, **fields) -> list:
+        said = {"rpm": float(RPM), "sync": "full", "losses": 0.0, "reason": "none"}
+        said |= {"advance": 10.0} | fields
+        return self._note(self.judge.report(Reported(0, seconds, "", said)))
+
+    def spark(self, cycle: int, error_deg: float = 0.0, line: str = "coil_1") -> list:
+        angle = TDC_1 - 10 + 720 * cycle + error_deg
+        return self._note(self.judge.pulse(Pulsed(0, angle / (6 * RPM), line, 0)))
+
+    def passed(self, seconds: float) -> list:
+        return self._note(self.judge.passed(seconds))
+
+    def _note(self, findings) -> list:
+        new = list(findings)
+        self.found += new
+        return new
+
+
+@pytest.fixture
+def synced() -> Bench:
+    bench = Bench()
+    assert [type(finding) for finding in bench.report(0.04)] == [SyncGained]
+    return bench
+
+
+def causes(findings: list) -> list[Cause]:
+    return [finding.cause for finding in findings if isinstance(finding, SyncLost)]
+
+
+def test_the_controller_says_so(synced):
+    (lost,) = synced.report(0.08, sync="none", reason="no teeth")
+    assert (lost.cause, lost.reason, round(lost.rpm)) == (Cause.SAID, "no teeth", RPM)
+    assert synced.report(0.12, sync="none") == []
+
+
+def test_its_loss_counter_steps_between_two_good_reports(synced):
+    assert causes(synced.report(0.08, losses=1.0)) == [Cause.COUNTED]
+
+
+def test_its_speed_is_wrong_for_longer_than_allowed(synced):
+    assert synced.report(0.08, rpm=1100.0) == []
+    assert synced.report(0.3, rpm=1100.0) == []
+    assert causes(synced.report(0.4, rpm=1100.0)) == [Cause.SPEED]
+
+
+def test_a_speed_that_is_wrong_for_a_moment_is_forgiven(synced):
+    synced.report(0.08, rpm=1100.0)
+    synced.report(0.2)
+    assert synced.report(0.4, rpm=1100.0) == []
+
+
+def test_it_falls_silent(synced):
+    assert synced.passed(0.5) == []
+    assert causes(synced.passed(0.6)) == [Cause.SILENCE]
+
+
+@pytest.mark.parametrize("error_deg", [6, -6, 3.5, 360])
+def test_it_claims_sync_while_its_sparks_stand_wrong(synced, error_deg):
+    assert synced.spark(1, error_deg) == []
+    assert causes(synced.spark(2, error_deg)) == [Cause.POSITION]
+
+
+def test_silent_mis_sync_is_called_within_a_cycle_of_its_second_spark(synced):
+    synced.spark(1, 6)
+    (lost,) = synced.spark(2, 6)
+    assert "6.0 degrees too late" in lost.detail
+    assert synced.report(0.3) == []
+
+
+@pytest.mark.parametrize("error_deg", [0, 2.9, -2.9])
+def test_less_than_half_a_tooth_pitch_is_no_loss(synced, error_deg):
+    for cycle in range(5):
+        assert synced.spark(cycle, error_deg) == []
+
+
+def test_a_wasted_spark_cannot_show_a_turn(synced):
+    for cycle in range(5):
+        assert synced.spark(cycle, 360, "coil_1_4") == []
+
+
+def test_where_nobody_knows_the_advance_sparks_tell_nothing():
+    bench = Bench()
+    bench.report(0.04, advance="none")
+    for cycle in range(5):
+        assert causes(bench.spark(cycle, 90)) == []
+
+
+def test_a_fixed_advance_serves_where_none_is_reported():
+    bench = Bench(advance_deg=10.0)
+    bench.report(0.04, advance="none")
+    bench.spark(1, 90)
+    assert causes(bench.spark(2, 90)) == [Cause.POSITION]
+
+
+def test_vanished_sparks_with_good_reports_are_a_cut(synced):
+    synced.spark(0)
+    findings = []
+    for step in range(1, 12):
+        seconds = step * 0.04
+        findings += synced.report(seconds) + synced.passed(seconds)
+    assert [type(finding) for finding in findings] == [Cut]
+    assert findings[0].sparks is False
+    synced.spark(5)
+    (back,) = synced.passed((TDC_1 + 720 * 5) / (6 * RPM) + 0.001)
+    assert back.sparks is True
+
+
+def test_sync_comes_back_when_everything_agrees_again(synced):
+    synced.report(0.08, sync="none")
+    assert [type(finding) for finding in synced.report(0.12)] == [SyncGained]
+
+
+def test_no_sync_is_asked_of_an_engine_that_stands():
+    bench = Bench()
+    assert bench.report(61.0, sync="none", rpm=0.0) == []
+    assert bench.passed(62.0) == []
+
+
+def test_the_pitch_of_a_wheel_is_its_least_distance_of_teeth():
+    assert tooth_pitch_deg(WHEEL) == 6
+    assert tooth_pitch_deg(find("4-even-cam")) == 180
