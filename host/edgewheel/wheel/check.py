@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from edgewheel.wheel.certainty import DECODERS, Certainty, Decoder, certainty, events_of, symmetry
+from edgewheel.wheel.certainty import DECODERS, Certainty, certainty, events_of, symmetry
 from edgewheel.wheel.landmarks import Reference, main_track, reference
 from edgewheel.wheel.limits import Shortest, shortest_stretches
 from edgewheel.wheel.model import TURN, Wheel
@@ -24,9 +24,9 @@ SpeedFrom = Literal["every period", "most periods", "whole turns"]
 class WheelCheck:
     """All that a pattern tells at steady speed.
 
-    `gives_position` and `gives_phase` hold for a decoder that sees both edges and all levels, given
-    time and no tolerance; `certainties` say what each decoder makes of it and how soon.
-    `alike_deg` are the rotations that change nothing at all. `speed_from` says which periods of the
+    `gives_position`, `gives_phase` and the rotations that look alike, `alike_deg`, hold for the
+    decoder that sees most, given time and no tolerance; `certainties` say what each decoder makes
+    of it and how soon. `speed_from` says which periods of the
     busiest track, taken at its safe edge, give the speed before the position is known.
     """
 
@@ -44,7 +44,7 @@ class WheelCheck:
 
 def check(wheel: Wheel, tolerance: Fraction = TOLERANCE) -> WheelCheck:
     """Everything there is to say about a wheel; `tolerance` as in :func:`certainty`."""
-    smallest = symmetry(events_of(wheel, Decoder("both", True)), wheel.period)
+    smallest = max(symmetry(events_of(wheel, one), wheel.period) for one in DECODERS)
     return WheelCheck(
         wheel=wheel,
         tolerance=tolerance,

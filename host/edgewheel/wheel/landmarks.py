@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from edgewheel.wheel.model import Track, Wheel
-from edgewheel.wheel.pins import PinEdge, edge_periods, pin_edges
+from edgewheel.wheel.model import TURN, Tooth, Track, Wheel
+from edgewheel.wheel.pins import EdgeChoice, PinEdge, edge_periods, pin_edges
 from edgewheel.wheel.ratios import LIKE, usual_period
 from edgewheel.wheel.safe import safe_edge
 
@@ -55,6 +55,24 @@ def reference(wheel: Wheel) -> Reference:
     return Reference(track.name, edge.tooth, landmark, name, rise, fall)
 
 
+def gaps(track: Track) -> tuple[tuple[int, Tooth], ...]:
+    """The spaces that are longer than the usual one, each with the number of the tooth behind it.
+
+    A space is given like a tooth, in degrees of the track's own shaft.
+    """
+    after = (*track.teeth[1:], Tooth(track.teeth[0].begin + TURN, track.teeth[0].end + TURN))
+    spaces = [
+        Tooth(tooth.end, following.begin)
+        for tooth, following in zip(track.teeth, after, strict=True)
+    ]
+    usual = usual_period(tuple(space.width for space in spaces))
+    return tuple(
+        (number % len(spaces) + 1, space)
+        for number, space in enumerate(spaces, 1)
+        if space.width > usual * LIKE
+    )
+
+
 def wheel_tdc(wheel: Wheel, cylinder: int) -> Fraction | None:
     """Crank degrees of a cylinder's firing TDC, None if the wheel does not say."""
     return dict(wheel.tdc).get(cylinder)
@@ -72,23 +90,33 @@ def _leading(track: Track) -> Literal["rise", "fall"]:
 
 
 def _marked_edges(wheel: Wheel, track: Track) -> tuple[Landmark, list[PinEdge]]:
-    """Edges at which ordinary periods begin again, behind the longest gap there is."""
-    edge_name = safe_edge(track, wheel.period).edge or _leading(track)
-    for choice in (edge_name, "fall" if edge_name == "rise" else "rise"):
-        edges = pin_edges(track, wheel.period, choice)
-        periods = edge_periods(edges, wheel.period)
-        usual = usual_period(periods)
-        following = (*periods[1:], periods[0])
-        back = [
-            (this, edge)
-            for edge, this, after in zip(edges, periods, following, strict=True)
-            if not _like(this, usual) and _like(after, usual)
-        ]
-        if back:
-            longest = max(this for this, _ in back)
-            landmark: Landmark = "gap" if longest > usual else "odd tooth"
-            return landmark, [edge for this, edge in back if this == longest]
+    """Edges at which usual periods begin again, behind the longest gap there is.
+
+    The edge that is not safe shows teeth of odd width only; of those there must be one a turn.
+    """
+    safe = safe_edge(track, wheel.period).edge or _leading(track)
+    edges = _back_in_step(wheel, track, safe)
+    if edges:
+        behind_gap = {tooth for tooth, _ in gaps(track)}
+        return "gap" if edges[0].tooth in behind_gap else "odd tooth", edges
+    edges = _back_in_step(wheel, track, "fall" if safe == "rise" else "rise")
+    if len(edges) * track.crank_degrees_per_turn == wheel.period:
+        return "odd tooth", edges
     return "none", []
+
+
+def _back_in_step(wheel: Wheel, track: Track, choice: EdgeChoice) -> list[PinEdge]:
+    """The edges at which usual periods begin again, behind the longest period that is not."""
+    edges = pin_edges(track, wheel.period, choice)
+    periods = edge_periods(edges, wheel.period)
+    usual = usual_period(periods)
+    back = [
+        (this, edge)
+        for edge, this, after in zip(edges, periods, (*periods[1:], periods[0]), strict=True)
+        if not _like(this, usual) and _like(after, usual)
+    ]
+    longest = max((this for this, _ in back), default=usual)
+    return [edge for this, edge in back if this == longest]
 
 
 def _like(one: Fraction, usual: Fraction) -> bool:

@@ -15,6 +15,26 @@ from edgewheel.wheel.model import Wheel
 _PACKAGE = Path(__file__).resolve().parents[1]
 _SUFFIXES = (".yaml", ".yml")
 
+GROUPS = (
+    "one tooth per cylinder",
+    "even teeth with a reference",
+    "one gap",
+    "one gap with a cam",
+    "several gaps",
+    "added tooth",
+    "wide tooth",
+    "width-coded teeth",
+    "missing teeth on the cam",
+    "uneven windows",
+    "optical disc",
+    "cams for variable timing",
+    "direction sensing",
+    "odd fire",
+    "single cylinder",
+    "two-stroke",
+)
+"""The kinds of pattern in the library, in the order in which they are listed."""
+
 
 @dataclass(frozen=True)
 class Entry:
@@ -41,9 +61,9 @@ def names() -> tuple[str, ...]:
 
 
 def listing() -> tuple[Entry, ...]:
-    """Every wheel of the library, grouped, in the order of their names within a group."""
+    """Every wheel of the library, in the order of `GROUPS` and of the names within a group."""
     entries = [Entry(name, find(name)) for name in names()]
-    return tuple(sorted(entries, key=lambda entry: entry.wheel.group))
+    return tuple(sorted(entries, key=lambda entry: GROUPS.index(entry.wheel.group)))
 
 
 def find(name_or_path: str | Path) -> Wheel:

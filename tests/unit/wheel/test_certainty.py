@@ -10,8 +10,8 @@ from edgewheel.wheel.model import DirectionPulse, Sensor, Tooth, Track, Wheel
 from every_start import TryEverything
 
 TOLERANCE = Fraction(1, 4)
-LARGE = 300
-"""Teeth from which the slow reference takes more than a second or two."""
+LARGE = 150
+"""Teeth in a period from which the slow reference takes more than a second or two."""
 
 
 def crank(teeth: str, period: int = 720, more: str = "") -> Wheel:
@@ -35,7 +35,8 @@ def agrees_with_trying_everything(wheel: Wheel, decoder: Decoder, tolerance: Fra
 
 def library_wheels():
     for entry in library.listing():
-        large = sum(len(track.teeth) for track in entry.wheel.tracks) > LARGE
+        wheel = entry.wheel
+        large = sum(len(track.crank_teeth(wheel.period)) for track in wheel.tracks) > LARGE
         yield pytest.param(entry.wheel, id=entry.stem, marks=[pytest.mark.slow] if large else [])
 
 
