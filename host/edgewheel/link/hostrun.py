@@ -228,7 +228,7 @@ class HostRun:
 
     # What the board says
 
-    def take(self, status: Status, quality: LinkQuality) -> list[Event]:
+    def take(self, status: Status, quality: Callable[[], LinkQuality]) -> list[Event]:
         """What a STATUS of this run tells that was not known before."""
         self._credit = max(self._credit, status.credit)
         self._course.forget(status.handed)
@@ -239,7 +239,7 @@ class HostRun:
         over = status.state not in (State.ARMED, State.RUNNING) and status.reason != Reason.NONE
         if over and not self.ended:
             self.ended = True
-            events.append(self._verdict(status, quality))
+            events.append(self._verdict(status, quality()))
         if status.park_tick and not self.parked:
             self.parked = True
             events.append(Parked(status.park_tick))

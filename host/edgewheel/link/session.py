@@ -291,7 +291,7 @@ class Session:
             events.append(PulsesMissing(status.lost_pulses - self._lost_pulses))
             self._lost_pulses = status.lost_pulses
         if not run.parked:
-            events.extend(run.take(status, self.quality))
+            events.extend(run.take(status, lambda: self.quality))
         if run.ended and (run.parked or not self._park_too):
             self._stop_ns = None
 
