@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from textwrap import dedent
 
 import numpy as np
 
@@ -105,6 +106,18 @@ def ramp(from_rpm: float, rpm_per_s: float) -> Callable[[np.ndarray], np.ndarray
     return lambda deg: (np.sqrt(from_rpm**2 + rpm_per_s * deg / 3) - from_rpm) / rpm_per_s
 
 
+def rippled(rpm: float, depth: float, a_turn: int) -> Callable[[np.ndarray], np.ndarray]:
+    """Seconds at which an angle is reached at rpm x (1 + depth x cos(a_turn x angle))."""
+
+    def seconds_at(deg: np.ndarray) -> np.ndarray:
+        grid = np.linspace(0, max(deg.max(), 1.0), 20 * int(deg.max() + 360))
+        pace = 1 / (6 * rpm * (1 + depth * np.cos(np.deg2rad(a_turn * grid))))
+        seconds = np.concatenate(([0.0], np.cumsum((pace[1:] + pace[:-1]) / 2 * np.diff(grid))))
+        return np.interp(deg, grid, seconds)
+
+    return seconds_at
+
+
 def train(
     pulses: dict[str, list[tuple[float, float]]],
     seconds_at: Callable[[np.ndarray], np.ndarray],
@@ -138,8 +151,9 @@ def train(
     return Train(tuple(pulses), initial_mask, ticks[last_of_tick], masks)
 
 
-def settings_from(text: str, **changes: str) -> ControllerSettings:
-    """Settings from YAML text, with values changed by address (dots written as two underscores)."""
+def settings_from(*texts: str, **changes: str) -> ControllerSettings:
+    """Settings from pieces of YAML, with values changed by address, dots written as `__`."""
+    text = "\n".join(dedent(piece).strip() for piece in texts)
     node = yamlfile.parse(text, "controller.yaml")
     for address, value in changes.items():
         node = node.with_value(address.replace("__", "."), value)

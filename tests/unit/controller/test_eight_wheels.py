@@ -2,7 +2,7 @@
 
 import pytest
 
-from sim_trains import TICK_HZ, WHEELS, run, settings_from, spark_angles, steady, train
+from sim_trains import TICK_HZ, WHEELS, rippled, run, settings_from, spark_angles, steady, train
 
 
 @pytest.mark.parametrize("rpm", [20, 250, 3000, 6000])
@@ -24,6 +24,14 @@ def test_fires_every_cylinder_at_its_angle(name, rpm):
     for output, sparks in wheel.sparks.items():
         angles = spark_angles(result, output, rpm, from_deg=123.0)[-2 * len(sparks) :]
         assert sorted(angles) == pytest.approx(sorted(2 * sparks), abs=0.02), output
+
+
+@pytest.mark.parametrize("name", WHEELS)
+def test_cranks_through_compressions_without_losing_sync(name):
+    wheel = WHEELS[name]
+    signal = train(wheel.pulses, rippled(220, depth=0.3, a_turn=2), turns=14, from_deg=123.0)
+    result = run(signal, settings_from(wheel.settings))
+    assert (result.last.sync, result.last.losses) == (wheel.sync, 0)
 
 
 @pytest.mark.parametrize("name", WHEELS)

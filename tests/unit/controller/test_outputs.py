@@ -22,10 +22,8 @@ TICKS_PER_MS = TICK_HZ // 1000
 
 
 def with_outputs(text="", **changes):
-    lines = [line.strip() for line in SIXTY.settings.splitlines() if "ignition" not in line]
-    base = "\n".join(line for line in lines if line)
-    base = base.replace("gap_ratio_low", " gap_ratio_low")
-    return settings_from(f"{base}\n{text}", **changes)
+    base = SIXTY.settings.replace("ignition: {dwell_ms: 2.5}", "")
+    return settings_from(base, text, **changes)
 
 
 def at(rpm, turns=20.0, from_deg=90.0):

@@ -193,8 +193,8 @@ def test_a_cam_that_goes_dead_costs_the_phase_once():
 def test_halving_the_interrupt_cost_doubles_the_limit_on_the_fine_track():
     # 180 slits a crank turn at n rpm are 3 n hertz: 40 us carry 25,000 a second, 8,333 rpm
     for cost_us, limit_rpm in ((40, 8333), (20, 16_667)):
-        text = DISC.settings + f"interrupts: {{crank_cost_us: {cost_us}, cam_cost_us: 0}}"
-        settings = settings_from("\n".join(line.strip(" ") for line in [text]))
+        costs = f"interrupts: {{crank_cost_us: {cost_us}, cam_cost_us: 0}}"
+        settings = settings_from(DISC.settings, costs)
         below = run(train(DISC.pulses, steady(0.99 * limit_rpm), 30), settings)
         above = run(train(DISC.pulses, steady(1.01 * limit_rpm), 30), settings)
         assert (below.last.sync, below.last.overruns) == ("full", 0)

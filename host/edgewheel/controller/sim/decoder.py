@@ -38,7 +38,8 @@ class Decoder(ABC):
     pitch_deg: float
     """The pitch that a tooth is taken for while its place is unknown."""
     landmark: str
-    """What is sought, for people."""
+    """What is sought, for people; among what, is `edges`."""
+    edges = "teeth"
 
     def __init__(self, angles: Sequence[float], period_deg: float, settings: SyncSettings) -> None:
         self.count = len(angles)
@@ -88,6 +89,7 @@ class Decoder(ABC):
     def overrun(self) -> None:
         """An edge found no room in the interrupt queue, and the program has noticed."""
         self.lose("interrupt queue overrun")
+        self.reason = "interrupt queue overrun"
 
     def stall(self) -> None:
         """No tooth for `stall_ms`: the engine stands, everything begins anew."""
@@ -116,6 +118,8 @@ class Decoder(ABC):
         else:
             self.reason = reason
             self.number = carry_on_as
+            if carry_on_as == 0:
+                self._reference_seen()
         return self.number
 
     def _seek_on(self) -> int:
@@ -123,7 +127,7 @@ class Decoder(ABC):
         self._ordinary += 1
         self._sought += 1
         if self._sought == 2 * self.count + 2:
-            self.reason = f"no {self.landmark} in {self._sought} teeth"
+            self.reason = f"no {self.landmark} in {self._sought} {self.edges}"
         return NO_TOOTH
 
     def _follow_from(self, number: int) -> int:

@@ -78,6 +78,7 @@ class Channel(ABC):
         self._active = active_level
         self._delay = delay_ticks
         self._scheduler = scheduler
+        self._free_from = 0
 
     @abstractmethod
     def start(self, period_deg: float, deg: float, shift_deg: float) -> None:
@@ -92,8 +93,15 @@ class Channel(ABC):
         """The position is lost."""
 
     def _set(self, tick: int, active: bool) -> None:
+        """Schedule an edge; the next one may be set from `_free_from` on."""
         level = self._active if active else self.idle_level
         self._scheduler.set(tick + self._delay, self.line, level)
+        self._free_from = tick + 1
+
+    def _drop(self, from_tick: int) -> None:
+        """Take back the edges set from this tick on."""
+        self._scheduler.drop(self.line, from_tick + self._delay)
+        self._free_from = from_tick
 
 
 class Coil(Channel):
@@ -144,29 +152,30 @@ class Coil(Channel):
             self.due_deg = spark_deg
             if spark_deg > moment.horizon_deg:
                 return
-            self._fire(moment.tick_at(spark_deg))
+            self._fire(moment.tick_at(spark_deg), moment.done)
             self._fired_tdc = self._next_tdc
             self._next_tdc = self._angles.after(self._next_tdc)
 
     def stop(self, now: int) -> None:
         """A charge to come is dropped; one begun ends, with a stray spark, at the longest dwell."""
         if self._on_tick > now:
-            self._scheduler.drop(self.line, self._on_tick + self._delay)
+            self._drop(self._on_tick)
         self._charging = False
         self.due_deg = math.inf
 
     def _charge(self, tick: int) -> None:
-        self._set(tick, True)
-        self._set(tick + self._longest_ticks, False)
-        self._on_tick = tick
+        self._on_tick = max(tick, self._free_from)
+        self._set(self._on_tick, True)
+        self._set(self._on_tick + self._longest_ticks, False)
         self._charging = True
 
-    def _fire(self, tick: int) -> None:
-        off_tick = self._on_tick + self._longest_ticks
-        if tick < off_tick:
-            self._scheduler.drop(self.line, off_tick + self._delay)
-            self._set(max(tick, self._on_tick + 1), False)
+    def _fire(self, tick: int, now: int) -> None:
         self._charging = False
+        if tick <= self._on_tick and self._on_tick > now:
+            self._drop(self._on_tick)
+        elif tick < self._on_tick + self._longest_ticks:
+            self._drop(self._on_tick + self._longest_ticks)
+            self._set(max(tick, self._on_tick + 1), False)
 
 
 class Injector(Channel):
@@ -186,7 +195,7 @@ class Injector(Channel):
         self._duration_ticks = max(1, to_ticks(settings.duration_ms * 1000, tick_hz))
         self._angles = Angles([self._end_deg], 720.0)
         self._next_end = math.inf
-        self._on_tick = self._off_tick = -1
+        self._on_tick = -1
 
     def start(self, period_deg: float, deg: float, shift_deg: float) -> None:
         self._angles = Angles([self._end_deg], period_deg)
@@ -200,17 +209,17 @@ class Injector(Channel):
             if self.due_deg > moment.horizon_deg:
                 return
             tick = moment.tick_at(self.due_deg)
-            if self._next_end > moment.deg and moment.fuel_allowed and tick > self._off_tick:
-                self._on_tick, self._off_tick = tick, tick + self._duration_ticks
-                self._set(self._on_tick, True)
-                self._set(self._off_tick, False)
+            wanted = self._next_end > moment.deg and moment.fuel_allowed
+            if wanted and tick >= self._free_from:
+                self._on_tick = tick
+                self._set(tick, True)
+                self._set(tick + self._duration_ticks, False)
             self._next_end = self._angles.after(self._next_end)
 
     def stop(self, now: int) -> None:
         """An opening to come is dropped; one begun lasts its time."""
         if self._on_tick > now:
-            self._scheduler.drop(self.line, self._on_tick + self._delay)
-            self._off_tick = -1
+            self._drop(self._on_tick)
         self.due_deg = math.inf
 
 
@@ -231,7 +240,7 @@ class Tacho(Channel):
         while self.due_deg <= moment.horizon_deg:
             rises = self._next % 2 == 0
             if rises != self._level:
-                self._set(moment.tick_at(self.due_deg), rises)
+                self._set(max(moment.tick_at(self.due_deg), self._free_from), rises)
                 self._level = rises
             self._next += 1
             self.due_deg = self._next * self._half_deg

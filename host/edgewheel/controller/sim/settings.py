@@ -137,7 +137,7 @@ class UnevenWindows:
     """
 
     windows_deg: tuple[tuple[AngleInCycle, AngleInCycle], ...]
-    share_tolerance_percent: Percent = 5.0
+    share_tolerance_percent: Percent = 8.0
 
 
 @dataclass(frozen=True)

@@ -44,6 +44,7 @@ class WindowsDecoder(Decoder):
     """
 
     landmark = "known window"
+    edges = "edges"
 
     def __init__(self, wheel: UnevenWindows, sync: SyncSettings) -> None:
         windows = wheel.windows_deg
@@ -85,9 +86,8 @@ class WindowsDecoder(Decoder):
         self.pace = period / self.pitch_deg
         if level:
             self._air = period
-            return NO_TOOTH
-        if self._teeth <= self.settings.ignored_teeth + 2 or not self._air:
-            return NO_TOOTH
+        if level or not self._air or self._teeth <= self.settings.ignored_teeth + 2:
+            return self._seek_on()
         window = self._candidates.narrow(self._share(period))
         if window is None:
             return self._seek_on()
@@ -116,6 +116,7 @@ class DiscDecoder(Decoder):
     """
 
     landmark = "known window"
+    edges = "slits"
 
     def __init__(self, wheel: SlottedDisc, sync: SyncSettings) -> None:
         self.pitch_deg = CYCLE_DEG / wheel.slits
