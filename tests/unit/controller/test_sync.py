@@ -3,7 +3,17 @@
 import numpy as np
 import pytest
 
-from sim_trains import TICK_HZ, WHEELS, evenly, ramp, run, settings_from, spark_angles, steady, train
+from sim_trains import (
+    TICK_HZ,
+    WHEELS,
+    evenly,
+    ramp,
+    run,
+    settings_from,
+    spark_angles,
+    steady,
+    train,
+)
 
 SIXTY = WHEELS["60-2 with half-moon cam"]
 EVEN = WHEELS["even 12 with one-tooth cam"]
