@@ -66,49 +66,80 @@ class Wiring:
     """The output stage between the board's pins and the controller's, in simulation.
 
     A pulse shorter than the difference of the two delays vanishes in the stage, as in a real one.
+    `pins` are the board's levels before the first transition.
     """
 
     def __init__(self, lines: tuple[LineWiring, ...], pins: int = 0) -> None:
-        self._lines = lines
         self._invert = np.uint8(sum(line.inverted << k for k, line in enumerate(lines)))
         self._delayed = any(line.rise_ticks or line.fall_ticks for line in lines)
-        self._identity = not self._invert and not self._delayed
         self._level = pins ^ int(self._invert)
-        self._far_level = self._level
-        self._under_way: list[tuple[int, int, int]] = []  # tick, line, level
+        self._far_level = np.uint8(self._level)
+        self._lines = [_DelayLine(line) for line in lines]
 
     def pass_on(self, transitions: Transitions, until_tick: int) -> Transitions:
-        """What the controller's pins see up to board tick `until_tick` of what the board's pins do
-        up to then.
+        """What the controller's pins see up to board tick `until_tick`.
+
+        `transitions` are all that the board's pins did since the last call, up to then.
         """
-        if self._identity:
+        if not self._invert and not self._delayed:
             return transitions
         turned = Transitions(transitions.ticks, transitions.masks ^ self._invert)
         return self._delay(turned, until_tick) if self._delayed else turned
 
     def _delay(self, transitions: Transitions, until_tick: int) -> Transitions:
-        for tick, mask in zip(transitions.ticks.tolist(), transitions.masks.tolist(), strict=True):
-            changed = mask ^ self._level
-            self._level = mask
-            for k, line in enumerate(self._lines):
-                if changed >> k & 1:
-                    self._send(tick, k, mask >> k & 1, line)
-        return self._arrived(until_tick)
+        masks = transitions.masks
+        changed = masks ^ np.concatenate((np.array([self._level], np.uint8), masks[:-1]))
+        if len(masks):
+            self._level = int(masks[-1])
+        arrived = []
+        for k, line in enumerate(self._lines):
+            mine = np.flatnonzero(changed >> k & 1)
+            line.send(transitions.ticks[mine], masks[mine] >> np.uint8(k) & np.uint8(1))
+            ticks = line.receive(until_tick)
+            arrived.append((ticks, np.full(len(ticks), 1 << k, np.uint8)))
+        return self._merge(
+            np.concatenate([ticks for ticks, _ in arrived]),
+            np.concatenate([bits for _, bits in arrived]),
+        )
 
-    def _send(self, tick: int, k: int, level: int, line: LineWiring) -> None:
-        at = tick + (line.rise_ticks if level else line.fall_ticks)
-        overtaken = [edge for edge in self._under_way if edge[1] == k and edge[0] >= at]
-        if overtaken:
-            for edge in overtaken:
-                self._under_way.remove(edge)
-        self._under_way.append((at, k, level))
+    def _merge(self, ticks: Ints, bits: Bytes) -> Transitions:
+        """Changes of single lines as changes of the mask."""
+        if not len(ticks):
+            return NO_TRANSITIONS
+        order = np.argsort(ticks, kind="stable")
+        ticks = ticks[order]
+        masks = np.bitwise_xor.accumulate(bits[order]) ^ self._far_level
+        self._far_level = masks[-1]
+        last = np.append(np.flatnonzero(np.diff(ticks)), len(ticks) - 1)
+        return Transitions(ticks[last], masks[last])
 
-    def _arrived(self, until_tick: int) -> Transitions:
-        ready = sorted(edge for edge in self._under_way if edge[0] <= until_tick)
-        self._under_way = [edge for edge in self._under_way if edge[0] > until_tick]
-        seen: dict[int, int] = {}
-        for tick, k, level in ready:
-            after = self._far_level & ~(1 << k) | level << k
-            if after != self._far_level:
-                seen[tick] = self._far_level = after
-        return Transitions(np.array(list(seen), np.int64), np.array(list(seen.values()), np.uint8))
+
+class _DelayLine:
+    """One line of the stage: edges under way, which alternate in level."""
+
+    def __init__(self, wiring: LineWiring) -> None:
+        self._delays = np.array([wiring.fall_ticks, wiring.rise_ticks])
+        self._ticks = NO_TRANSITIONS.ticks
+
+    def send(self, ticks: Ints, levels: Bytes) -> None:
+        """Edges enter at these ticks."""
+        at = np.concatenate((self._ticks, ticks + self._delays[levels]))
+        if (np.diff(at) <= 0).any():
+            at = self._without_overtaken(at)
+        self._ticks = at
+
+    def _without_overtaken(self, at: Ints) -> Ints:
+        """An edge that catches up with the one before ends a pulse that never gets through."""
+        kept: list[int] = []
+        for tick in at.tolist():
+            if kept and kept[-1] >= tick:
+                kept.pop()
+            else:
+                kept.append(tick)
+        return np.array(kept, np.int64)
+
+    def receive(self, until_tick: int) -> Ints:
+        """The ticks of the edges that have come out by then; each turns the level over."""
+        cut = int(self._ticks.searchsorted(until_tick, side="right"))
+        out, self._ticks = self._ticks[:cut], self._ticks[cut:]
+        return out

@@ -5,11 +5,11 @@ bytes go out.
 from __future__ import annotations
 
 import secrets
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from enum import Enum, auto
 
 from edgewheel.errors import BenchError, UsageError
-from edgewheel.link import greeting
+from edgewheel.link import failures, greeting
 from edgewheel.link.events import (
     BoardStatus,
     Connected,
@@ -33,7 +33,6 @@ from edgewheel.link.messages import (
     Poll,
     Pulses,
     Reason,
-    Refusal,
     Refused,
     Splice,
     Start,
@@ -43,10 +42,9 @@ from edgewheel.link.messages import (
 )
 from edgewheel.link.outbox import Outbox
 from edgewheel.link.pace import Pacer
+from edgewheel.link.poller import Poller
 from edgewheel.link.welcome import Welcome
 
-POLL_NS = 200_000_000
-POLL_AGAIN_NS = 50_000_000  # a POLL without an answer is said again after this, or two round trips
 LOST_NS = 1_000_000_000
 RTO_NS = 150_000_000
 AHEAD_NS = 50_000_000
@@ -92,17 +90,14 @@ class Session:
         self._decoder = FrameDecoder()
         self._outbox = Outbox()
         self._pacer = Pacer(settings.bytes_per_s)
-        self._quality = LinkQuality()
         self._board_seq: int | None = None
         self._heard_ns = self._status_ns = self._looked_ns = self._begun_ns = now_ns
-        self._hello_ns = self._poll_ns = now_ns
+        self._hello_ns = now_ns
+        self._poller = Poller(now_ns)
         self._progress_ns = now_ns
         self._bytes_heard = self._frames_heard = 0
-        self._token = 0
-        self._token_sent_ns = 0
-        self._rtt_ns = 0
-        self._hole_token: int | None = None
-        self._urgent: list[tuple[int, bytes]] = []
+        self._board_gaps = 0
+        self._longest_gap_ns = 0
         self._stop_ns: int | None = None
         self._park_too = False
         self._next_pulse = 0
@@ -143,11 +138,12 @@ class Session:
     @property
     def quality(self) -> LinkQuality:
         """How good the link has been so far."""
-        return replace(
-            self._quality,
+        return LinkQuality(
             retransmits=self._outbox.retransmits,
+            board_gaps=self._board_gaps,
             bad_from_board=self._decoder.bad_frames,
             bad_from_host=self.status.bad_frames if self.status else 0,
+            longest_host_gap_ns=self._longest_gap_ns,
         )
 
     # Bytes in
@@ -157,7 +153,7 @@ class Session:
         if self.phase is Phase.OVER:
             return []
         if self.run and not self.run.ended:
-            self._note_gap(now_ns - self._looked_ns)
+            self._longest_gap_ns = max(self._longest_gap_ns, now_ns - self._looked_ns)
         self._looked_ns = now_ns
         self._bytes_heard += len(data)
         events: list[Event] = []
@@ -167,13 +163,9 @@ class Session:
             try:
                 self._take(frame, now_ns, events)
             except MalformedError:
-                self._quality = replace(self._quality, board_gaps=self._quality.board_gaps + 1)
+                self._board_gaps += 1
         self._check_time(now_ns, events)
         return events
-
-    def _note_gap(self, gap_ns: int) -> None:
-        if gap_ns > self._quality.longest_host_gap_ns:
-            self._quality = replace(self._quality, longest_host_gap_ns=gap_ns)
 
     def _take(self, frame: Frame, now_ns: int, events: list[Event]) -> None:
         self._count_gap(frame.seq)
@@ -194,9 +186,7 @@ class Session:
         missed = 0 if expected is None else (seq - expected) & 0xFF
         if missed < 0x80:
             self._board_seq = (seq + 1) & 0xFF
-            if missed:
-                gaps = self._quality.board_gaps + missed
-                self._quality = replace(self._quality, board_gaps=gaps)
+            self._board_gaps += missed
 
     def _check_time(self, now_ns: int, events: list[Event]) -> None:
         if self.phase is Phase.GREETING:
@@ -204,15 +194,8 @@ class Session:
                 heard = self._bytes_heard, self._frames_heard
                 self._fail(greeting.no_answer(self.settings.port, *heard), events)
         elif self.phase is not Phase.OVER and now_ns - self._heard_ns >= LOST_NS:
-            gap_ms = self.quality.longest_host_gap_ns // 1_000_000
-            self._fail(
-                BenchError(
-                    f"The board at {self.settings.port} has said nothing for "
-                    f"{LOST_NS // 1_000_000} ms: look at its cable and supply, then start anew. "
-                    f"(It stops by itself; the longest pause of this program was {gap_ms} ms.)"
-                ),
-                events,
-            )
+            times_ms = LOST_NS // 1_000_000, self._longest_gap_ns // 1_000_000
+            self._fail(failures.silent(self.settings.port, *times_ms), events)
 
     def _fail(self, error: BenchError, events: list[Event]) -> None:
         self.phase = Phase.OVER
@@ -228,7 +211,7 @@ class Session:
             self._fail(error, events)
             return
         self.welcome = welcome
-        self._poll_ns = now_ns
+        self._poller.due_ns = now_ns
         if welcome.state in (State.ARMED, State.RUNNING):
             self.phase, self._stop_ns = Phase.CLEARING, now_ns
         else:
@@ -247,7 +230,7 @@ class Session:
         before = self.status
         if before and status.tick < before.tick:
             if before.tick - status.tick > self.welcome.tick_hz:
-                self._restarted(events)
+                self._fail(failures.restarted(self.settings.port), events)
             return  # one that was overtaken on the way
         self.status, self._status_ns = status, now_ns
         events.append(BoardStatus(status, now_ns))
@@ -259,33 +242,28 @@ class Session:
         self._take_run_status(status, events)
 
     def _take_acknowledgement(self, status: Status, now_ns: int) -> None:
-        if status.token == self._token and self._token_sent_ns:
-            self._rtt_ns = max(1, now_ns - self._token_sent_ns)
-            self._poll_ns = self._token_sent_ns + POLL_NS
-            self._token_sent_ns = 0
+        self._poller.hear(status.token, now_ns)
         taken = self._outbox.acknowledge(status.next_seq)
         if taken:
             self._progress_ns = now_ns
-            self._hole_token = None
+            self._poller.progress()
             if self.run and Arm.TYPE in taken:
                 self.run.armed = True
-        # After going back, the flag tells of the same hole until the first repeated frame has
-        # arrived; the POLL sent behind it comes back in the first STATUS that knows better.
-        known = self._hole_token is not None and status.token < self._hole_token
-        if status.flags & _HOLE and self._outbox.waits and not known:
+        hole = status.flags & _HOLE and self._outbox.waits
+        if hole and self._poller.proves(status.token):
             self._go_back(now_ns)
 
     def _go_back(self, now_ns: int) -> None:
         self._outbox.go_back()
+        self._poller.repeat()
         self._progress_ns = now_ns
-        self._hole_token = self._token + 1
 
     def _take_run_status(self, status: Status, events: list[Event]) -> None:
         run = self.run
         if run is None or not run.armed:
             return
         if status.run != run.number:
-            self._restarted(events)
+            self._fail(failures.restarted(self.settings.port), events)
             return
         if status.lost_pulses > self._lost_pulses:
             events.append(PulsesMissing(status.lost_pulses - self._lost_pulses))
@@ -294,15 +272,6 @@ class Session:
             events.extend(run.take(status, lambda: self.quality))
         if run.ended and (run.parked or not self._park_too):
             self._stop_ns = None
-
-    def _restarted(self, events: list[Event]) -> None:
-        self._fail(
-            BenchError(
-                f"The board at {self.settings.port} has restarted: look at its supply, "
-                "then start anew"
-            ),
-            events,
-        )
 
     # The rest
 
@@ -322,15 +291,7 @@ class Session:
         if refused.type == Splice.TYPE and run.splicing:
             events.append(run.splice_failed())
         elif refused.type in (Arm.TYPE, Start.TYPE):
-            name = "ARM" if refused.type == Arm.TYPE else "START"
-            code = Refusal(refused.code).name.lower()
-            self._fail(
-                BenchError(
-                    f"The board at {self.settings.port} refused {name} ({code}): "
-                    "close other programs that use it, or unplug it and plug it in again"
-                ),
-                events,
-            )
+            self._fail(failures.refused(self.settings.port, refused), events)
 
     # Bytes out
 
@@ -365,19 +326,16 @@ class Session:
             message = Park(run) if self._park_too else Stop(run)
             self._send(out, encode_frame(message.TYPE, 0, message.pack()), now_ns)
             self._stop_ns = now_ns + STOP_AGAIN_NS
-        if now_ns >= self._poll_ns and (self._rtt_ns == 0 or self._run_is_open()):
+        if now_ns >= self._poller.due_ns and self._wants_answers():
             self._send_poll(out, now_ns)
 
     def _send_poll(self, out: list[bytes], now_ns: int) -> None:
-        if not self._token_sent_ns or self._hole_token == self._token + 1:
-            self._token += 1
-            self._token_sent_ns = now_ns
-        again_ns = 2 * self._rtt_ns or POLL_AGAIN_NS
-        self._poll_ns = now_ns + min(max(again_ns, POLL_AGAIN_NS // 5), POLL_AGAIN_NS)
-        self._send(out, encode_frame(Poll.TYPE, 0, Poll(self._token).pack()), now_ns)
+        poll = Poll(self._poller.ask(now_ns))
+        self._send(out, encode_frame(poll.TYPE, 0, poll.pack()), now_ns)
 
-    def _run_is_open(self) -> bool:
-        return self.run is not None and not self.run.ended
+    def _wants_answers(self) -> bool:
+        """Is there a run to keep alive, or the round trip still unknown?"""
+        return self._poller.rtt_ns == 0 or (self.run is not None and not self.run.ended)
 
     def _repeat_if_due(self, now_ns: int) -> None:
         if self._outbox.waits and now_ns - self._progress_ns >= RTO_NS:
@@ -396,14 +354,14 @@ class Session:
             if not self._outbox.waits:
                 self._progress_ns = now_ns
             self._send(out, self._outbox.next_frame(), now_ns)
-            if self._hole_token == self._token + 1:
+            if self._poller.wants_proof:
                 self._send_poll(out, now_ns)
 
     def _add_message(self, now_ns: int) -> bool:
         run = self.run
         if run is None or not self._outbox.has_room:
             return False
-        splice_ms = (self._pacer.busy_ns(now_ns) + self._rtt_ns) // 1_000_000
+        splice_ms = (self._pacer.busy_ns(now_ns) + self._poller.rtt_ns) // 1_000_000
         message = run.next_message(self._run_tick(now_ns), splice_ms)
         if message is None:
             return False
@@ -419,8 +377,8 @@ class Session:
 
     def _deadline(self, now_ns: int, blocked_ns: int) -> int:
         deadline = min(self._heard_ns + LOST_NS, blocked_ns)
-        if self._rtt_ns == 0 or self._run_is_open():
-            deadline = min(deadline, self._poll_ns)
+        if self._wants_answers():
+            deadline = min(deadline, self._poller.due_ns)
         if self._stop_ns is not None:
             deadline = min(deadline, self._stop_ns)
         if self._outbox.waits:

@@ -394,11 +394,11 @@ def test_a_splice_that_comes_too_late_is_tried_again_later(monkeypatch):
 
     monkeypatch.setattr(module, "_SPLICE_SLACK_MS", 1)
     bench = Bench(latency_ns=30_000_000)
-    bench.session._rtt_ns = 1
+    bench.session._poller.rtt_ns = 1
     bench.open(chunks(TABLE), live=Live())
     bench.until(RunStarted)
     bench.wait(200)
-    bench.session._rtt_ns = 1
+    bench.session._poller.rtt_ns = 1
     log = []
     bench.session.splice(splice_to(faster, log))
     bench.loop.settle()
