@@ -211,5 +211,7 @@ def test_a_miscount_forgiven_is_a_silent_mis_sync_of_one_tooth():
     assert strict.last.sync == "none"
     assert strict.last.reason == "no gap after tooth 58"
     assert (lenient.last.sync, lenient.last.losses) == ("full", 0)
+    speeds = [report.rpm for report in lenient.reports if report.sync == "full"]
+    assert speeds == pytest.approx([1000] * len(speeds), rel=0.15)
     assert spark_angles(lenient, "coil_1", 1000, 90.0)[-1] == pytest.approx(74, abs=0.02)
     assert spark_angles(lenient, "coil_3", 1000, 90.0)[-1] == pytest.approx(254 - 6, abs=0.02)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,15 +9,14 @@ import numpy as np
 import numpy.typing as npt
 
 from edgewheel.controller.sim.capture import CRANK, LOST, MARK, Captured, InputCapture
-from edgewheel.controller.sim.decoder import NO_TOOTH, Decoder, Sync
+from edgewheel.controller.sim.decoder import Decoder, Sync
 from edgewheel.controller.sim.engine import DEG_PER_S_PER_RPM, Engine
 from edgewheel.controller.sim.family import decoder_for
 from edgewheel.controller.sim.inputs import to_ticks
+from edgewheel.controller.sim.odometer import CYCLE_DEG, TURN_DEG, Odometer
 from edgewheel.controller.sim.report import SerialPort, report_line
 from edgewheel.controller.sim.scheduler import Pulse, Scheduler
 from edgewheel.controller.sim.settings import ControllerSettings
-
-CYCLE_DEG = 720.0
 
 
 @dataclass(frozen=True)
@@ -55,9 +52,7 @@ class SimController:
         self._scheduler = Scheduler()
         self._engine = Engine(settings, tick_hz, self._scheduler)
         self._port = SerialPort(settings.report, tick_hz)
-        self._base_deg = 0.0
-        self._deg = 0.0
-        self._history: deque[tuple[int, float]] = deque(maxlen=settings.speed.average_teeth + 1)
+        self._odometer = Odometer(self._decoder, settings.speed.average_teeth)
         self._losses = 0
         self._overruns = 0
         self._ignore_overruns = settings.interrupts.overrun == "ignore"
@@ -67,7 +62,6 @@ class SimController:
         self._stall_ticks = to_ticks(settings.sync.stall_ms * 1000, tick_hz)
         self._stall_check = power_up_tick + self._stall_ticks
         self._stalled_tick = self._decoder.tick
-        self._following = False
         self._now = power_up_tick - 1
         channels = self._engine.channels
         self.outputs = tuple(channels)
@@ -95,8 +89,9 @@ class SimController:
 
     def _deal_with(self, captured: Captured) -> None:
         """Every captured edge in the order of its interrupt: the hot loop."""
-        decoder, engine, history = self._decoder, self._engine, self._history
+        decoder, engine, odometer = self._decoder, self._engine, self._odometer
         tooth, angles, ahead = decoder.tooth, decoder.angles, decoder.ahead
+        history = odometer.history
         timer = min(self._next_report, self._stall_check)
         for tick, done, kind, level in captured:
             if done > timer:
@@ -108,15 +103,15 @@ class SimController:
             if decoder.news:
                 self._take_news(done, wrapped=number == 0)
             elif number == 0:
-                self._base_deg += decoder.period_deg
+                odometer.base_deg += decoder.period_deg
             if number < 0:
-                self._deg += decoder.pitch_deg
+                deg = odometer.deg + decoder.pitch_deg
             else:
-                self._deg = self._base_deg + angles[number]
-            deg = self._deg
+                deg = odometer.base_deg + angles[number]
+            odometer.deg = deg
             history.append((tick, deg))
             if deg + ahead[number] >= engine.due_deg:
-                mean_pace = self._mean_pace()
+                mean_pace = odometer.mean_pace()
                 engine.plan(tick, deg, ahead[number], done, decoder.pace, mean_pace)
 
     def _other(self, tick: int, done: int, kind: int, level: int) -> None:
@@ -132,35 +127,20 @@ class SimController:
         if decoder.news:
             self._take_news(done, wrapped=False)
 
-    def _take_news(self, tick: int, wrapped: bool) -> None:
+    def _take_news(self, now: int, wrapped: bool) -> None:
         """Sync or the turn is not what it was: the absolute angle and the outputs follow."""
-        decoder = self._decoder
+        decoder, odometer, sync = self._decoder, self._odometer, self._decoder.sync
         decoder.news = False
-        if decoder.number != NO_TOOTH:
-            self._follow(tick, wrapped)
+        shift_deg = odometer.take_news(wrapped)
+        if sync is Sync.NONE:
+            self._engine.stop(now)
         else:
-            self._engine.stop(tick)
-        self._following = decoder.number != NO_TOOTH
+            known_deg = {Sync.CRANK: TURN_DEG, Sync.FULL: CYCLE_DEG}.get(sync, decoder.period_deg)
+            self._engine.start(now, sync, known_deg, odometer.deg, shift_deg)
         if decoder.losses != self._losses:
             self._losses = decoder.losses
             if self._report_on_loss:
-                self._report(tick)
-
-    def _follow(self, now: int, wrapped: bool) -> None:
-        decoder, sync = self._decoder, self._decoder.sync
-        before_deg = self._base_deg
-        if not self._following:
-            self._base_deg = before_deg = CYCLE_DEG * math.ceil(self._deg / CYCLE_DEG)
-            self._history.clear()
-        elif wrapped:
-            self._base_deg = before_deg = self._base_deg + decoder.period_deg
-        if decoder.turn is not None and (self._base_deg % CYCLE_DEG == 0) != (decoder.turn == 0):
-            self._base_deg += CYCLE_DEG / 2
-            self._history.clear()
-        if sync is not Sync.NONE:
-            period_deg = {Sync.CRANK: 360.0, Sync.FULL: CYCLE_DEG}.get(sync, decoder.period_deg)
-            self._deg = self._base_deg + decoder.angles[decoder.number]
-            self._engine.start(now, sync, period_deg, self._deg, self._base_deg - before_deg)
+                self._report(now)
 
     def _run_timers(self, now: int) -> int:
         """Do what time alone brings up to `now`; the tick at which it brings the next."""
@@ -179,23 +159,13 @@ class SimController:
             self._stalled_tick = last
             moving = False
             self._decoder.stall()
-            self._history.clear()
+            self._odometer.stand()
             self._take_news(tick, wrapped=False)
         self._stall_check = (last if moving else tick) + self._stall_ticks
 
-    def _mean_pace(self) -> float:
-        """Ticks a degree over the averaged teeth."""
-        (first_tick, first_deg), (tick, deg) = self._history[0], self._history[-1]
-        return (tick - first_tick) / (deg - first_deg) if deg > first_deg else self._decoder.pace
-
     def _rpm(self, tick: int) -> float:
-        """The averaged speed; no more than the tooth that is still to come allows."""
-        decoder = self._decoder
-        if len(self._history) < 2:
-            return 0.0
-        pitch_deg = decoder.ahead[decoder.number] or decoder.pitch_deg
-        pace = max(self._mean_pace(), (tick - decoder.tick) / pitch_deg)
-        return self._tick_hz / DEG_PER_S_PER_RPM / pace
+        pace = self._odometer.pace_at(tick)
+        return self._tick_hz / DEG_PER_S_PER_RPM / pace if pace else 0.0
 
     def _report(self, tick: int) -> None:
         rpm = self._rpm(tick)

@@ -32,7 +32,8 @@ class Decoder(ABC):
 
     `angles` (n,) degrees of the teeth after the reference, `ahead` (n,) degrees to the next one;
     both have one more entry at the end, which NO_TOOTH points to. `pace` is ticks a degree over
-    the last tooth period. `news` is set when sync or turn changed; whoever reads it clears it.
+    the last tooth period. `news` is set when sync or turn changed, `jumped` when a tooth was
+    taken for another than the next; whoever reads them clears them.
     """
 
     pitch_deg: float
@@ -57,6 +58,7 @@ class Decoder(ABC):
         self.losses = 0
         self.reason = "none"
         self.news = False
+        self.jumped = False
         self._teeth = 0
         self._sought = 0
         self._ordinary = 0
@@ -118,6 +120,7 @@ class Decoder(ABC):
         else:
             self.reason = reason
             self.number = carry_on_as
+            self.news = self.jumped = True
             if carry_on_as == 0:
                 self._reference_seen()
         return self.number
@@ -135,7 +138,7 @@ class Decoder(ABC):
         if self._locked:
             return NO_TOOTH
         self.number = number
-        self.news = True
+        self.news = self.jumped = True
         self._reference_seen()
         return number
 

@@ -74,6 +74,7 @@ class Engine:
             channel.stop(now)
         self._running = []
         self.due_deg = math.inf
+        self.cut = False
 
     def plan(
         self, tick: int, deg: float, ahead_deg: float, done: int, pace: float, mean_pace: float
