@@ -28,6 +28,15 @@ class Cause(StrEnum):
 
 
 @dataclass(frozen=True)
+class RawBytes:
+    """Bytes from the controller, as they came."""
+
+    tick: int
+    seconds: float
+    data: bytes
+
+
+@dataclass(frozen=True)
 class Reported:
     """A report of the controller, as read."""
 
@@ -105,4 +114,4 @@ class Finished:
     detail: str
 
 
-Event = Reported | Pulsed | SyncGained | SyncLost | Cut | BoardSaid | Progress | Finished
+Event = RawBytes | Reported | Pulsed | SyncGained | SyncLost | Cut | BoardSaid | Progress | Finished

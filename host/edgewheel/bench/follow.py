@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from edgewheel.bench.events import BoardSaid, Event, Finished, Progress, Pulsed, Reported
+from edgewheel.bench.events import BoardSaid, Event, Finished, Progress, Pulsed, RawBytes, Reported
 from edgewheel.bench.judge import SyncJudge
 from edgewheel.bench.links import Heard
 from edgewheel.bench.plan import Plan
@@ -91,6 +91,7 @@ class Follower:
                         yield from self._judge.pulse(pulse)
 
     def _serial(self, tick: int, data: bytes) -> Iterator[Event]:
+        yield RawBytes(tick, self._seconds(tick), data)
         for line in self._reader.feed(data, tick):
             report = Reported(tick, self._seconds(tick), line.text, line.fields)
             yield report

@@ -2,7 +2,8 @@
 
 Lost is: the controller says so, its loss counter steps, its speed is wrong for too long, it falls
 silent, or - the worst, since nobody is told - it claims sync while its sparks stand at the wrong
-crank angle. Sparks that vanish while speed and sync stay right are a cut, not a loss.
+crank angle. Sparks that vanish while speed and sync stay right are a cut, not a loss. A loss is
+dated to the moment from which it shows, which for speed and silence is before it is certain.
 """
 
 from __future__ import annotations
@@ -56,7 +57,8 @@ class SyncJudge:
         if not heard.synced:
             yield from self._fail(report.seconds, Cause.SAID, "it reports no sync")
         elif self._speed_wrong(report.seconds):
-            yield from self._fail(report.seconds, Cause.SPEED, heard.speed_detail)
+            since = heard.speed_wrong_since or report.seconds
+            yield from self._fail(since, Cause.SPEED, heard.speed_detail)
         elif self._sparks.misplaced:
             yield from self._fail(report.seconds, Cause.POSITION, self._sparks.detail)
         elif not self.synced and heard.speed_wrong_since is None:
@@ -77,7 +79,7 @@ class SyncJudge:
             return
         if seconds - self._heard.seconds > self._limits.silence_ms / 1000:
             silence = f"no report for {self._limits.silence_ms:g} ms"
-            yield from self._fail(seconds, Cause.SILENCE, silence)
+            yield from self._fail(self._heard.seconds, Cause.SILENCE, silence)
         changed = self._sparks.vanished_or_back(seconds, rpm) if self.synced else None
         if changed is not None:
             yield Cut(seconds, rpm, changed)

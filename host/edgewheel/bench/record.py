@@ -13,7 +13,16 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, Self
 
-from edgewheel.bench.events import BoardSaid, Cut, Event, Pulsed, Reported, SyncGained, SyncLost
+from edgewheel.bench.events import (
+    BoardSaid,
+    Cut,
+    Event,
+    Pulsed,
+    RawBytes,
+    Reported,
+    SyncGained,
+    SyncLost,
+)
 from edgewheel.clock import Clock, WallClock, utc_stamp
 from edgewheel.errors import BenchError
 
@@ -83,7 +92,9 @@ class Record:
 
     def event(self, event: Event) -> None:
         """Note what happened; it is on disk within `COMMIT_NS`."""
-        if isinstance(event, Pulsed):
+        if isinstance(event, RawBytes):
+            self._keep_raw(event.data)
+        elif isinstance(event, Pulsed):
             self._rows["pulse"].append((event.tick, event.line, event.level))
         elif isinstance(event, Reported):
             self._rows["report"].append((event.tick, event.seconds, event.text))
@@ -103,8 +114,7 @@ class Record:
         """A row of `point` or `edit`, in the order of their columns."""
         self._rows[table].append(values)
 
-    def raw(self, data: bytes) -> None:
-        """Bytes of the controller, as they came."""
+    def _keep_raw(self, data: bytes) -> None:
         try:
             self._raw.write(data)
         except OSError as error:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from edgewheel.controller.sim import ControllerSettings, SimController
 from edgewheel.edges.stage import OutputStage
-from edgewheel.link.pinbus import LineWiring, Pulse, Transitions, Wiring
+from edgewheel.link.pinbus import NO_TRANSITIONS, LineWiring, Pulse, Transitions, Wiring
 
 SerialBytes = tuple[int, bytes]
 """The board tick at which the last of these bytes had come, and the bytes."""
@@ -35,13 +37,15 @@ class ControllerOnPins:
         self._inputs = inputs
         self._serial: list[SerialBytes] = []
         self._first = True
+        self._late = NO_TRANSITIONS
         self.names = self._controller.outputs[:inputs]
         self.rest_levels = self._controller.output_levels[:inputs]
 
     def exchange(self, transitions: Transitions, until_tick: int) -> list[Pulse]:
         """Let the controller see what the pins did up to a tick; what it did on its outputs."""
-        seen = self._wiring.pass_on(transitions, until_tick)
-        output = self._controller.feed(seen.ticks, seen.masks, until_tick)
+        last_tick = until_tick - 1
+        seen = self._wiring.pass_on(self._before(transitions, until_tick), last_tick)
+        output = self._controller.feed(seen.ticks, seen.masks, last_tick)
         self._serial += output.serial
         pulses = [Pulse(p.tick, p.line, p.level) for p in output.pulses if p.line < self._inputs]
         if self._first:
@@ -49,6 +53,14 @@ class ControllerOnPins:
             resting = enumerate(self.rest_levels)
             pulses = [Pulse(0, line, level) for line, level in resting] + pulses
         return pulses
+
+    def _before(self, transitions: Transitions, until_tick: int) -> Transitions:
+        """Those below a tick; what the pins do at that very tick may not be known yet."""
+        ticks = np.concatenate([self._late.ticks, transitions.ticks])
+        masks = np.concatenate([self._late.masks, transitions.masks])
+        cut = int(np.searchsorted(ticks, until_tick))
+        self._late = Transitions(ticks[cut:], masks[cut:])
+        return Transitions(ticks[:cut], masks[:cut])
 
     def take_serial(self) -> list[SerialBytes]:
         """What the controller's serial port said since the last call."""

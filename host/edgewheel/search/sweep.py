@@ -14,6 +14,9 @@ from edgewheel.bench.runner import Runner
 from edgewheel.errors import UsageError
 from edgewheel.search.staircase import Point, staircase_motion
 
+REPORT_GAP_S = 0.5
+"""Reports that come seldom make a loss certain so much later."""
+
 
 @dataclass(frozen=True)
 class PointResult:
@@ -61,11 +64,12 @@ def sweep_plan(plan: Plan) -> tuple[Plan, list[Point]]:
 class SweepListener:
     """Sorts a run's findings by the points of its staircase, each by its own moment.
 
-    A point is over when the run's progress has passed its end; until then findings wait, since
-    one step of a run may bring pulses and reports of several moments.
+    A point is judged once the run is `patience_s` beyond its end, since a loss can be dated back
+    by as much.
     """
 
-    def __init__(self, points: list[Point]) -> None:
+    def __init__(self, points: list[Point], patience_s: float) -> None:
+        self._patience_s = patience_s
         self._points = deque(points)
         self._waiting: deque[SyncGained | SyncLost] = deque()
         self._synced = False
@@ -75,10 +79,15 @@ class SweepListener:
         """Take an event; yields each point that is over."""
         if isinstance(event, SyncGained | SyncLost):
             self._waiting.append(event)
-        elif isinstance(event, Progress | Finished):
-            while self._points and event.seconds >= self._points[0].end_s:
-                self.results.append(self._judge(self._points.popleft()))
-                yield self.results[-1]
+        elif isinstance(event, Progress):
+            yield from self._until(event.seconds - self._patience_s)
+        elif isinstance(event, Finished):
+            yield from self._until(event.seconds)
+
+    def _until(self, seconds: float) -> Iterator[PointResult]:
+        while self._points and seconds >= self._points[0].end_s:
+            self.results.append(self._judge(self._points.popleft()))
+            yield self.results[-1]
 
     def _judge(self, point: Point) -> PointResult:
         lost: list[SyncLost] = []
@@ -119,7 +128,9 @@ class Sweep:
     def __init__(self, plan: Plan, runs: Path) -> None:
         swept, points = sweep_plan(plan)
         self.runner = Runner(swept, runs)
-        self._listener = SweepListener(points)
+        limits = plan.limits
+        patience_s = max(limits.speed_error_ms, limits.silence_ms) / 1000 + REPORT_GAP_S
+        self._listener = SweepListener(points, patience_s)
 
     @property
     def result(self) -> SweepResult:

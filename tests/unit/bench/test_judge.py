@@ -71,7 +71,8 @@ def test_its_loss_counter_steps_between_two_good_reports(synced):
 def test_its_speed_is_wrong_for_longer_than_allowed(synced):
     assert synced.report(0.08, rpm=1100.0) == []
     assert synced.report(0.3, rpm=1100.0) == []
-    assert causes(synced.report(0.4, rpm=1100.0)) == [Cause.SPEED]
+    (lost,) = synced.report(0.4, rpm=1100.0)
+    assert (lost.cause, lost.seconds) == (Cause.SPEED, 0.08)
 
 
 def test_a_speed_that_is_wrong_for_a_moment_is_forgiven(synced):
@@ -82,7 +83,8 @@ def test_a_speed_that_is_wrong_for_a_moment_is_forgiven(synced):
 
 def test_it_falls_silent(synced):
     assert synced.passed(0.5) == []
-    assert causes(synced.passed(0.6)) == [Cause.SILENCE]
+    (lost,) = synced.passed(0.6)
+    assert (lost.cause, lost.seconds) == (Cause.SILENCE, 0.04)
 
 
 @pytest.mark.parametrize("error_deg", [6, -6, 3.5, 360])
