@@ -86,8 +86,7 @@ class BlockEncoder:
         self._hint = lag_hint if lag_hint <= limits.history_depth else 0
         self._span = span_ticks
         self._batch = _BATCH if span_ticks is None else _LIVE_BATCH
-        self._waiting: list[tuple[Ints, Bytes]] = []
-        self._waiting_count = 0
+        self._ticks, self._masks = np.zeros(0, np.int64), np.zeros(0, np.uint8)
 
     @property
     def count(self) -> int:
@@ -113,22 +112,19 @@ class BlockEncoder:
 
         ValueError if two transitions are closer than the board's shortest hold, or too far apart.
         """
-        self._waiting.append((ticks, masks))
-        self._waiting_count += len(ticks)
-        while self._waiting_count >= self._batch:
-            yield from self._encode(*self._take(self._batch))
+        ticks = np.concatenate((self._ticks, ticks))
+        masks = np.concatenate((self._masks, masks))
+        whole = len(ticks) - len(ticks) % self._batch
+        self._ticks, self._masks = ticks[whole:], masks[whole:]
+        for at in range(0, whole, self._batch):
+            yield from self._encode(ticks[at : at + self._batch], masks[at : at + self._batch])
 
     def finish(self) -> Iterator[EncodedFrame]:
         """The frames of what is left."""
-        if self._waiting_count:
-            yield from self._encode(*self._take(self._waiting_count))
-
-    def _take(self, count: int) -> tuple[Ints, Bytes]:
-        ticks = np.concatenate([part for part, _ in self._waiting])
-        masks = np.concatenate([part for _, part in self._waiting])
-        self._waiting = [(ticks[count:], masks[count:])]
-        self._waiting_count = len(ticks) - count
-        return ticks[:count], masks[:count]
+        ticks, masks = self._ticks, self._masks
+        self._ticks, self._masks = ticks[:0], masks[:0]
+        if len(ticks):
+            yield from self._encode(ticks, masks)
 
     def _encode(self, ticks: Ints, masks: Bytes) -> Iterator[EncodedFrame]:
         history = self._decoder.history

@@ -502,6 +502,21 @@ def test_pulses_that_got_lost_are_missed():
     assert got + missing == last.first + len(last.ticks)
 
 
+def test_run_ticks_go_beyond_32_bits():
+    """At 125 MHz the low 32 bits come round every 34 seconds."""
+    fast = replace(SETTINGS, tick_hz=125_000_000)
+    hold = 20 * fast.tick_hz
+    table = (np.array([2000, hold, 2 * hold, 2 * hold + 500]), np.array([1, 0, 1, 0], np.uint8))
+    bench = Bench(fast)
+    header = PinHeader(fast.tick_hz, 0, 0)
+    bench.session.open_run(RunOrder(header, chunks(table)))
+    bench.loop.settle()
+    ended = bench.until(RunEnded)
+    assert ended.verified
+    assert ended.last_tick == 2 * hold + 500 > 2**32
+    assert_is_prefix(bench.played(ended), table)
+
+
 # Orders that cannot be
 
 
