@@ -7,10 +7,13 @@ periods of the wheel; it knows nothing of symmetry or diagonals.
 from __future__ import annotations
 
 from fractions import Fraction
-from functools import cache
+
+import numpy as np
 
 from edgewheel.wheel.angles import angle_table
 from edgewheel.wheel.model import Wheel
+
+NEVER = 1 << 30
 
 
 def pin_changes(wheel: Wheel) -> list[tuple[Fraction, int, bool]]:
@@ -38,20 +41,29 @@ def pin_changes(wheel: Wheel) -> list[tuple[Fraction, int, bool]]:
 
 
 class TryEverything:
-    """All that the slow decoder finds out about one wheel."""
+    """All that the slow decoder finds out about one wheel, for all starts in step.
+
+    `possible[s, o]` says that a decoder that started at event s may as well have started at o.
+    """
 
     def __init__(self, wheel: Wheel, edges: str, levels: bool, tolerance: Fraction) -> None:
         self.wheel, self.period = wheel, wheel.period
         self.events = self._events(edges, levels)
         self.count = len(self.events)
-        self.position: list[int | None] = []
-        self.phase: list[int | None] = []
-        self.known_ratios: dict[Fraction, Fraction] = {}
-        self.ratios = [self._ratios(index) for index in range(self.count)]
-        self.places = {turn: self._places(turn) for turn in (360, self.period)}
-        self.apart = cache(lambda a, b: max(a, b) > (1 + tolerance) * min(a, b))
-        for start in range(self.count):
-            self._decode(start)
+        told_after = self._told_after(tolerance)
+        angles = {turn: self._angle_numbers(turn) for turn in (360, self.period)}
+        unsettled = {turn: np.full(self.count, -1) for turn in angles}
+        possible = np.ones((self.count, self.count), bool)
+        for step in range(3 * self.count):
+            possible &= np.roll(told_after, (-step, -step), (0, 1)) >= step
+            if possible.sum() == self.count:
+                break
+            for turn, numbers in angles.items():
+                now = np.roll(numbers, -step)
+                torn = (possible & (now[:, None] != now[None, :])).any(axis=1)
+                unsettled[turn][torn] = step
+        self.position = self._known(unsettled[360])
+        self.phase = self._known(unsettled[self.period])
 
     def _events(self, edges: str, levels: bool) -> list[tuple[Fraction, tuple, tuple]]:
         changes = pin_changes(self.wheel)
@@ -76,10 +88,26 @@ class TryEverything:
     def angle(self, index: int) -> Fraction:
         return self.events[index % self.count][0] + index // self.count * self.period
 
-    def _places(self, turn: int) -> list[int]:
+    def _angle_numbers(self, turn: int) -> np.ndarray:
         """A number for each event that is the same where the angle within the turn is."""
         angles = [angle % turn for angle, _, _ in self.events]
-        return [angles.index(angle) for angle in angles]
+        numbers = {angle: number for number, angle in enumerate(angles)}
+        return np.array([numbers[angle] for angle in angles])
+
+    def _told_after(self, tolerance: Fraction) -> np.ndarray:
+        """For each pair of events how many a decoder must have seen before, to tell them apart."""
+        ratios = [self._ratios(index) for index in range(self.count)]
+        looks = [
+            (*self.events[index][1:], tuple(ratio for _, ratio in ratios[index]))
+            for index in range(self.count)
+        ]
+        known = {look: number for number, look in enumerate(dict.fromkeys(looks))}
+        number_of = np.array([known[look] for look in looks])
+        rows = []
+        for look, own in zip(looks, ratios, strict=True):
+            told = [_told_after(look, other, own, tolerance) for other in known]
+            rows.append(np.array(told)[number_of])
+        return np.array(rows)
 
     def _ratios(self, index: int) -> list[tuple[int, Fraction]]:
         """For each track at an event: events since its last edge but one, and its period ratio."""
@@ -91,38 +119,14 @@ class TryEverything:
                 while track not in self.events[places[-1] % self.count][1]:
                     places[-1] -= 1
             last, middle, first = (self.angle(place) for place in places)
-            ratio = (last - middle) / (middle - first)
-            found.append((index - places[2], self.known_ratios.setdefault(ratio, ratio)))
+            found.append((index - places[2], (last - middle) / (middle - first)))
         return found
 
-    def _alike(self, start: int, other: int, step: int) -> bool:
-        one, two = (start + step) % self.count, (other + step) % self.count
-        if one == two:
-            return True
-        if self.events[one][1:] != self.events[two][1:]:
-            return False
-        return not any(
-            back <= step and a is not b and a != b and self.apart(a, b)
-            for (back, a), (_, b) in zip(self.ratios[one], self.ratios[two], strict=True)
-        )
-
-    def _decode(self, start: int) -> None:
-        possible = set(range(self.count))
-        unsettled = {360: -1, self.period: -1}
-        for step in range(3 * self.count):
-            possible = {other for other in possible if self._alike(start, other, step)}
-            for turn in unsettled:
-                places = self.places[turn]
-                if len({places[(other + step) % self.count] for other in possible}) > 1:
-                    unsettled[turn] = step
-            if possible == {start}:
-                break
-        known = {
-            turn: None if last >= 2 * self.count else start + last + 1
-            for turn, last in unsettled.items()
-        }
-        self.position.append(known[360])
-        self.phase.append(known[self.period])
+    def _known(self, unsettled: np.ndarray) -> list[int | None]:
+        return [
+            None if last >= 2 * self.count else start + int(last) + 1
+            for start, last in enumerate(unsettled)
+        ]
 
     def longest(self, known: list[int | None]) -> tuple[Fraction, int] | None:
         """(crank degrees, edges seen) of the worst start, None if it never ends."""
@@ -133,3 +137,17 @@ class TryEverything:
             max(self.angle(last) - self.angle(start - 1) for start, last in settled),
             max(last - start + 1 for start, last in settled),
         )
+
+
+def _told_after(look: tuple, other: tuple, own: list, tolerance: Fraction) -> int:
+    """The events that must have been seen before one that looks so is told from the other."""
+    if look[:2] != other[:2]:
+        return -1
+    return min(
+        (
+            back - 1
+            for (back, a), b in zip(own, other[2], strict=True)
+            if max(a, b) > (1 + tolerance) * min(a, b)
+        ),
+        default=NEVER,
+    )

@@ -10,8 +10,6 @@ from edgewheel.wheel.model import DirectionPulse, Sensor, Tooth, Track, Wheel
 from every_start import TryEverything
 
 TOLERANCE = Fraction(1, 4)
-LARGE = 150
-"""Teeth in a period from which the slow reference takes more than a second or two."""
 
 
 def crank(teeth: str, period: int = 720, more: str = "") -> Wheel:
@@ -33,14 +31,7 @@ def agrees_with_trying_everything(wheel: Wheel, decoder: Decoder, tolerance: Fra
     assert measure(found.phase) == slow.longest(slow.phase)
 
 
-def library_wheels():
-    for entry in library.listing():
-        wheel = entry.wheel
-        large = sum(len(track.crank_teeth(wheel.period)) for track in wheel.tracks) > LARGE
-        yield pytest.param(entry.wheel, id=entry.stem, marks=[pytest.mark.slow] if large else [])
-
-
-@pytest.mark.parametrize("wheel", [*library_wheels()])
+@pytest.mark.parametrize("wheel", [pytest.param(e.wheel, id=e.stem) for e in library.listing()])
 @pytest.mark.parametrize("decoder", DECODERS, ids=str)
 def test_library_wheel_agrees_with_trying_every_start(wheel: Wheel, decoder: Decoder):
     agrees_with_trying_everything(wheel, decoder, TOLERANCE)
