@@ -33,6 +33,9 @@ DEEPEST = 40
 LONGEST_NUMBER = 40
 """Characters; longer ones are slips, and would make exact arithmetic slow."""
 
+FEW_WORDS = 6
+"""Up to so many allowed words are listed beside the nearest."""
+
 _DECIMAL = re.compile(r"[+-]?(\d[\d_]*(\.\d*)?|\.\d+)([eE][+-]?\d{1,2})?")
 _FRACTION = re.compile(r"([+-]?\d+)\s*/\s*(\d+)")
 _PLAIN_TAGS = {
@@ -280,7 +283,13 @@ def _mapping(node: yaml.MappingNode, file: str, key: str) -> dict[str, Node]:
 
 
 def _nearest(word: str, known: Sequence[str]) -> str:
+    """What to write instead of a word: the nearest of the known ones, and the others if few."""
+    if not known:
+        return "nothing here"
     near = difflib.get_close_matches(word, known, 1)
-    if near:
-        return f"'{near[0]}', if that is what is meant"
-    return "one of: " + ", ".join(sorted(set(known))) if known else "nothing here"
+    others = sorted(set(known) - set(near))
+    if not near:
+        return "one of: " + ", ".join(others)
+    meant = f"'{near[0]}', if that is what is meant"
+    few = others and len(others) <= FEW_WORDS
+    return f"{meant}, or one of: {', '.join(others)}" if few else meant
