@@ -27,7 +27,7 @@ class State(IntEnum):
 
 
 class Reason(IntEnum):
-    """Why the last run ended."""
+    """Why the last run ended; a number of a later minor version reads as INTERNAL."""
 
     NONE = 0
     END = 1
@@ -40,14 +40,22 @@ class Reason(IntEnum):
     OVERRUN = 8
     INTERNAL = 9
 
+    @classmethod
+    def _missing_(cls, value: object) -> Reason:
+        return cls.INTERNAL
+
 
 class Refusal(IntEnum):
-    """Why a frame was refused."""
+    """Why a frame was refused; a number of a later minor version reads as VALUE."""
 
     UNKNOWN = 1
     MALFORMED = 2
     STATE = 3
     VALUE = 4
+
+    @classmethod
+    def _missing_(cls, value: object) -> Refusal:
+        return cls.VALUE
 
 
 class Flag(IntFlag):

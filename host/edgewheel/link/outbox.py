@@ -66,7 +66,8 @@ class Outbox:
         """Send everything that is not acknowledged once more."""
         self._sent = 0
 
-    def drop_unsent(self) -> None:
-        """Forget the frames that were never sent."""
-        while len(self._frames) > self._ever_sent:
-            self._frames.pop()
+    def drop_unsent(self, but: int) -> None:
+        """Forget the frames that were never sent, but for those of one type."""
+        frames = list(self._frames)
+        kept = [frame for frame in frames[self._ever_sent :] if frame[0] == but]
+        self._frames = deque(frames[: self._ever_sent] + kept)

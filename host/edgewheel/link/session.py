@@ -96,7 +96,7 @@ class Session:
         self._poller = Poller(now_ns)
         self._progress_ns = now_ns
         self._bytes_heard = self._frames_heard = 0
-        self._board_gaps = 0
+        self._board_gaps = self._malformed = 0
         self._longest_gap_ns = 0
         self._stop_ns: int | None = None
         self._park_too = False
@@ -125,7 +125,8 @@ class Session:
         """
         if self.run:
             self.run.stopping = True
-            self._outbox.drop_unsent()
+            # ARM goes out all the same: it is the board that says how a run has ended.
+            self._outbox.drop_unsent(but=Arm.TYPE)
             self._stop_ns = 0
             self._park_too = park
 
@@ -141,7 +142,7 @@ class Session:
         return LinkQuality(
             retransmits=self._outbox.retransmits,
             board_gaps=self._board_gaps,
-            bad_from_board=self._decoder.bad_frames,
+            bad_from_board=self._decoder.bad_frames + self._malformed,
             bad_from_host=self.status.bad_frames if self.status else 0,
             longest_host_gap_ns=self._longest_gap_ns,
         )
@@ -163,7 +164,7 @@ class Session:
             try:
                 self._take(frame, now_ns, events)
             except MalformedError:
-                self._board_gaps += 1
+                self._malformed += 1
         self._check_time(now_ns, events)
         return events
 

@@ -78,6 +78,11 @@ def test_every_message_comes_back_and_a_longer_tail_is_ignored():
             kind.unpack(sample.pack()[:-1])
 
 
+def test_numbers_of_a_later_minor_version_can_be_read():
+    assert Reason(77) is Reason.INTERNAL
+    assert Refusal(77) is Refusal.VALUE
+
+
 ticks = st.lists(st.integers(0, 2**40), min_size=1, max_size=20).map(sorted).map(tuple)
 
 

@@ -252,8 +252,11 @@ def test_stop_before_the_run_has_begun_lets_nothing_out():
     bench = Bench(latency_ns=5_000_000)
     bench.open(chunks(TABLE))
     bench.stop()
-    bench.wait(500)
+    ended = bench.until(RunEnded)
+    assert (ended.reason, ended.played) == (Reason.STOP, 0)
     assert len(bench.pins.ticks) == 0
+    bench.until(Parked)
+    assert bench.play(TABLE).verified
 
 
 # Flow
