@@ -1,4 +1,4 @@
-"""Seals a firmware image and writes it as UF2, with a manifest beside it. Standard library only.
+"""Seals a firmware image and writes it as UF2; beside it, what lies in flash then, and a manifest. Standard library only.
 
     image.py IMAGE.bin IMAGE.uf2 --compiler TEXT
 
@@ -106,6 +106,7 @@ def main() -> None:
     image = seal(options.image.read_bytes())
     packed = uf2(image)
     options.uf2.write_bytes(packed)
+    options.uf2.with_suffix(".flash").write_bytes(image)
     text = json.dumps(manifest(Path(__file__).parent, image, packed, options.compiler), indent=2)
     options.uf2.with_suffix(".json").write_text(text + "\n", "utf-8")
 

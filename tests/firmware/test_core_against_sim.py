@@ -103,7 +103,16 @@ class Script:
 
     def step(self) -> None:
         host = self.board.host
-        odds = {"edges": 12, "close": 1, "course": 1, "garbage": 1, "strange": 1, "hole": 1, "start": 3, "stop": 0.3}
+        odds = {
+            "edges": 12,
+            "close": 1,
+            "course": 1,
+            "garbage": 1,
+            "strange": 1,
+            "hole": 1,
+            "start": 3,
+            "stop": 0.3,
+        }
         name = self.rng.choices(list(odds), list(odds.values()))[0]
         if name == "start":
             host.start(1)
@@ -133,7 +142,9 @@ def test_both_boards_say_the_same(native_library: Path, seed: int) -> None:
     assert play(seed, core) == play(seed, simulated)
     assert core.host.refused == simulated.host.refused
     pins = [(tick, mask) for tick, mask in core.edges() if tick > 1]
-    moved = [pair for before, pair in zip([(0, 0), *pins], pins, strict=False) if before[1] != pair[1]]
+    moved = [
+        pair for before, pair in zip([(0, 0), *pins], pins, strict=False) if before[1] != pair[1]
+    ]
     simulated_moved = [
         pair
         for before, pair in zip([(0, 0), *simulated.changes], simulated.changes, strict=False)

@@ -10,9 +10,7 @@ from typing import Any
 import pytest
 from firmware.kit import native
 
-VECTORS = json.loads(
-    (Path(__file__).parent / "vectors" / "wire.json").read_text(encoding="utf-8")
-)
+VECTORS = json.loads((Path(__file__).parent / "vectors" / "wire.json").read_text(encoding="utf-8"))
 UNFIT = 0xFFFFFFFF
 
 

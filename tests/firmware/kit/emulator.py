@@ -76,6 +76,10 @@ class Emulator:
         data, self._received = self._received, b""
         return data
 
+    def peek(self) -> Any:
+        """The cycles of the changes that edges() will give."""
+        return np.concatenate(self._cycles or [np.empty(0)])
+
     def edges(self) -> tuple[Any, Any, Any]:
         """Changes of the outputs since the last call: cycles, masks, and which pins were driven."""
         cycles = np.concatenate(self._cycles or [np.empty(0)]).astype(np.int64)
