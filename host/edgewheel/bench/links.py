@@ -45,7 +45,7 @@ class BenchLink(Protocol):
         """Wait for the next thing to happen and tell it."""
 
     def close(self) -> None:
-        """Let go of the ports."""
+        """Park what is not parked and let go of the ports."""
 
 
 class SimulatedLink:
@@ -87,4 +87,4 @@ class SimulatedLink:
         return Heard(events, tuple(self._wired.take_serial()), tick)
 
     def close(self) -> None:
-        pass
+        self._bench.session.stop(park=True)

@@ -8,6 +8,7 @@ from edgewheel.bench.events import Event
 from edgewheel.bench.follow import Follower
 from edgewheel.bench.links import BenchLink, SimulatedLink
 from edgewheel.bench.plan import Plan
+from edgewheel.bench.ports import PortLink
 from edgewheel.edges.pins import PinMaker
 from edgewheel.errors import BenchError
 from edgewheel.fault.pipeline import Pipeline
@@ -34,11 +35,11 @@ class Rig:
     def run(self, plan: Plan) -> Iterator[Event]:
         """Play a plan; yields what happens, `Finished` last.
 
-        Closing the iterator parks the outputs. Raises BenchError when board or cable fail,
+        However it ends, the outputs are parked. Raises BenchError when board or cable fail,
         UsageError when the table cannot be played.
         """
         self._abort = False
-        link = SimulatedLink(plan)
+        link: BenchLink = SimulatedLink(plan) if plan.board.kind == "sim" else PortLink(plan)
         try:
             welcome = self._connect(link)
             yield from self._play(plan, link, welcome)
@@ -66,13 +67,8 @@ class Rig:
         rest = sum(level << line for line, level in enumerate(link.rest_levels))
         follower = Follower(plan, welcome.tick_hz, lead, link.input_names, rest)
         link.order(RunOrder(self.pins.header, source, lag_hint=plan.transitions_per_cycle))
-        try:
-            while follower.finished is None:
-                if self._abort and not follower.aborted:
-                    follower.aborted = True
-                    link.park()
-                yield from follower.take(link.step())
-        except GeneratorExit:
-            link.park()
-            link.step()
-            raise
+        while follower.finished is None:
+            if self._abort and not follower.aborted:
+                follower.aborted = True
+                link.park()
+            yield from follower.take(link.step())
