@@ -177,3 +177,30 @@ def test_pulses_come_in_order_and_levels_alternate_through_loss_and_regain():
     for line in range(len(result.outputs)):
         levels = [p.level for p in result.pulses if p.line == line]
         assert all(a != b for a, b in pairwise(levels))
+
+
+def test_a_charge_that_was_still_to_come_is_taken_back_when_sync_is_lost():
+    # teeth at 54 and 60 degrees, the charge begins at 59; a spike at 55 costs the sync
+    before = train(SIXTY.pulses, steady(1000), 8 + 55 / 360)
+    spike = before.ticks[-1] + TICK_HZ // 6000 // 5
+    ticks = np.concatenate((before.ticks, [spike - 1600, spike]))
+    masks = np.concatenate((before.masks, before.masks[-1:] & 0xFE, before.masks[-1:]))
+    limited = SIXTY.settings.replace("gap_ratio_low", "tooth_ratio_low: 0.4, gap_ratio_low")
+    limited = limited.replace("blanking_percent: 20", "blanking_percent: 0")
+    settings = settings_from(limited)
+    broken = type(before)(before.lines, before.initial_mask, ticks, masks)
+    lost, kept = (run(signal, settings, rest_s=0.1) for signal in (broken, before))
+    assert lost.last.losses == 1
+    assert len(kept.edges("coil_1", 1)) == len(lost.edges("coil_1", 1)) + 1
+
+
+def test_the_phase_that_comes_just_as_a_spark_is_set_fires_it_once():
+    # the spark is set from the tooth before the reference, at which the phase becomes known
+    text = "interrupts: {crank_cost_us: 20}\nignition: {dwell_ms: 2.5}"
+    settings = with_outputs(text, engine__tdc_after_reference_deg="10.02")
+    for from_deg in (10.0, 370.0):
+        result = run(at(1000, turns=8, from_deg=from_deg), settings)
+        widths = [off - on for on, off in pairs_of(result, "coil_1")]
+        assert min(widths) > TICKS_PER_MS
+        sparks = np.diff(result.edges("coil_1", 0))
+        assert sparks.min() > 0.9 * TICK_HZ * 60 / 1000

@@ -133,11 +133,15 @@ def test_a_mark_on_the_crank_gives_the_turn_but_not_the_cycle():
     assert (result.last.sync, result.last.losses) == ("crank", 0)
 
 
-def test_an_added_tooth_that_breaks_off_is_missed():
+@pytest.mark.parametrize(
+    ("gone", "reason"),
+    [(12, "no added tooth after tooth 12"), (13, "no tooth after the added one")],
+)
+def test_a_tooth_of_the_short_pair_that_breaks_off_is_missed(gone, reason):
     signal = train(ADDED.pulses, steady(1000), 12)
-    result = run(without_teeth(signal, 13 * 8 + 12), settings_of(ADDED))
+    result = run(without_teeth(signal, 13 * 8 + gone), settings_of(ADDED))
     lost = next(report for report in result.reports if report.losses)
-    assert lost.reason == "no added tooth after tooth 12"
+    assert lost.reason == reason
     assert (result.last.sync, result.last.losses) == ("crank", 1)
 
 

@@ -52,7 +52,11 @@ class SimController:
         self._scheduler = Scheduler()
         self._engine = Engine(settings, tick_hz, self._scheduler)
         self._port = SerialPort(settings.report, tick_hz)
-        self._odometer = Odometer(self._decoder, settings.speed.average_teeth)
+        interrupts = settings.interrupts
+        queue_us = interrupts.crank_cost_us * (interrupts.waiting_edges + 1)
+        longest_wait = to_ticks(queue_us, tick_hz)
+        average_teeth = settings.speed.average_teeth
+        self._odometer = Odometer(self._decoder, average_teeth, longest_wait)
         self._losses = 0
         self._overruns = 0
         self._ignore_overruns = settings.interrupts.overrun == "ignore"

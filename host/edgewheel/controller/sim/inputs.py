@@ -146,7 +146,6 @@ class EdgeGate:
         periods = np.diff(ticks, prepend=self._last)
         before = np.empty_like(periods)
         before[0], before[1:] = self._period, periods[:-1]
-        before[before >= self._forget] = 0
         if (periods >= np.maximum(self._blanking, self._share * before)).all():
             self._last, self._period = int(ticks[-1]), int(periods[-1])
             return ticks, levels

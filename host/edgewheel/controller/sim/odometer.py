@@ -19,12 +19,13 @@ class Odometer:
     position is not known every tooth counts as one pitch.
     """
 
-    def __init__(self, decoder: Decoder, average_teeth: int) -> None:
+    def __init__(self, decoder: Decoder, average_teeth: int, longest_wait: int) -> None:
         self.deg = 0.0
         self.base_deg = 0.0
         self.history: deque[tuple[int, float]] = deque(maxlen=average_teeth + 1)
         """(tick, deg) of the last teeth, over which speed is averaged."""
         self._decoder = decoder
+        self._longest_wait = longest_wait
         self._following = False
 
     def take_news(self, wrapped: bool) -> float:
@@ -62,10 +63,14 @@ class Odometer:
         return self._decoder.pace
 
     def pace_at(self, tick: int) -> float:
-        """The same, but no faster than the tooth that is still to come allows; 0 if unknown."""
+        """The same, but no faster than the tooth that is still to come allows; 0 if unknown.
+
+        That tooth may have come already, and wait in the interrupt queue for `longest_wait` ticks.
+        """
         decoder, pace = self._decoder, self.mean_pace()
         ahead_deg = decoder.ahead[decoder.number] or decoder.pitch_deg
-        return max(pace, (tick - decoder.tick) / ahead_deg) if pace else 0.0
+        overdue = tick - decoder.tick - self._longest_wait
+        return max(pace, overdue / ahead_deg) if pace else 0.0
 
     def _turn_shift(self) -> float:
         turn = self._decoder.turn

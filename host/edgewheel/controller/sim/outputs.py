@@ -145,10 +145,11 @@ class Coil(Channel):
                 self.due_deg = spark_deg - dwell_deg
                 if self.due_deg > moment.horizon_deg:
                     return
-                if spark_deg <= moment.deg or not moment.spark_allowed:
+                tick = max(moment.tick_at(self.due_deg), self._free_from)
+                if not moment.spark_allowed or moment.tick_at(spark_deg) <= tick:
                     self._next_tdc = self._angles.after(self._next_tdc)
                     continue
-                self._charge(moment.tick_at(self.due_deg))
+                self._charge(tick)
             self.due_deg = spark_deg
             if spark_deg > moment.horizon_deg:
                 return
@@ -164,9 +165,9 @@ class Coil(Channel):
         self.due_deg = math.inf
 
     def _charge(self, tick: int) -> None:
-        self._on_tick = max(tick, self._free_from)
-        self._set(self._on_tick, True)
-        self._set(self._on_tick + self._longest_ticks, False)
+        self._on_tick = tick
+        self._set(tick, True)
+        self._set(tick + self._longest_ticks, False)
         self._charging = True
 
     def _fire(self, tick: int, now: int) -> None:

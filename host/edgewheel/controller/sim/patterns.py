@@ -68,29 +68,33 @@ class AddedToothDecoder(PacedDecoder):
         self.high = tuple(high for _, high in limits)
         self._short = short
         self._regular_pace = 0.0
-        self._first_of_pair = False
+        self._first_of_pair = 0.0
 
     def _is_reference(self, ratio: float) -> bool:
-        pace = self.pace
-        if not self._regular_pace or pace >= self._short * self._regular_pace:
-            self._regular_pace, self._first_of_pair = pace, False
+        pace, regular = self.pace, self._regular_pace
+        if not regular or pace >= self._short * regular:
+            self._regular_pace, self._first_of_pair = pace, 0.0
             return False
-        ends_pair = self._first_of_pair
-        self._first_of_pair = not ends_pair
-        return ends_pair
+        if not self._first_of_pair:
+            self._first_of_pair = pace
+            return False
+        one_pitch = self._first_of_pair + pace <= regular * (2 - self._short)
+        self._regular_pace, self._first_of_pair = self._first_of_pair + pace, 0.0
+        return one_pitch
 
     def _unexpected(self, number: int, period: int, ratio: float) -> int:
-        self.pace = self._regular_pace = period / self.pitch_deg
-        self._first_of_pair = False
-        if number in (0, self.count - 1):
+        self.pace = period / self.pitch_deg
+        if number == 0:
+            return self._mistake("no tooth after the added one", number)
+        if number == self.count - 1:
             return self._mistake(f"no added tooth after tooth {self.count - 1}", number)
         if ratio < self.low[number]:
             return self._mistake(f"added tooth after tooth {number} of {self.count - 1}", number)
         return self._mistake(f"time ratio {ratio:.2f} at tooth {number + 1} out of limits", number)
 
-    def stall(self) -> None:
-        super().stall()
-        self._regular_pace = 0.0
+    def lose(self, reason: str) -> None:
+        super().lose(reason)
+        self._regular_pace = self._first_of_pair = 0.0
 
 
 class EvenTeethDecoder(PacedDecoder):
