@@ -21,9 +21,7 @@ def literal(deltas, masks):
 
 
 class RawHost:
-    """Sends ordered frames with the right numbers unless told otherwise; `tick` is where the
-    board's clock stands.
-    """
+    """Sends frames with the right numbers unless told otherwise, at board tick `tick`."""
 
     def __init__(self, settings=SETTINGS):
         self.board = SimBoard(settings)

@@ -1,6 +1,4 @@
-"""A session and a simulated board for tests: plays a table in virtual time and remembers what
-reached the pins.
-"""
+"""A session and a simulated board for tests: plays a table, remembers what reached the pins."""
 
 import numpy as np
 

@@ -1,5 +1,4 @@
-"""The vectors that hold the two implementations of the wire together:
-tests/firmware/vectors/wire.json.
+"""The vectors that hold both makings of the wire together: tests/firmware/vectors/wire.json.
 
 python tests/wire_vectors.py     writes the file anew; a test fails if it is not what this writes.
 

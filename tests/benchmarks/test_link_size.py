@@ -23,9 +23,7 @@ CYCLE = 234  # transitions of 60-2 with a half-moon cam in 720 degrees
 
 
 def rippling(rpm, depth, waves):
-    """Time of an angle with a speed of rpm (1 + depth sin(waves angle / 2)): compression ripple,
-    summed numerically.
-    """
+    """Time of an angle at a speed of rpm (1 + depth sin(waves angle / 2)), summed up."""
     grid = np.linspace(0, 720, 200_001)
     slowness = 1 / (6 * rpm * (1 + depth * np.sin(np.deg2rad(waves * grid / 2))))
     steps = (slowness[1:] + slowness[:-1]) / 2 * np.diff(grid)

@@ -1,6 +1,4 @@
-"""The simulated board on a real pseudo-terminal, paced by a clock, so that any program can open it
-as a port.
-"""
+"""The simulated board on a pseudo-terminal, paced by a clock: a port that any program can open."""
 
 from __future__ import annotations
 
@@ -100,9 +98,7 @@ class PtyBoard:
         return (self._clock.now_ns() - self._begun_ns) * hz // 1_000_000_000
 
     def _turn(self) -> None:
-        """Once around: what came, what the pins did, what is to be said; then wait for what is
-        next.
-        """
+        """Once around: what came, what the pins did, what is to be said; then wait."""
         is_open = self.port.is_open()
         tick = self._tick()
         if self._was_open and not is_open:

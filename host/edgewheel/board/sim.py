@@ -1,6 +1,4 @@
-"""The simulated board: PROTOCOL.md with a clock, pins and nothing else. It does no I/O and keeps no
-time itself.
-"""
+"""The simulated board: PROTOCOL.md with a clock and pins. It does no I/O and keeps no time."""
 
 from __future__ import annotations
 

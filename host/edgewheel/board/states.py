@@ -1,5 +1,6 @@
-"""The state table of PROTOCOL.md section 5, as the simulated board runs it; a test holds it against
-the page.
+"""The state table of PROTOCOL.md section 5, as the simulated board runs it.
+
+A test holds it against the page.
 """
 
 from __future__ import annotations

@@ -38,9 +38,7 @@ def cost_of(edges: Edges) -> int:
 
 
 class Stream:
-    """All transitions of a run that the board knows of: the decoded ones, then the frames still
-    packed.
-    """
+    """The transitions of a run that the board knows: decoded ones, then frames still packed."""
 
     def __init__(self, limits: StreamLimits, buffer_bytes: int) -> None:
         self.known = 0  # transitions decoded or queued
@@ -99,9 +97,7 @@ class Stream:
         self._frames.clear()
 
     def close(self, end: End) -> None:
-        """No transitions come any more; StreamError if count or last tick are not those of the
-        stream.
-        """
+        """No transitions come any more; StreamError if count or last tick do not fit."""
         if end.count != self.known or end.last_tick & LOW_32 != self._known_low:
             raise StreamError("END does not fit the stream")
         if not self._frames and end.last_tick != self.decoded_tick:
@@ -123,8 +119,7 @@ class Stream:
         return ticks, masks
 
     def splice(self, first: int, handed: int) -> bool:
-        """Forget the stream from transition `first` on, if a frame begins there that is not
-        handed over yet.
+        """Forget the stream from `first` on, if a frame not handed over yet begins there.
 
         Decoded transitions from `first` on are then void; the caller drops them.
         """

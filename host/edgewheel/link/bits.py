@@ -44,9 +44,7 @@ def bit_lengths(values: Ints) -> Ints:
 
 
 def zigzag(values: Ints) -> Ints:
-    """0, -1, 1, -2 ... as 0, 1, 2, 3 ..., for values that fit 32 bits; the inverse is
-    :func:`unzigzag`.
-    """
+    """0, -1, 1, -2 ... as 0, 1, 2, 3 ...; the inverse is :func:`unzigzag`."""
     return (values << 1) ^ (values >> 63)
 
 

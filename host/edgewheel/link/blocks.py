@@ -190,9 +190,7 @@ def _from_history(deltas: Ints, place: int, lag: int, residuals: Ints, restart: 
 
 
 def _restarts(run: list[Block]) -> Flags:
-    """For each transition of a run: is its change sent whole (repeat), not as a step from the one
-    before (trend)?
-    """
+    """For each transition: is its change sent whole (repeat), not as a step (trend)?"""
     kinds = {block.head.predictor for block in run}
     total = run[-1].first + run[-1].head.size - run[0].first
     if len(kinds) == 1:
@@ -203,9 +201,7 @@ def _restarts(run: list[Block]) -> Flags:
 
 
 def _runs(blocks: list[Block]) -> list[list[Block]]:
-    """Neighbouring blocks of one lag and kind (literal or predicted, masks sent or predicted) taken
-    together.
-    """
+    """Neighbouring blocks of one lag and one kind of deltas and masks, taken together."""
     runs: list[list[Block]] = []
     key = None
     for block in blocks:

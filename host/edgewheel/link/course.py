@@ -73,9 +73,7 @@ class Course:
             self._boundaries.popleft()
 
     def point_at(self, need_tick: int, shortest_hold_ticks: int) -> SplicePoint:
-        """The first place where a new course can begin, none of its transitions before run tick
-        `need_tick`.
-        """
+        """The first place for a new course with no transition before run tick `need_tick`."""
         for boundary in self._boundaries:
             if boundary.first_tick >= need_tick:
                 first, tick_before = boundary.first, boundary.tick_before

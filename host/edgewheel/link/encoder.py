@@ -45,9 +45,7 @@ _LARGEST_BLOCK = HEADER_BYTES + LAG_BYTES + BLOCK_TRANSITIONS * (4 + 1)
 
 @dataclass(frozen=True)
 class EncodedFrame:
-    """`count` transitions from index `first` on; `first_tick` and `end_tick` are the run ticks of
-    the first and last.
-    """
+    """`count` transitions from index `first` on, at run ticks `first_tick` to `end_tick`."""
 
     first: int
     count: int
@@ -99,16 +97,13 @@ class BlockEncoder:
         return self._decoder.history.tick
 
     def rewound(self, count: int, tick: int) -> BlockEncoder:
-        """An encoder for the new course of a SPLICE before transition `count`; the one before it is
-        at `tick`.
-        """
+        """An encoder for a new course from transition `count` on; the one before is at `tick`."""
         other = BlockEncoder(self._decoder.limits, self._hint, self._span)
         other._decoder = self._decoder.rewound(count, tick)
         return other
 
     def feed(self, ticks: Ints, masks: Bytes) -> Iterator[EncodedFrame]:
-        """Take transitions, run ticks (n,) and masks (n,); the frames of each batch that they
-        complete.
+        """Take run ticks (n,) and masks (n,); give the frames of each batch they complete.
 
         ValueError if two transitions are closer than the board's shortest hold, or too far apart.
         """
@@ -185,8 +180,9 @@ class BlockEncoder:
 def _assemble(
     masks: Bytes, cells: Cells, lags: tuple[Ints, int], found: Costs
 ) -> tuple[Bytes, Ints]:
-    """The bytes of all blocks, and where each begins (r + 1,). `lags` are each block's, and the one
-    in force before.
+    """The bytes of all blocks, and where each begins (r + 1,).
+
+    `lags` are each block's, and the one in force before.
     """
     predictor, width, send_masks = found.predictor[:, 0], found.width[:, 0], found.masks[:, 0]
     in_force = _lags_in_force(lags[0], (predictor != LITERAL) | ~send_masks, lags[1])
@@ -209,9 +205,7 @@ def _assemble(
 
 
 def _lags_in_force(lags: Ints, needed: npt.NDArray[np.bool_], lag: int) -> Ints:
-    """The lag of each block where it looks back, else that of the block before: no lag is sent in
-    vain.
-    """
+    """The lag of each block that looks back, else that of the one before: none is sent in vain."""
     last = np.maximum.accumulate(np.where(needed, np.arange(len(lags)), -1))
     return np.where(last >= 0, lags[last], lag)
 
@@ -235,9 +229,7 @@ def _put_residuals(data: Bytes, at: Ints, shape: tuple[Ints, Ints], codes: Ints)
 def _frames(
     cells: Cells, offsets: Ints, begins: Ints, largest_frame: int
 ) -> Iterator[tuple[int, int]]:
-    """Blocks [begin, end) for each frame: as many as fit, never across the beginning of a time
-    span.
-    """
+    """Blocks [begin, end) of each frame: as many as fit, never across the start of a span."""
     room = largest_frame - SMALLEST_FRAME - EDGES_HEAD
     ends = cells.first + cells.count
     stops = np.append(begins[1:], len(cells))

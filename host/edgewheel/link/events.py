@@ -71,9 +71,7 @@ class RunStarted:
 
 @dataclass(frozen=True)
 class SpliceTaken:
-    """The new course is in force from transition `first` on, which is not before run tick
-    `from_tick`.
-    """
+    """The new course is in force from transition `first` on, not before run tick `from_tick`."""
 
     first: int
     from_tick: int
@@ -81,8 +79,9 @@ class SpliceTaken:
 
 @dataclass(frozen=True)
 class SpliceRefused:
-    """The new course came too late for transition `first`; the old one goes on, and the session
-    tries again unless `given_up`.
+    """The new course came too late for transition `first`; the old one goes on.
+
+    The session tries again by itself unless `given_up`.
     """
 
     first: int
@@ -91,9 +90,7 @@ class SpliceRefused:
 
 @dataclass(frozen=True)
 class PulsesCaptured:
-    """Changes of the inputs, numbered from `first`: board ticks, and the levels of all captured
-    inputs from then on.
-    """
+    """Changes of the inputs, numbered from `first`: board ticks and levels of all inputs."""
 
     first: int
     ticks: tuple[int, ...]
@@ -102,9 +99,7 @@ class PulsesCaptured:
 
 @dataclass(frozen=True)
 class PulsesMissing:
-    """Changes of the inputs that never came here: no verdict can be built on the pulses around
-    them.
-    """
+    """Changes of the inputs that never came: no verdict can stand on the pulses around them."""
 
     count: int
 

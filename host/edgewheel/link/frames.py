@@ -1,6 +1,4 @@
-"""Frames on the wire: COBS(type, sequence, payload, CRC-32) and a zero byte (PROTOCOL.md section
-1).
-"""
+"""Frames on the wire, PROTOCOL.md section 1: COBS(type, sequence, payload, CRC-32) and a zero."""
 
 from __future__ import annotations
 
@@ -67,9 +65,7 @@ def decode_frame(block: bytes) -> Frame | None:
 
 
 class FrameDecoder:
-    """Finds the frames in a stream of bytes that comes in pieces of any size; counts those that
-    fail.
-    """
+    """Finds frames in a stream that comes in pieces of any size, and counts those that fail."""
 
     def __init__(self) -> None:
         self.bad_frames = 0

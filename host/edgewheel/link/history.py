@@ -1,6 +1,4 @@
-"""What both ends of the wire remember of a stream for prediction: deltas and masks of the latest
-transitions.
-"""
+"""What both ends of the wire remember of a stream: deltas and masks of its latest transitions."""
 
 from __future__ import annotations
 
@@ -49,9 +47,7 @@ class History:
         self._masks[: self._held] = masks
 
     def commit(self, extra: int, tick: int) -> None:
-        """Take the `extra` transitions written behind the end into the history; the last is at run
-        tick `tick`.
-        """
+        """Take in the `extra` transitions written behind the end, the last at run tick `tick`."""
         self.count += extra
         self._held += extra
         self.tick = tick
@@ -62,8 +58,7 @@ class History:
         return self._deltas[begin : self._held].copy(), self._masks[begin : self._held].copy()
 
     def truncated(self, count: int, tick: int) -> History:
-        """What the history was when it held `count` transitions, the last of them at run tick
-        `tick`.
+        """What it was when it held `count` transitions, the last of them at run tick `tick`.
 
         ValueError if transitions that prediction may want from there are no longer remembered.
         """

@@ -40,9 +40,7 @@ _SPLICE_SLACK_MS = 10
 
 @dataclass(frozen=True)
 class Live:
-    """A run that may change its course: how far ahead of the pins it is sent, and how fine its
-    frames are cut.
-    """
+    """A run that may change course: how far ahead it is sent, and how fine its frames are."""
 
     ahead_ms: int = 500
     span_ms: int = 10
@@ -173,8 +171,7 @@ class HostRun:
     # Splices
 
     def splice(self, make: NewCourse) -> None:
-        """Change course as soon as possible; `make` gets the place and gives the new transitions
-        from there on.
+        """Change course as soon as possible: `make` turns the place into new transitions.
 
         Only the newest wish counts if several come before the board has answered.
         """
@@ -208,9 +205,7 @@ class HostRun:
         return []
 
     def splice_failed(self) -> Event:
-        """The board refused: the old course goes on, and a later place is tried unless a newer wish
-        came.
-        """
+        """The board refused: the old course goes on; a later place is tried, if none is wished."""
         pending = self._splice
         assert pending is not None
         self._splice = None

@@ -70,9 +70,7 @@ class MalformedError(ValueError):
 
 
 class Message:
-    """A message of fixed layout; a longer tail than it knows is ignored, a shorter payload is
-    malformed.
-    """
+    """A message of fixed layout: a longer tail is ignored, a shorter payload is malformed."""
 
     TYPE: ClassVar[int]
     LAYOUT: ClassVar[Struct]
@@ -144,8 +142,9 @@ class Arm(Message):
 
 @dataclass(frozen=True, slots=True)
 class Edges(Message):
-    """`count` transitions from index `first` on; `first` and `end_tick` are low 32 bits; `blocks`
-    is the payload's tail.
+    """`count` transitions from index `first` on, packed in `blocks`, the payload's tail.
+
+    `first` and `end_tick` are the low 32 bits.
     """
 
     TYPE: ClassVar[int] = 0x11
@@ -242,9 +241,7 @@ class Refused(Message):
 
 @dataclass(frozen=True, slots=True)
 class Pulses(Message):
-    """Captured changes from number `first` on: board ticks, and the levels of all captured inputs
-    after each.
-    """
+    """Captured changes from number `first` on: board ticks, and all levels after each."""
 
     TYPE: ClassVar[int] = 0x83
     LAYOUT: ClassVar[Struct] = Struct("<IQB")

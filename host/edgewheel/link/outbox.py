@@ -10,9 +10,7 @@ WINDOW = 64
 
 
 class Outbox:
-    """Frames from the oldest that the board has not acknowledged; the first `sent` of them are
-    under way.
-    """
+    """Frames that the board has not acknowledged, oldest first, and those not sent yet."""
 
     def __init__(self, first_seq: int = 0) -> None:
         self.next_seq = first_seq  # of the oldest frame not acknowledged

@@ -1,14 +1,10 @@
-"""How much is on its way to the wire: the model of a link with a rate, so that urgent frames need
-not queue.
-"""
+"""How much is on its way to the wire, so that urgent frames need not queue behind it."""
 
 from __future__ import annotations
 
 
 class Pacer:
-    """A wire that takes `bytes_per_s`; `busy_ns(now)` says for how long what was sent keeps it
-    busy.
-    """
+    """The model of a wire that takes `bytes_per_s`."""
 
     def __init__(self, bytes_per_s: float) -> None:
         self._ns_per_byte = 1e9 / bytes_per_s

@@ -1,5 +1,6 @@
-"""What joins pins and controller, whatever the board: transitions one way, pulses the other, both
-in board ticks.
+"""What joins pins and controller, whatever the board.
+
+Transitions go one way, pulses the other, both in board ticks.
 """
 
 from __future__ import annotations
@@ -16,9 +17,7 @@ Bytes = npt.NDArray[np.uint8]
 
 @dataclass(frozen=True, eq=False)
 class Transitions:
-    """n changes of the outputs: `ticks` (n,) of the board's clock, ascending, and `masks` (n,), the
-    levels from then on.
-    """
+    """n changes of the outputs: board `ticks` (n,), ascending, and `masks` (n,) from then on."""
 
     ticks: Ints
     masks: Bytes
@@ -28,9 +27,7 @@ class Transitions:
 
 
 class Pulse(NamedTuple):
-    """One change of one input line: the board's tick, the line's number, and its level from then
-    on.
-    """
+    """One change of one input line: board tick, number of the line, its level from then on."""
 
     tick: int
     input: int
@@ -44,8 +41,7 @@ class PinListener(Protocol):
     """Whatever is wired to the board's pins."""
 
     def exchange(self, transitions: Transitions, until_tick: int) -> list[Pulse]:
-        """Take what the outputs did up to board tick `until_tick`, give what the inputs got up to
-        then, in order.
+        """Take what the outputs did up to board tick `until_tick`, give what the inputs got.
 
         `transitions` continue those of the last call; nothing else happened on the outputs.
         """
@@ -53,8 +49,9 @@ class PinListener(Protocol):
 
 @dataclass(frozen=True)
 class LineWiring:
-    """What the output stage does to one line: the level turned over, and a delay in ticks for each
-    edge at the far end.
+    """What the output stage does to one line.
+
+    The level may be turned over; each edge has a delay in ticks by its polarity at the far end.
     """
 
     inverted: bool = False

@@ -72,9 +72,7 @@ class Costs:
 
 
 def cells_of(ticks: Ints, span_ticks: int | None) -> tuple[Cells, Ints]:
-    """Cut a batch into cells, and say which cells begin a frame of their own because a time span
-    begins.
-    """
+    """Cut a batch into cells; which of them begin a time span, and so a frame of their own."""
     count = len(ticks)
     if span_ticks is None:
         first = np.arange(0, count, BLOCK_TRANSITIONS)
@@ -242,8 +240,9 @@ def split_cells(batch: Batch, cells: Cells, lags: Ints) -> tuple[Cells, Ints]:
 
 
 def _cuts(batch: Batch, cells: Cells, lags: Ints, codes: Ints, wrong: Flags) -> list[list[int]]:
-    """For each cell, the lengths of the blocks that cost least together; `codes` (3, r, 16),
-    `wrong` (r, 16).
+    """For each cell, the lengths of the blocks that cost least together.
+
+    `codes` (3, r, 16) are the residuals by predictor, `wrong` (r, 16) the masks mispredicted.
     """
     size = BLOCK_TRANSITIONS
     widths = bit_lengths(codes)

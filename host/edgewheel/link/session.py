@@ -1,6 +1,4 @@
-"""The host's end of the wire. It does no I/O and keeps no time itself: bytes and the time come in,
-bytes go out.
-"""
+"""The host's end of the wire. It does no I/O and keeps no time: both are handed to it."""
 
 from __future__ import annotations
 
@@ -55,9 +53,7 @@ _HOLE = Flag.HOLE.value
 
 @dataclass(frozen=True)
 class SessionSettings:
-    """How to talk: the port's name for messages, the link's rate, which board is wanted, and the
-    session's number.
-    """
+    """How to talk: name of the port, rate of the link, which board is wanted, session number."""
 
     port: str = "the port"
     bytes_per_s: float = 500_000.0
@@ -120,8 +116,9 @@ class Session:
         return number
 
     def stop(self, park: bool = False) -> None:
-        """Hold the pins at once; with `park`, bring them to their idle levels too. Said again until
-        it is done.
+        """Hold the pins at once; with `park`, bring them to their idle levels.
+
+        Said again until it is done.
         """
         if self.run:
             self.run.stopping = True
@@ -180,9 +177,7 @@ class Session:
             self._take_refused(Refused.unpack(frame.payload), events)
 
     def _count_gap(self, seq: int) -> None:
-        """Numbers that were left out are lost frames; a number from behind is one that came late or
-        twice.
-        """
+        """Numbers left out are lost frames; one from behind came late or twice."""
         expected = self._board_seq
         missed = 0 if expected is None else (seq - expected) & 0xFF
         if missed < 0x80:
@@ -343,9 +338,7 @@ class Session:
             self._go_back(now_ns)
 
     def _send_ordered(self, out: list[bytes], now_ns: int) -> int:
-        """Send while there is something to send and room; the time from which the wire has room
-        again.
-        """
+        """Send what there is while there is room; the time from which there is room again."""
         while True:
             wait_ns = self._pacer.wait_ns(LARGEST_FRAME + 2, AHEAD_NS, now_ns)
             if wait_ns:

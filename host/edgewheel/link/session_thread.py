@@ -1,6 +1,4 @@
-"""A session on a real port: one thread does all I/O; orders go in and events come out as frozen
-values.
-"""
+"""A session on a real port: one thread does all I/O; frozen orders go in, frozen events out."""
 
 from __future__ import annotations
 
@@ -60,9 +58,7 @@ class OrderRefused:
 
 @dataclass(frozen=True)
 class Crashed:
-    """The thread is dead of `error`, which is a bug here or in the source of a run; the board parks
-    by itself.
-    """
+    """The thread died of `error`, a bug here or in the source of a run; the board stops itself."""
 
     error: Exception
 
@@ -71,8 +67,7 @@ ThreadEvent = Event | OrderRefused | Crashed
 
 
 class SessionThread:
-    """Drives a session on a transport until it is closed or the link fails; then the port is
-    closed.
+    """Drives a session on a transport until it is closed or the link fails.
 
     `events` is for one reader. Closing parks the pins of a run that is open.
     """

@@ -11,9 +11,7 @@ class Transport(Protocol):
     name: str
 
     def read(self) -> bytes:
-        """What has come; waits a few milliseconds for a first byte, then gives what there is,
-        perhaps nothing.
-        """
+        """What has come, perhaps nothing; waits a few milliseconds for a first byte."""
 
     def write(self, data: bytes) -> None:
         """Send all of it; does not wait until it has left."""

@@ -1,6 +1,4 @@
-"""WELCOME: what a board says about itself; a head frozen for ever, then tagged fields (PROTOCOL.md
-section 2).
-"""
+"""WELCOME, PROTOCOL.md section 2: what a board says about itself."""
 
 from __future__ import annotations
 
@@ -35,8 +33,9 @@ _REQUIRED = frozenset(range(1, 13)) - {7, 8}
 
 @dataclass(frozen=True)
 class Welcome:
-    """A board's answer to HELLO. A board of another major version may know only the head: then
-    `complete` is false.
+    """A board's answer to HELLO: a head frozen for ever, then tagged fields.
+
+    A board of another major version may know only the head: then `complete` is false.
     """
 
     TYPE: ClassVar[int] = 0x81

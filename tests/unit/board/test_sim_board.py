@@ -213,6 +213,66 @@ def test_repeats_are_dropped_and_holes_are_flagged():
     assert (host.ask().next_seq, host.status.flags) == (3, 0)
 
 
+def test_a_repeat_from_up_to_64_behind_is_no_hole():
+    host = RawHost()
+    host.say(ARM)
+    for n in range(70):
+        host.edges(n, n * MS, [MS], [n % 2])
+    for behind in (1, 2, 64):
+        host.say(Start(1), seq=(host.seq - behind) & 0xFF)
+    assert (host.ask().flags, host.status.missed_frames) == (0, 0)
+    host.say(Start(1), seq=(host.seq - 65) & 0xFF)
+    assert (host.ask().flags, host.status.missed_frames) == (Flag.HOLE, 1)
+
+
+def test_edges_after_end_do_not_fit():
+    host = playing()
+    host.say(End(0, 4, 70 * MS))
+    host.edges(4, 70 * MS, [MS], [1])
+    assert (host.status.state, host.status.reason) == (State.FAULTED, Reason.BAD_STREAM)
+
+
+@pytest.mark.parametrize("end", [End(0, 3, 70 * MS), End(0, 4, 69 * MS)])
+def test_an_end_that_is_not_that_of_the_stream_does_not_fit(end):
+    host = playing()
+    host.say(end)
+    assert host.status.reason == Reason.BAD_STREAM
+
+
+def test_a_splice_takes_the_lag_back():
+    """A block that relies on the lag of the old course does not fit the new one."""
+    repeat_once = b"\x01\x00"  # header: repeat, one transition, width 0, no masks, no lag
+    for spliced in (False, True):
+        host = playing(deltas=(5 * MS, 5 * MS), masks=(1, 2))
+        with_lag = b"\x01\x20\x01\x00"
+        host.say(Edges(0, 1, 2, 15 * MS, with_lag))
+        epoch = 0
+        if spliced:
+            host.edges(3, 15 * MS, [200 * MS], [1])
+            host.say(Splice(0, 1, 3))
+            epoch = 1
+        host.say(Edges(epoch, 1, 3, 20 * MS, repeat_once))
+        host.wait(16 * MS)
+        wanted = Reason.BAD_STREAM if spliced else Reason.NONE
+        assert host.status.reason == wanted
+
+
+def test_what_is_handed_over_is_never_taken_back():
+    host = playing(deltas=(5 * MS,), masks=(1,))
+    host.edges(1, 5 * MS, [10 * MS], [2])
+    host.say(Splice(0, 1, 1))
+    assert host.status.flags & Flag.SPLICE_REFUSED
+
+
+def test_the_first_parking_is_the_one_that_is_told():
+    host = playing()
+    host.say(Stop(1))
+    host.wait(60 * MS)
+    first = host.status.park_tick
+    host.say(Park(1))
+    assert host.ask().park_tick == first > 0
+
+
 def test_a_new_session_begins_with_the_number_of_its_hello():
     host = playing(deltas=(MS, 900 * MS), masks=(1, 2))
     host.say(Hello(b"EDWH", 99, 1, 0), seq=200)

@@ -62,6 +62,13 @@ def test_a_frame_cut_short_is_counted(frame, data):
     assert decoder.bad_frames == 1
 
 
+def test_the_largest_frame_comes_whole_a_byte_at_a_time():
+    largest = Frame(0x11, 3, b"\x07" * (LARGEST_FRAME - 6))
+    decoder = FrameDecoder()
+    got = [frame for byte in encode_frame(*largest) for frame in decoder.feed(bytes((byte,)))]
+    assert got == [largest]
+
+
 def test_noise_without_an_end_takes_no_memory_and_counts_once():
     decoder = FrameDecoder()
     for _ in range(1000):

@@ -1,6 +1,4 @@
-"""The session against the simulated board: whatever the link does, what is played is the pin table
-or a fault says so.
-"""
+"""Whatever the link does, what the board plays is the pin table, or a fault says so."""
 
 from dataclasses import replace
 
@@ -34,7 +32,7 @@ from edgewheel.link.greeting import (
     WrongVersionError,
 )
 from edgewheel.link.hostrun import Live, RunOrder
-from edgewheel.link.messages import Edges, Reason, State
+from edgewheel.link.messages import Edges, Reason, State, Stop
 from edgewheel.link.pinbus import Pulse
 from edgewheel.link.sim_link import LinkFaults
 from sim_bench import HZ, MS, SETTINGS, Bench, assert_is_prefix, chunks
@@ -248,6 +246,37 @@ def test_stop_is_said_until_it_is_heard(seed):
     assert bench.until(RunEnded).reason == Reason.STOP
 
 
+def test_a_stop_that_is_lost_three_times_is_heard_the_fourth():
+    bench = Bench()
+    bench.open(chunks(TABLE), host_timeout_ms=5000)
+    bench.until(RunStarted)
+    lane, spy, lost = bench.loop._link.to_board, FrameDecoder(), []
+    send = lane.send
+
+    def deaf_to_stop(data, now_ns):
+        if any(frame.type == Stop.TYPE for frame in spy.feed(data)) and len(lost) < 3:
+            lost.append(now_ns)
+            return
+        send(data, now_ns)
+
+    lane.send = deaf_to_stop
+    bench.stop()
+    assert bench.until(RunEnded).reason == Reason.STOP
+    assert len(lost) == 3
+    assert lost[2] - lost[0] == pytest.approx(100e6, rel=0.1)
+
+
+@pytest.mark.parametrize("fault", ["duplicate", "reorder", "truncate", "corrupt", "drop"])
+def test_each_fault_of_the_link_shows_in_its_quality(fault):
+    bench = Bench(faults=LinkFaults(**{fault: 0.1}), latency_ns=1_000_000, seed=5)
+    ended = bench.play(TABLE)
+    assert ended.verified
+    quality = ended.quality
+    assert (quality.bad_from_board > 0) == (fault in ("truncate", "corrupt"))
+    assert (quality.board_gaps > 0) == (fault != "duplicate")
+    assert quality.board_gaps < len(bench.all(BoardStatus))
+
+
 def test_stop_before_the_run_has_begun_lets_nothing_out():
     bench = Bench(latency_ns=5_000_000)
     bench.open(chunks(TABLE))
@@ -448,9 +477,7 @@ def test_many_changes_of_course_one_after_the_other():
 
 
 def test_a_stall_of_seconds_can_be_left_by_a_splice():
-    """The engine stands for ten seconds; the new course begins long before the next tooth would
-    come.
-    """
+    """The engine stands for ten seconds; the new course begins long before the next tooth."""
     slow = (np.array([2000, 4000, 4000 + 10 * HZ]), np.array([1, 0, 1], np.uint8))
     bench = Bench()
     bench.open(chunks(slow), live=Live())
