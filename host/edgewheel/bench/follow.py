@@ -88,7 +88,7 @@ class Follower:
                     pulse = Pulsed(tick, seconds, name, levels >> line & 1)
                     yield pulse
                     if self._ended is None and self._origin is not None:
-                        yield from self._judge.pulse(pulse)
+                        self._judge.pulse(pulse)
 
     def _serial(self, tick: int, data: bytes) -> Iterator[Event]:
         yield RawBytes(tick, self._seconds(tick), data)

@@ -3,7 +3,8 @@
 Lost is: the controller says so, its loss counter steps, its speed is wrong for too long, it falls
 silent, or - the worst, since nobody is told - it claims sync while its sparks stand at the wrong
 crank angle. Sparks that vanish while speed and sync stay right are a cut, not a loss. A loss is
-dated to the moment from which it shows, which for speed and silence is before it is certain.
+dated to the moment from which it shows, which may be before it is certain: sparks that stand
+wrong are a silent fault only if the next report still claims sync.
 """
 
 from __future__ import annotations
@@ -42,6 +43,8 @@ class SyncJudge:
         self._sparks = sparks
         self._synced = tuple(value(word) for word in signals.synced)
         self._heard = _Heard()
+        self._misplaced_since: float | None = None
+        self._false_told = False
         self.synced = False
 
     def report(self, report: Reported) -> Iterator[Finding]:
@@ -52,24 +55,35 @@ class SyncJudge:
         if rpm < self._limits.least_rpm:
             self.synced = False
             return
+        if stepped:
+            self._forget_sparks()
         if stepped and heard.synced and self.synced:
             yield self._lost(report.seconds, Cause.COUNTED, "the loss counter stepped")
         if not heard.synced:
+            self._forget_sparks()
             yield from self._fail(report.seconds, Cause.SAID, "it reports no sync")
-        elif self._speed_wrong(report.seconds):
-            since = heard.speed_wrong_since or report.seconds
-            yield from self._fail(since, Cause.SPEED, heard.speed_detail)
-        elif self._sparks.misplaced:
-            yield from self._fail(report.seconds, Cause.POSITION, self._sparks.detail)
-        elif not self.synced and heard.speed_wrong_since is None:
-            self.synced = True
-            yield SyncGained(report.seconds, rpm)
+        else:
+            yield from self._claimed(report.seconds)
 
-    def pulse(self, pulse: Pulsed) -> Iterator[Finding]:
-        """Judge by an edge of an output."""
+    def _claimed(self, seconds: float) -> Iterator[Finding]:
+        """Judge a claim of sync; a false one is told once, also if true sync never was."""
+        heard = self._heard
+        if self._speed_wrong(seconds):
+            since = heard.speed_wrong_since or seconds
+            yield from self._fail(since, Cause.SPEED, heard.speed_detail, claimed=True)
+        elif self._misplaced_since is not None:
+            since, detail = self._misplaced_since, self._sparks.detail
+            yield from self._fail(since, Cause.POSITION, detail, claimed=True)
+            self._forget_sparks()
+        elif not self.synced and heard.speed_wrong_since is None:
+            self.synced, self._false_told = True, False
+            yield SyncGained(seconds, self._rpm(seconds))
+
+    def pulse(self, pulse: Pulsed) -> None:
+        """Note an edge of an output; whether it is a silent fault, the next report tells."""
         self._sparks.take(pulse)
-        if self._sparks.misplaced and self.synced:
-            yield from self._fail(pulse.seconds, Cause.POSITION, self._sparks.detail)
+        if self._sparks.misplaced and self._misplaced_since is None:
+            self._misplaced_since = pulse.seconds
 
     def passed(self, seconds: float) -> Iterator[Finding]:
         """Judge by what has not happened until a time."""
@@ -114,8 +128,15 @@ class SyncJudge:
         since = self._heard.speed_wrong_since
         return since is not None and seconds - since >= self._limits.speed_error_ms / 1000
 
-    def _fail(self, seconds: float, cause: Cause, detail: str) -> Iterator[SyncLost]:
-        if self.synced:
+    def _forget_sparks(self) -> None:
+        if not self._sparks.misplaced:
+            self._misplaced_since = None
+
+    def _fail(
+        self, seconds: float, cause: Cause, detail: str, *, claimed: bool = False
+    ) -> Iterator[SyncLost]:
+        if self.synced or (claimed and not self._false_told):
+            self._false_told = claimed
             self.synced = False
             yield self._lost(seconds, cause, detail)
 

@@ -9,7 +9,7 @@ from edgewheel.bench.plan import Plan, SimulatedController
 from edgewheel.bench.wired import ControllerOnPins, SerialBytes
 from edgewheel.board.run import SimSettings
 from edgewheel.board.sim import SimBoard
-from edgewheel.board.virtual import VirtualBench
+from edgewheel.board.virtual import TickClock, VirtualBench
 from edgewheel.clock import VirtualClock
 from edgewheel.errors import UsageError
 from edgewheel.link.events import Event as LinkEvent
@@ -68,6 +68,7 @@ class SimulatedLink:
         self.input_names = self._wired.names
         self.rest_levels = self._wired.rest_levels
         self._clock = VirtualClock()
+        self._ticks = TickClock(plan.board.tick_hz)
         session = Session(SessionSettings(port="sim", number=plan.seed & 0xFFFF_FFFF), 0)
         self._bench = VirtualBench(
             session, SimBoard(self._settings), self._wired, clock=self._clock
@@ -83,7 +84,7 @@ class SimulatedLink:
 
     def step(self) -> Heard:
         events = tuple(self._bench.step())
-        tick = self._clock.now_ns() * self._settings.tick_hz // 1_000_000_000
+        tick = self._ticks.tick(self._clock.now_ns())
         return Heard(events, tuple(self._wired.take_serial()), tick)
 
     def close(self) -> None:

@@ -73,7 +73,8 @@ class VerdictListener:
 
     def _judged(self) -> tuple[Outcome, str]:
         if self._first_sync_s is None:
-            return Outcome.FAILED, "the controller never found sync"
+            false = f": it claims it, but {self._losses[0].detail}" if self._losses else ""
+            return Outcome.FAILED, f"the controller never found sync{false}"
         if self._first_sync_s > self._limits.sync_within_s:
             late = f"sync came after {self._first_sync_s:.2f} s"
             return Outcome.FAILED, f"{late}, the limit is {self._limits.sync_within_s:g} s"

@@ -28,15 +28,18 @@ class Bench:
         limits = Limits(silence_ms=500, rev_limit_rpm=6000)
         self.judge = SyncJudge(truth, signals, limits, SparkCheck(truth, WHEEL, LINES, limits))
         self.found = []
+        self.advance = 10.0
 
     def report(self, seconds: float, **fields) -> list:
         said = {"rpm": float(RPM), "sync": "full", "losses": 0.0, "reason": "none"}
-        said |= {"advance": 10.0} | fields
+        said |= {"advance": self.advance} | fields
         return self._note(self.judge.report(Reported(0, seconds, "", said)))
 
     def spark(self, cycle: int, error_deg: float = 0.0, line: str = "coil_1") -> list:
         angle = TDC_1 - 10 + 720 * cycle + error_deg
-        return self._note(self.judge.pulse(Pulsed(0, angle / (6 * RPM), line, 0)))
+        seconds = angle / (6 * RPM)
+        self.judge.pulse(Pulsed(0, seconds, line, 0))
+        return self.report(seconds + 0.001) if self.found else []
 
     def passed(self, seconds: float) -> list:
         return self._note(self.judge.passed(seconds))
@@ -97,7 +100,23 @@ def test_silent_mis_sync_is_called_within_a_cycle_of_its_second_spark(synced):
     synced.spark(1, 6)
     (lost,) = synced.spark(2, 6)
     assert "6.0 degrees too late" in lost.detail
+    assert lost.seconds == pytest.approx((TDC_1 - 4 + 1440) / (6 * RPM))
     assert synced.report(0.3) == []
+
+
+def test_wrong_sparks_of_a_loss_that_is_then_said_are_not_silent(synced):
+    for cycle in (1, 2):
+        synced.judge.pulse(Pulsed(0, (TDC_1 + 90 + 720 * cycle) / (6 * RPM), "coil_1", 0))
+    assert causes(synced.report(0.28, sync="none")) == [Cause.SAID]
+
+
+def test_a_false_claim_is_told_once_though_true_sync_never_was():
+    bench = Bench()
+    assert bench.report(0.04, sync="none") == []
+    for cycle in (3, 4):
+        bench.judge.pulse(Pulsed(0, (TDC_1 + 350 + 720 * cycle) / (6 * RPM), "coil_1", 0))
+    assert causes(bench.report(0.54)) == [Cause.POSITION]
+    assert bench.report(0.58) == []
 
 
 @pytest.mark.parametrize("error_deg", [0, 2.9, -2.9])
@@ -113,14 +132,16 @@ def test_a_wasted_spark_cannot_show_a_turn(synced):
 
 def test_where_nobody_knows_the_advance_sparks_tell_nothing():
     bench = Bench()
-    bench.report(0.04, advance="none")
+    bench.advance = "none"
+    bench.report(0.04)
     for cycle in range(5):
         assert causes(bench.spark(cycle, 90)) == []
 
 
 def test_a_fixed_advance_serves_where_none_is_reported():
     bench = Bench(advance_deg=10.0)
-    bench.report(0.04, advance="none")
+    bench.advance = "none"
+    bench.report(0.04)
     bench.spark(1, 90)
     assert causes(bench.spark(2, 90)) == [Cause.POSITION]
 

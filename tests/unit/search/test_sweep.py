@@ -1,0 +1,125 @@
+"""The sweep finds limits that follow from the controller's mechanisms, where arithmetic says."""
+
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from edgewheel.bench.loader import read_plan
+from edgewheel.bench.plan import Staircase
+from edgewheel.errors import UsageError
+from edgewheel.search.staircase import speeds, staircase_motion
+from edgewheel.search.sweep import Sweep, SweepResult
+from edgewheel.yamlfile import parse
+
+DISC = """
+format: 1
+name: Disc
+wheel: 360-slit-disc-unequal-windows
+controller:
+  kind: sim
+  settings:
+    crank: {{line: angle, edge: falling}}
+    cam: {{line: window, edge: both}}
+    wheel:
+      kind: slotted_disc
+      slits: 360
+      windows_slits: [[0, 24], [60, 68], [120, 132], [180, 196], [240, 260], [300, 304]]
+    interrupts: {{crank_cost_us: {cost}, cam_cost_us: 2, waiting_edges: 2, overrun: lose_sync}}
+    engine:
+      firing_order: [1, 5, 3, 6, 2, 4]
+      firing_deg: [0, 120, 240, 360, 480, 600]
+      tdc_after_reference_deg: 19
+limits: {{sync_within_s: 1}}
+sweep: {{from: {low}, to: {high}, step: {step}, rate: 5000, settle: 0.05, hold: 0.1}}
+"""
+
+SIXTY = """
+format: 1
+name: Sixty
+wheel: 60-minus-2-half-moon-cam
+controller:
+  kind: sim
+  settings:
+    crank: {{line: crank, filter_us: {filter}, blanking_percent: {blanking}}}
+    cam: {{line: cam}}
+    wheel: {{kind: missing_teeth, pitches: 60, missing: 2, gap_ratio_low: 2.2, gap_ratio_high: 4}}
+    phase: {{by: level, level: high}}
+    engine: {{tdc_after_reference_deg: 84}}
+faults:
+  worn: {{kind: bounce, track: crank, after: rise, delay_us: {delay}, width_us: 4, off: {sound}}}
+limits: {{sync_within_s: 1}}
+sweep: {{from: {low}, to: {high}, step: {step}, rate: 5000, settle: 0.05, hold: 0.1}}
+"""
+
+
+def swept(text: str, folder: Path) -> SweepResult:
+    sweep = Sweep(read_plan(parse(text, "bench.yaml"), folder / "bench.yaml"), folder)
+    (folder / "bench.yaml").write_text(text)
+    for _ in sweep.items():
+        pass
+    return sweep.result
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "bench.yaml").write_text("format: 1\n")
+    return tmp_path
+
+
+def around(limit: float, step: int) -> dict[str, int]:
+    middle = round(limit / step) * step
+    return {"low": middle - 4 * step, "high": middle + 4 * step, "step": step}
+
+
+@pytest.mark.parametrize("cost", [60, 45, 30])
+def test_a_slow_interrupt_limits_a_disc_where_the_queue_says(folder, cost):
+    """Even edges overflow any finite queue when they come faster than they are served: D/D/1/K."""
+    limit = 60e6 / 180 / cost
+    step = 200
+    result = swept(DISC.format(cost=cost, **around(limit, step)), folder)
+    assert abs(float(result.dropped_rpm) - limit) <= step
+    assert abs(result.loss.rpm - limit) <= step
+    assert "queue" in result.loss.reason
+
+
+def test_the_filter_limits_sixty_minus_two_where_a_tooth_gets_shorter_than_it(folder):
+    limit = 3 / 6 / 100e-6  # a tooth of 3 degrees lasts 100 us
+    text = SIXTY.format(filter=100, blanking=0, delay=50, sound="true", **around(limit, 100))
+    result = swept(text, folder)
+    assert abs(result.loss.rpm - limit) <= 100
+    assert result.back_rpm is not None
+
+
+def test_blanking_hides_a_bounce_up_to_the_speed_at_which_it_is_as_short(folder):
+    limit = 0.2 * 6 / 6 / 44e-6  # 20 % of a pitch of 6 degrees lasts until the bounce ends
+    text = SIXTY.format(filter=0, blanking=20, delay=40, sound="false", **around(limit, 100))
+    result = swept(text, folder)
+    assert abs(result.loss.rpm - limit) <= 100
+
+
+def test_a_sound_signal_within_the_limits_never_drops(folder):
+    text = SIXTY.format(filter=5, blanking=20, delay=40, sound="true", **around(5000, 200))
+    result = swept(text, folder)
+    assert result.passed
+    assert (result.highest_rpm, result.dropped_rpm, result.loss) == (5800, None, None)
+
+
+def test_a_bench_file_without_a_sweep_says_what_to_add(folder):
+    text = SIXTY.format(filter=5, blanking=20, delay=40, sound="true", **around(5000, 200))
+    with pytest.raises(UsageError, match="Add to the bench file"):
+        swept(text[: text.index("sweep:")], folder)
+
+
+def test_the_staircase_goes_up_and_down_without_a_jump():
+    stairs = Staircase(Fraction(1000), Fraction(2100), Fraction(500))
+    assert speeds(stairs) == [1000, 1500, 2000, 2100]
+    motion, points = staircase_motion(stairs, Fraction(1))
+    assert [point.way for point in points] == ["up"] * 4 + ["down"] * 3
+    assert [point.rpm for point in points] == [1000, 1500, 2000, 2100, 2000, 1500, 1000]
+    for number in range(1, len(motion)):
+        assert motion[number].segment.rpm_begin == motion[number - 1].segment.rpm_end
+    for point, following in pairwise(points):
+        assert point.end_s == following.begin_s
+        assert motion.at(point.settled_s).rpm == point.rpm
