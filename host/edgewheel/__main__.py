@@ -1,0 +1,5 @@
+"""`python -m edgewheel`."""
+
+from edgewheel.cli.main import entry
+
+entry()
