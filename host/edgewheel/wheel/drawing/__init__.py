@@ -1,0 +1,1 @@
+"""Drawings of wheels as SVG text, readable in black and white."""
