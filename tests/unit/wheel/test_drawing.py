@@ -1,4 +1,5 @@
 import re
+from itertools import pairwise
 from math import atan2, degrees, hypot
 from pathlib import Path
 from xml.etree import ElementTree
@@ -139,7 +140,7 @@ def test_numbers_thin_out_before_they_collide():
     shown = numbers_shown(track, 600, 20, 33)
     assert {1, 33} <= set(shown)
     places = sorted(float(track.teeth[n - 1].centre) / 360 * 600 for n in shown)
-    assert min(b - a for a, b in zip(places, places[1:], strict=False)) >= 20
+    assert min(b - a for a, b in pairwise(places)) >= 20
     assert numbers_shown(track, 10_000, 20, None) == tuple(range(1, 121))
 
 
