@@ -240,19 +240,22 @@ def test_an_end_that_is_not_that_of_the_stream_does_not_fit(end):
 
 
 def test_a_splice_takes_the_lag_back():
-    """A block that relies on the lag of the old course does not fit the new one."""
+    """A block that relies on the lag of the old course does not fit the new one.
+
+    The old course's last frame, which sets the lag, is still packed when the SPLICE comes.
+    """
     repeat_once = b"\x01\x00"  # header: repeat, one transition, width 0, no masks, no lag
     for spliced in (False, True):
-        host = playing(deltas=(5 * MS, 5 * MS), masks=(1, 2))
+        host = playing(deltas=(5 * MS, 25 * MS), masks=(1, 2))
         with_lag = b"\x01\x20\x01\x00"
-        host.say(Edges(0, 1, 2, 15 * MS, with_lag))
+        host.say(Edges(0, 1, 2, 55 * MS, with_lag))
         epoch = 0
         if spliced:
-            host.edges(3, 15 * MS, [200 * MS], [1])
+            host.edges(3, 55 * MS, [200 * MS], [1])
             host.say(Splice(0, 1, 3))
             epoch = 1
-        host.say(Edges(epoch, 1, 3, 20 * MS, repeat_once))
-        host.wait(16 * MS)
+        host.say(Edges(epoch, 1, 3, 80 * MS, repeat_once))
+        host.wait(40 * MS)
         wanted = Reason.BAD_STREAM if spliced else Reason.NONE
         assert host.status.reason == wanted
 
