@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from edgewheel.controller.sim.decoder import NO_TOOTH
+from edgewheel.controller.sim.family import decoder_for
 from sim_trains import (
     TICK_HZ,
     WHEELS,
@@ -131,6 +133,13 @@ def test_a_mark_on_the_crank_gives_the_turn_but_not_the_cycle():
     settings = settings_of(EVEN, wheel__teeth="12", wheel__mark_every="crank")
     result = run(train(pulses, steady(1000), 10), settings)
     assert (result.last.sync, result.last.losses) == ("crank", 0)
+
+
+@pytest.mark.parametrize(("pair", "found"), [((50, 50), 0), ((60, 45), 0), ((74, 74), NO_TOOTH)])
+def test_two_short_periods_are_the_added_tooth_only_if_they_last_as_one_pitch(pair, found):
+    decoder = decoder_for(settings_of(ADDED))
+    ticks = np.cumsum([1000, 100, 100, 100, 100, 100, *pair])
+    assert [decoder.tooth(int(tick), 1) for tick in ticks][-1] == found
 
 
 @pytest.mark.parametrize(

@@ -124,7 +124,6 @@ class Coil(Channel):
         self._angles = Angles(tdc_deg, 720.0)
         self._longest_deg = 0.0
         self._next_tdc = math.inf
-        self._fired_tdc = -math.inf
         self._on_tick = -1
         self._charging = False
 
@@ -134,7 +133,7 @@ class Coil(Channel):
         if self._charging:
             self._next_tdc += shift_deg
         else:
-            self._next_tdc = self._angles.after(max(deg, self._fired_tdc + shift_deg))
+            self._next_tdc = self._angles.after(deg)
         self.due_deg = deg
 
     def plan(self, moment: Moment) -> None:
@@ -154,7 +153,6 @@ class Coil(Channel):
             if spark_deg > moment.horizon_deg:
                 return
             self._fire(moment.tick_at(spark_deg), moment.done)
-            self._fired_tdc = self._next_tdc
             self._next_tdc = self._angles.after(self._next_tdc)
 
     def stop(self, now: int) -> None:
