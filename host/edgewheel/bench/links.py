@@ -16,6 +16,9 @@ from edgewheel.link.events import Event as LinkEvent
 from edgewheel.link.hostrun import RunOrder
 from edgewheel.link.session import Session, SessionSettings
 
+EXCHANGE_NS = 19_000_000
+"""Pins and controller meet at every fourth STATUS of a run; every edge keeps its own tick."""
+
 
 @dataclass(frozen=True)
 class Heard:
@@ -71,7 +74,11 @@ class SimulatedLink:
         self._ticks = TickClock(plan.board.tick_hz)
         session = Session(SessionSettings(port="sim", number=plan.seed & 0xFFFF_FFFF), 0)
         self._bench = VirtualBench(
-            session, SimBoard(self._settings), self._wired, clock=self._clock
+            session,
+            SimBoard(self._settings),
+            self._wired,
+            clock=self._clock,
+            exchange_ns=EXCHANGE_NS,
         )
 
     def order(self, order: RunOrder) -> None:

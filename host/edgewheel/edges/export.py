@@ -9,8 +9,6 @@ from fractions import Fraction
 from typing import IO
 
 import numpy as np
-from vcd import VCDWriter
-
 from edgewheel.edges.table import EdgeChunk, EdgeHeader
 
 CSV_HEADER = "tick,track,level\n"
@@ -36,6 +34,8 @@ def write_vcd(file: IO[str], header: EdgeHeader, chunks: Iterable[EdgeChunk]) ->
     The time scale is the finest power of ten whose multiple a tick is, picoseconds at the coarsest
     and femtoseconds if it is none; times are rounded once, from integers.
     """
+    from vcd import VCDWriter  # slow to import, and most compilations want no VCD
+
     factor, scale = timescale(header.tick_hz)
     edges = 0
     with VCDWriter(file, timescale=scale, date="", comment=f"{header.tick_hz} ticks/s") as writer:
