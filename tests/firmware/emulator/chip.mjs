@@ -33,9 +33,9 @@ export class Chip {
   /** Power-up, or a reset by the watchdog: everything anew but the cycle count and what drives the inputs. */
   wake() {
     const rp = (this.rp = new RP2040());
+    const begin = this.cycle;
     rp.logger = fatalLogger;
-    rp.clock.nanosCounter = this.cycle * NANOS;
-    const now = () => Math.round(rp.clock.nanos / NANOS);
+    const now = () => begin + Math.round(rp.clock.nanos / NANOS);
     this.now = now;
     if (this.rom) rp.bootrom.set(this.rom);
     rp.flash.set(this.image);
@@ -47,7 +47,11 @@ export class Chip {
     gateResets(rp);
     slowClocks(rp, now);
     strictUsb(rp);
-    rp.peripherals[0x40058].onWatchdogTrigger = () => (this.resetDue = true);
+    const watchdog = rp.peripherals[0x40058];
+    watchdog.onWatchdogTrigger = () => {
+      watchdog.timer.enable = false; // or its alarm would go off at this same moment for ever
+      this.resetDue = true;
+    };
     rp.onBreak = (code) => {
       throw new Finding(`the firmware stopped at breakpoint ${code}`);
     };

@@ -58,13 +58,14 @@ class Player:
     def fill(self, most_bytes: int = 1 << 30) -> None:
         """Sends the beginning, up to so many bytes or the board's credit, and waits until the board has it."""
         host = self.board.host
-        while True:
+        for _ in range(2_000):
             before = self.at
             if self.cost < most_bytes:
                 self.feed()
             self.board.run(125_000)
             if self.at == before and host.status.next_seq == host.seq:
                 return
+        raise AssertionError("the board did not take what it was sent")
 
     def start(self, prefill_bytes: int = 60_000) -> None:
         """Sends the beginning and starts."""
