@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
+from edgewheel.motion.cam import CamTiming
 from edgewheel.motion.ripple import Ripple
 from edgewheel.motion.segment import Segment
 
@@ -37,10 +38,19 @@ class CrankState:
 
 
 class Motion:
-    """Segments laid end to end from time 0 and `start_deg`. Grows only at its end."""
+    """Segments laid end to end from time 0 and `start_deg`. Grows only at its end.
 
-    def __init__(self, segments: Iterable[Segment] = (), start_deg: Fraction = Fraction(0)) -> None:
+    `cams` says of tracks by name how far they run ahead, as a function of time.
+    """
+
+    def __init__(
+        self,
+        segments: Iterable[Segment] = (),
+        start_deg: Fraction = Fraction(0),
+        cams: Mapping[str, CamTiming] | None = None,
+    ) -> None:
         self.start_deg = start_deg
+        self.cams = dict(cams or {})
         self._placed: list[Placed] = []
         self._begins_s: list[Fraction] = []
         for segment in segments:

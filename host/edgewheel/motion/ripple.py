@@ -32,6 +32,10 @@ class Ripple(Protocol):
     def speed_ratio(self, angle_deg: Fraction) -> float:
         """Speed at an angle over the mean speed."""
 
+    @property
+    def slowest_ratio(self) -> float:
+        """The least of these, above 0."""
+
 
 @dataclass(frozen=True)
 class CompressionRipple:
@@ -73,6 +77,11 @@ class CompressionRipple:
         depth = float(self.depth)
         swing = 1 - depth * math.cos(self._psi(angle_deg))
         return swing / math.sqrt((1 - depth) * (1 + depth))
+
+    @property
+    def slowest_ratio(self) -> float:
+        depth = float(self.depth)
+        return math.sqrt((1 - depth) / (1 + depth))
 
     def _psi(self, angle_deg: Fraction) -> float:
         """The angle within a compression, -pi to pi, reduced before it loses digits to a float."""
