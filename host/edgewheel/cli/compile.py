@@ -16,6 +16,7 @@ from edgewheel.errors import BenchError, UsageError
 
 if TYPE_CHECKING:
     from edgewheel.edges.compile import EdgeCompiler
+    from edgewheel.motion.motion import Motion
 
 DEFAULT_TICK_HZ = 125_000_000
 
@@ -36,15 +37,12 @@ def run(args: argparse.Namespace) -> int:
     from edgewheel.edges.compile import EdgeCompiler
     from edgewheel.edges.export import write_csv, write_vcd
     from edgewheel.edges.levels import wheel_levels
-    from edgewheel.motion.loader import load_motion
-    from edgewheel.motion.motion import Motion
-    from edgewheel.motion.segment import hold
     from edgewheel.wheel.library import find
 
     if (args.motion is None) == (args.rpm is None) or (args.rpm is None) != (args.turns is None):
         raise UsageError("How does it turn? Give either --rpm with --turns, or --motion FILE.")
     wheel = find(args.wheel)
-    motion = load_motion(args.motion) if args.motion else Motion([hold(args.rpm, turns=args.turns)])
+    motion = _motion(args)
     compiler = EdgeCompiler(wheel_levels(wheel), motion, args.tick_hz)
     edges = _checked(compiler)
     header = compiler.header()
@@ -56,6 +54,17 @@ def run(args: argparse.Namespace) -> int:
             write_vcd(file, header, compiler.chunks())
     _summarise(wheel.name, edges, motion.end_s, args.tick_hz)
     return ExitCode.PASSED
+
+
+def _motion(args: argparse.Namespace) -> Motion:
+    if args.motion:
+        from edgewheel.motion.loader import load_motion
+
+        return load_motion(args.motion)
+    from edgewheel.motion.motion import Motion
+    from edgewheel.motion.segment import hold
+
+    return Motion([hold(args.rpm, turns=args.turns)])
 
 
 def _checked(compiler: EdgeCompiler) -> int:

@@ -9,6 +9,7 @@ from fractions import Fraction
 from typing import IO
 
 import numpy as np
+
 from edgewheel.edges.table import EdgeChunk, EdgeHeader
 
 CSV_HEADER = "tick,track,level\n"
