@@ -194,7 +194,9 @@ def test_a_lost_host_means_held_then_idle(emulator: Callable[..., Emulator], how
     board.run(5 * MS)
     reason = "link_dropped" if how == "closed" else "host_silent"
     assert (board.host.state, board.host.reason) == ("faulted", reason)
-    print(f"{how}: last edge {(held - lost) / MS:.1f} ms after, parked {(parked - held) / MS:.1f} ms later")
+    print(
+        f"{how}: last edge {(held - lost) / MS:.1f} ms after, parked {(parked - held) / MS:.1f} ms later"
+    )
 
 
 def test_a_hung_firmware_is_woken_by_its_watchdog(emulator: Callable[..., Emulator]) -> None:
@@ -218,4 +220,6 @@ def test_a_hung_firmware_is_woken_by_its_watchdog(emulator: Callable[..., Emulat
     assert board.host.status.state == STATES["idle"]
     assert board.host.status.reason == REASONS["none"]
     assert board.host.status.run == 0
-    print(f"released {(released - hung) / MS:.0f} ms after, driven idle {(again - released) / MS:.1f} ms later")
+    print(
+        f"released {(released - hung) / MS:.0f} ms after, driven idle {(again - released) / MS:.1f} ms later"
+    )
