@@ -138,3 +138,10 @@ def test_ratio_exactly_at_the_tolerance_is_not_told_apart():
 def test_two_stroke_phase_is_its_position():
     found = certainty(crank("{pitches: 24, missing: 1}", 360), DECODERS[0], TOLERANCE)
     assert found.position == found.phase
+
+
+@pytest.mark.parametrize(("edges", "teeth"), [("rise", 35), ("fall", 35), ("both", 36)])
+def test_teeth_are_counted_once_whichever_edge_shows_them(edges: str, teeth: int):
+    """Who sees both edges may start within a tooth, whose end alone is then one more."""
+    found = certainty(crank("{pitches: 36, missing: 1}"), Decoder(edges, False), TOLERANCE)
+    assert found.position.teeth == teeth

@@ -4,9 +4,10 @@ import pytest
 
 from edgewheel.wheel import library
 from edgewheel.wheel.check import check
-from edgewheel.wheel.landmarks import degrees_to_tdc, reference
+from edgewheel.wheel.landmarks import degrees_to_tdc, gaps, reference
 from edgewheel.wheel.limits import shortest_stretches
 from edgewheel.wheel.loader import parse_wheel
+from edgewheel.wheel.model import Tooth
 from edgewheel.wheel.pins import levels_at, pin_edges
 from edgewheel.wheel.ratios import period_ratios
 from edgewheel.wheel.safe import safe_edge
@@ -172,3 +173,11 @@ def test_what_a_wheel_gives():
     assert (gap.gives_position, gap.gives_phase, gap.alike_deg) == (True, False, (360,))
     cam = check(library.find("60-minus-2-half-moon-cam"))
     assert (cam.gives_position, cam.gives_phase, cam.alike_deg) == (True, True, ())
+
+
+def test_gap_is_a_space_well_beyond_the_usual_one():
+    assert gaps(track("{pitches: 36, missing: [18, 35, 36]}")) == (
+        (18, Tooth(Fraction(165), Fraction(180))),
+        (1, Tooth(Fraction(335), Fraction(360))),
+    )
+    assert gaps(track("{spans: [30, 60, 30, 60, 30, 60, 22, 68]}")) == ()

@@ -106,3 +106,15 @@ def test_missing_number_and_missing_list_mean_the_same():
         for form in ("{pitches: 60, missing: 2}", "{pitches: 60, missing: [60, 59], width: 0.5}")
     )
     assert one == other
+
+
+def test_offset_carries_teeth_across_the_turn_and_keeps_their_order():
+    text = "format: 1\nname: m\nperiod: 360\ntracks: {t: {shaft: crank, teeth: {{OFFSET}}}}"
+    text = text.replace("{{OFFSET}}", "{pitches: 4, offset: -10}")
+    teeth = parse_wheel(text, "m.yaml").tracks[0].teeth
+    assert [(tooth.begin, tooth.end) for tooth in teeth] == [
+        (80, 125),
+        (170, 215),
+        (260, 305),
+        (350, 395),
+    ]
