@@ -9,11 +9,8 @@
 #define DMA_CAPTURE 2u
 #define RING_BITS 12u
 #define RING_WORDS (1u << (RING_BITS - 2u))
-#define COUNTER_MASK 0xFFFFFFu
 #define TRANSFERS 0xFFFFFFFFu
 #define RXSTALL BIT(MACHINE)
-/* Looks by which the estimate of the present may be too low. */
-#define SLACK_LOOKS 64u
 
 __attribute__((section(".ring_capture"), aligned(1u << RING_BITS))) static volatile uint32_t ring[RING_WORDS];
 
@@ -73,11 +70,11 @@ uint8_t sampler_begin(void)
     return (uint8_t)(SIO_GPIO_IN >> PIN_INPUTS);
 }
 
-/* Estimates how many looks the machine has taken by now, rather too many. */
+/* Returns about how many looks the machine has taken by now. */
 static uint64_t sampler_looks(void)
 {
     uint64_t cycles = timebase_now() - sampler.start_tick - CAPTURE_CHANGE_CYCLES * sampler.changes;
-    return cycles / CAPTURE_LOOK_CYCLES + SLACK_LOOKS;
+    return cycles / CAPTURE_LOOK_CYCLES;
 }
 
 /* Skips what the ring has lost by now: the older half, so that the rest can be read before it is lost too. */
@@ -114,8 +111,9 @@ bool sampler_next(uint64_t *tick, uint8_t *levels)
         sampler.looks_known = true;
     }
     uint32_t word = ring[sampler.taken % RING_WORDS];
-    uint32_t before_now = ((uint32_t)sampler.looks_now - (~word & COUNTER_MASK)) & COUNTER_MASK;
-    uint64_t look = sampler.looks_now - before_now;
+    /* The look nearest to the present that ends in these 24 bits: they come round every 0.9 s. */
+    int32_t off = (int32_t)((~word - (uint32_t)sampler.looks_now) << 8) >> 8;
+    uint64_t look = sampler.looks_now + (uint64_t)(int64_t)off;
     *tick = sampler.start_tick + CAPTURE_LOOK_CYCLES * (look - 1u) + CAPTURE_CHANGE_CYCLES * sampler.changes +
             CAPTURE_SAMPLE_CYCLES;
     *levels = (uint8_t)(word >> 24);

@@ -14,7 +14,7 @@ void sampler_wake(void);
 /* Forgets the changes so far, and returns the levels. */
 uint8_t sampler_begin(void);
 
-/* Gives the next change, by board tick, and returns true; false if there is none. To be called at least twice a second. */
+/* Gives the next change, by board tick, and returns true; false if there is none. To be called at least four times a second. */
 bool sampler_next(uint64_t *tick, uint8_t *levels);
 
 /* Returns how many changes were lost since sampler_begin(). */

@@ -40,7 +40,7 @@ def run_through(board: Emulator, transitions: list[Transition], seed: int = 1) -
     assert (board.host.state, board.host.reason) == ("holding", "end")
     assert board.host.status.played == board.host.status.handed == len(transitions)
     assert board.host.status.last_tick == encoder.tick
-    assert (errors(board, transitions) == 0).all()
+    assert (errors(board.edges(), transitions) == 0).all()
 
 
 @pytest.mark.parametrize("rate_hz", [2_000, 50_000, 150_000])

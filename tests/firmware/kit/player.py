@@ -95,13 +95,13 @@ def planned(transitions: Sequence[Transition], initial: int = 0) -> tuple[Any, A
     return ticks[moves], masks[moves]
 
 
-def errors(board: Any, transitions: Sequence[Transition], initial: int = 0) -> Any:
-    """Cycles by which each edge at the pins is off, after its masks are found equal.
+def errors(edges: tuple[Any, Any, Any], transitions: Sequence[Transition], initial: int = 0) -> Any:
+    """Cycles by which each of the edges at the pins is off, after its masks are found equal.
 
     Run tick 0 is taken from the first edge; that it is where STATUS says is shown elsewhere.
     """
     ticks, masks = planned(transitions, initial)
-    cycles, levels, driven = board.edges()
+    cycles, levels, driven = edges
     assert (driven == 0xFF).all(), "an output was not driven"
     assert len(cycles) == len(ticks), f"{len(cycles)} edges at the pins, {len(ticks)} planned"
     assert (levels == masks).all()
