@@ -6,7 +6,7 @@ import numpy as np
 
 from edgewheel.controller.sim import ControllerSettings, SimController
 from edgewheel.edges.stage import OutputStage
-from edgewheel.link.pinbus import NO_TRANSITIONS, LineWiring, Pulse, Transitions, Wiring
+from edgewheel.link.pinbus import NO_TRANSITIONS, Pulse, Transitions, Wiring
 
 SerialBytes = tuple[int, bytes]
 """The board tick at which the last of these bytes had come, and the bytes."""
@@ -27,12 +27,8 @@ class ControllerOnPins:
         stage: OutputStage,
         inputs: int,
     ) -> None:
-        wiring = tuple(
-            LineWiring(*times)
-            for times in zip(stage.inverts, stage.rise_ticks, stage.fall_ticks, strict=True)
-        )
-        self._wiring = Wiring(wiring)
-        at_rest = sum(inverts << track for track, inverts in enumerate(stage.inverts))
+        self._wiring = Wiring(stage)
+        at_rest = stage.pin_mask((0,) * len(stage.inverts))
         self._controller = SimController(settings, tick_hz, lines, at_rest)
         self._inputs = inputs
         self._serial: list[SerialBytes] = []

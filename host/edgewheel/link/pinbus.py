@@ -11,6 +11,8 @@ from typing import NamedTuple, Protocol
 import numpy as np
 import numpy.typing as npt
 
+from edgewheel.edges.stage import OutputStage
+
 Ints = npt.NDArray[np.int64]
 Bytes = npt.NDArray[np.uint8]
 
@@ -47,18 +49,6 @@ class PinListener(Protocol):
         """
 
 
-@dataclass(frozen=True)
-class LineWiring:
-    """What the output stage does to one line.
-
-    The level may be turned over; each edge has a delay in ticks by its polarity at the far end.
-    """
-
-    inverted: bool = False
-    rise_ticks: int = 0
-    fall_ticks: int = 0
-
-
 class Wiring:
     """The output stage between the board's pins and the controller's, in simulation.
 
@@ -66,12 +56,13 @@ class Wiring:
     `pins` are the board's levels before the first transition.
     """
 
-    def __init__(self, lines: tuple[LineWiring, ...], pins: int = 0) -> None:
-        self._invert = np.uint8(sum(line.inverted << k for k, line in enumerate(lines)))
-        self._delayed = any(line.rise_ticks or line.fall_ticks for line in lines)
+    def __init__(self, stage: OutputStage, pins: int = 0) -> None:
+        self._invert = np.uint8(stage.pin_mask((0,) * len(stage.inverts)))
+        self._delayed = stage.longest_ticks > 0
         self._level = pins ^ int(self._invert)
         self._far_level = np.uint8(self._level)
-        self._lines = [_DelayLine(line) for line in lines]
+        times = zip(stage.fall_ticks, stage.rise_ticks, strict=True)
+        self._lines = [_DelayLine(fall, rise) for fall, rise in times]
 
     def pass_on(self, transitions: Transitions, until_tick: int) -> Transitions:
         """What the controller's pins see up to board tick `until_tick`.
@@ -114,8 +105,8 @@ class Wiring:
 class _DelayLine:
     """One line of the stage: edges under way, which alternate in level."""
 
-    def __init__(self, wiring: LineWiring) -> None:
-        self._delays = np.array([wiring.fall_ticks, wiring.rise_ticks])
+    def __init__(self, fall_ticks: int, rise_ticks: int) -> None:
+        self._delays = np.array([fall_ticks, rise_ticks])
         self._ticks = NO_TRANSITIONS.ticks
 
     def send(self, ticks: Ints, levels: Bytes) -> None:

@@ -12,7 +12,7 @@ from edgewheel.edges.table import EdgeChunk, join
 from edgewheel.fault.pipeline import Pipeline, SignalPlan
 from edgewheel.link.events import RunEnded
 from edgewheel.link.hostrun import RunOrder
-from edgewheel.link.pinbus import LineWiring, Transitions, Wiring
+from edgewheel.link.pinbus import Transitions, Wiring
 from edgewheel.link.sim_link import LinkFaults
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.ripple import CompressionRipple
@@ -72,10 +72,7 @@ def test_through_an_inverting_slow_stage_the_connector_sees_the_edge_table():
     pipeline = Pipeline(SignalPlan(levels, Motion(MOTIONS["up and back"])), HZ)
     stage = OutputStage((True, False), (900, 40), (100, 2500))
     bench, ended, lead = played(pipeline, stage)
-    wiring = Wiring(
-        tuple(map(LineWiring, stage.inverts, stage.rise_ticks, stage.fall_ticks)),
-        stage.pin_mask(levels.initial),
-    )
+    wiring = Wiring(stage, stage.pin_mask(levels.initial))
     pins = of_the_run(bench, ended)
     seen = wiring.pass_on(pins, int(pins.ticks[-1]) + stage.longest_ticks)
     found = connector_edges(seen, levels.initial, ended.start_tick + lead)

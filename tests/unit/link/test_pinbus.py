@@ -4,7 +4,8 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from edgewheel.link.pinbus import LineWiring, Transitions, Wiring
+from edgewheel.edges.stage import OutputStage
+from edgewheel.link.pinbus import Transitions, Wiring
 
 
 def batch(*rows):
@@ -19,11 +20,11 @@ def rows(transitions):
 
 def test_a_plain_wire_costs_nothing():
     transitions = batch((10, 1), (20, 0))
-    assert Wiring((LineWiring(), LineWiring())).pass_on(transitions, 100) is transitions
+    assert Wiring(OutputStage.straight(2)).pass_on(transitions, 100) is transitions
 
 
 def test_inverted_lines_are_turned_over():
-    wiring = Wiring((LineWiring(inverted=True), LineWiring()))
+    wiring = Wiring(OutputStage((True, False), (0, 0), (0, 0)))
     assert rows(wiring.pass_on(batch((10, 1), (20, 2), (30, 3)), 100)) == [
         (10, 0),
         (20, 3),
@@ -32,18 +33,18 @@ def test_inverted_lines_are_turned_over():
 
 
 def test_each_polarity_has_its_own_delay():
-    wiring = Wiring((LineWiring(rise_ticks=5, fall_ticks=2), LineWiring()))
+    wiring = Wiring(OutputStage((False, False), (5, 0), (2, 0)))
     assert rows(wiring.pass_on(batch((10, 1), (20, 2)), 21)) == [(15, 1), (20, 3)]
     assert rows(wiring.pass_on(batch(), 100)) == [(22, 2)]
 
 
 def test_the_delay_is_that_of_the_edge_at_the_far_end():
-    wiring = Wiring((LineWiring(inverted=True, rise_ticks=5, fall_ticks=2),))
+    wiring = Wiring(OutputStage((True,), (5,), (2,)))
     assert rows(wiring.pass_on(batch((10, 1), (20, 0)), 100)) == [(12, 0), (25, 1)]
 
 
 def test_a_pulse_shorter_than_the_difference_of_the_delays_vanishes():
-    wiring = Wiring((LineWiring(rise_ticks=9, fall_ticks=2),))
+    wiring = Wiring(OutputStage((False,), (9,), (2,)))
     assert rows(wiring.pass_on(batch((10, 1), (15, 0), (40, 1)), 100)) == [(49, 1)]
 
 
@@ -56,9 +57,9 @@ def test_a_pulse_shorter_than_the_difference_of_the_delays_vanishes():
 def test_batches_do_not_matter(steps, size, rise, fall):
     ticks = np.cumsum([step for step, _ in steps], dtype=np.int64)
     masks = np.array([mask for _, mask in steps], np.uint8)
-    lines = (LineWiring(rise_ticks=rise, fall_ticks=fall), LineWiring(inverted=True, rise_ticks=3))
-    whole = Wiring(lines).pass_on(Transitions(ticks, masks), 10_000)
-    wiring, pieces = Wiring(lines), []
+    stage = OutputStage((False, True), (rise, 3), (fall, 0))
+    whole = Wiring(stage).pass_on(Transitions(ticks, masks), 10_000)
+    wiring, pieces = Wiring(stage), []
     for at in range(0, len(ticks), size):
         piece = Transitions(ticks[at : at + size], masks[at : at + size])
         pieces += rows(wiring.pass_on(piece, int(piece.ticks[-1])))
