@@ -28,6 +28,15 @@ class Cause(StrEnum):
 
 
 @dataclass(frozen=True)
+class Began:
+    """The engine's time line begins: `tick` is the board's clock at table tick 0."""
+
+    tick: int
+    seconds: float
+    tick_hz: int
+
+
+@dataclass(frozen=True)
 class RawBytes:
     """Bytes from the controller, as they came."""
 
@@ -114,4 +123,15 @@ class Finished:
     detail: str
 
 
-Event = RawBytes | Reported | Pulsed | SyncGained | SyncLost | Cut | BoardSaid | Progress | Finished
+Event = (
+    Began
+    | RawBytes
+    | Reported
+    | Pulsed
+    | SyncGained
+    | SyncLost
+    | Cut
+    | BoardSaid
+    | Progress
+    | Finished
+)

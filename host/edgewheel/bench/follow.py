@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from edgewheel.bench.events import BoardSaid, Event, Finished, Progress, Pulsed, RawBytes, Reported
+from edgewheel.bench.events import (
+    Began,
+    BoardSaid,
+    Event,
+    Finished,
+    Progress,
+    Pulsed,
+    RawBytes,
+    Reported,
+)
 from edgewheel.bench.judge import SyncJudge
 from edgewheel.bench.links import Heard
 from edgewheel.bench.plan import Plan
@@ -63,6 +72,7 @@ class Follower:
     def _link_event(self, event: LinkEvent) -> Iterator[Event]:
         if isinstance(event, RunStarted):
             self._origin = event.start_tick + self._lead_ticks
+            yield Began(self._origin, 0.0, self._tick_hz)
         elif isinstance(event, PulsesCaptured):
             yield from self._pulses(event)
         elif isinstance(event, PulsesMissing):

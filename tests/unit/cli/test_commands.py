@@ -121,8 +121,11 @@ def test_run_passes_and_leaves_a_record(bench, capsys):
     with sqlite3.connect(run / "run.sqlite") as database:
         (reports,) = database.execute("SELECT count(*) FROM report").fetchone()
         (pulses,) = database.execute("SELECT count(*) FROM pulse").fetchone()
+        meta = dict(database.execute("SELECT key, value FROM meta"))
         states = [row[0] for row in database.execute("SELECT state FROM board")]
     assert reports > 30
+    assert meta["tick_hz"] == "125000000"
+    assert int(meta["origin"]) > 0
     assert pulses > 50
     assert states[-2:] == ["holding", "idle"]
     assert b"rpm=900.0 sync=full" in (run / "controller.log").read_bytes()
