@@ -4,8 +4,6 @@
 #include "port.h"    /* port_hand, port_wait */
 #include "stream.h"  /* stream_supply, stream_closed */
 
-#include <stdbool.h> /* bool */
-
 /* Most transitions handed over in one call, so that the link is looked after in between. */
 #define FEED_MOST 256u
 
@@ -14,6 +12,7 @@ static struct {
     uint64_t last;   /* run tick of the last of them */
     uint64_t waited; /* ticks of holds added since then that are no transitions */
     uint64_t bridge; /* run tick up to which an empty stream does not let the output stage run dry */
+    bool behind;
 } feed;
 
 void feed_open(void)
@@ -22,6 +21,7 @@ void feed_open(void)
     feed.last = 0;
     feed.waited = 0;
     feed.bridge = 0;
+    feed.behind = false;
 }
 
 /* Adds a hold up to run tick `until` if all that the output stage was given ends before `needed`. */
@@ -126,6 +126,7 @@ enum feed_result feed_fill(uint64_t now)
             break;
         }
     }
+    feed.behind = room > FEED_MOST && left == 0;
     port_commit();
     return result;
 }
@@ -133,6 +134,11 @@ enum feed_result feed_fill(uint64_t now)
 void feed_bridge(uint64_t now)
 {
     feed.bridge = now + port_facts()->handover_ticks;
+}
+
+bool feed_is_behind(void)
+{
+    return feed.behind;
 }
 
 uint64_t feed_handed(void)

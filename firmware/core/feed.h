@@ -2,7 +2,8 @@
 #ifndef CORE_FEED_H
 #define CORE_FEED_H
 
-#include <stdint.h> /* uint64_t */
+#include <stdbool.h> /* bool */
+#include <stdint.h>  /* uint64_t */
 
 enum feed_result { FEED_GOOD, FEED_MISFIT, FEED_LATE };
 
@@ -14,6 +15,9 @@ enum feed_result feed_fill(uint64_t now);
 
 /* Keeps the output stage from running dry until the horizon of run tick `now`, though nothing is known that follows. */
 void feed_bridge(uint64_t now);
+
+/* Returns whether the last feed_fill() stopped for its own length, so that more may be due. */
+bool feed_is_behind(void);
 
 /* Returns how many transitions were handed over. */
 uint64_t feed_handed(void);

@@ -311,7 +311,7 @@ void run_watch(void)
 uint64_t run_deadline(void)
 {
     uint64_t limit = run_limit();
-    uint64_t soon = port_now() + run_ms(RUNNING_MS);
+    uint64_t soon = port_now() + (feed_is_behind() ? 0 : run_ms(RUNNING_MS));
     return run.state == STATE_RUNNING && soon < limit ? soon : limit;
 }
 
