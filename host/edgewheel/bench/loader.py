@@ -24,9 +24,10 @@ from edgewheel.fault.pipeline import SignalPlan
 from edgewheel.motion.loader import load_motion, read_motion
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import HIGHEST_RPM
+from edgewheel.wheel.amplitude import read_amplitude
 from edgewheel.wheel.angles import angle_table
 from edgewheel.wheel.library import find, locate
-from edgewheel.wheel.model import Sensor, Wheel
+from edgewheel.wheel.model import Sensor, SensorKind, Wheel
 from edgewheel.yamlfile import Node, Section, load, read_text
 
 HIGHEST_TICK_HZ = 10**9
@@ -102,13 +103,17 @@ def _read_sensors(node: Node | None, wheel: Wheel) -> tuple[Sensor, ...]:
 
 
 def _read_sensor(section: Section, sensor: Sensor) -> Sensor:
-    kind = section.optional("kind")
+    kind_node = section.optional("kind")
     metal = section.optional("metal")
+    amplitude = section.optional("amplitude")
     section.finish()
+    kind: SensorKind = kind_node.choice(("hall", "vr")) if kind_node else sensor.kind
+    unchanged = sensor.amplitude if kind == "vr" else None
     return replace(
         sensor,
-        kind=kind.choice(("hall", "vr")) if kind else sensor.kind,
+        kind=kind,
         metal=metal.choice(("high", "low")) if metal else sensor.metal,
+        amplitude=read_amplitude(amplitude, kind) if amplitude else unchanged,
     )
 
 

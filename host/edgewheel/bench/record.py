@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Self
 
 from edgewheel.bench.events import (
+    Began,
     BoardSaid,
     Cut,
     Event,
@@ -46,6 +47,7 @@ CREATE TABLE edit (tick INTEGER NOT NULL, track TEXT NOT NULL, by TEXT NOT NULL,
 """
 
 _INSERTS = {
+    "meta": "INSERT INTO meta VALUES (?, ?)",
     "report": "INSERT INTO report VALUES (?, ?, ?)",
     "pulse": "INSERT INTO pulse VALUES (?, ?, ?)",
     "board": "INSERT INTO board VALUES (?, ?, ?, ?)",
@@ -86,7 +88,7 @@ class Record:
         try:
             for name, text in files:
                 (self.folder / name).write_text(text, encoding="utf-8")
-            self._database.executemany("INSERT INTO meta VALUES (?, ?)", meta.items())
+            self._database.executemany(_INSERTS["meta"], meta.items())
         except (OSError, sqlite3.Error) as error:
             raise self._refused(error) from error
 
@@ -94,6 +96,8 @@ class Record:
         """Note what happened; it is on disk within `COMMIT_NS`."""
         if isinstance(event, RawBytes):
             self._keep_raw(event.data)
+        elif isinstance(event, Began):
+            self._rows["meta"] += [("tick_hz", str(event.tick_hz)), ("origin", str(event.tick))]
         elif isinstance(event, Pulsed):
             self._rows["pulse"].append((event.tick, event.line, event.level))
         elif isinstance(event, Reported):

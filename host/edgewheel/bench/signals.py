@@ -18,12 +18,42 @@ class SparkLine:
     edge: Literal["rise", "fall"] = "fall"
 
 
+OutputKind = Literal["ignition", "injection", "tacho"]
+OUTPUT_KINDS: tuple[OutputKind, ...] = ("ignition", "injection", "tacho")
+
+
+@dataclass(frozen=True)
+class OutputLine:
+    """One output: whose events it makes, and the level that does the work.
+
+    `active` is the level while a coil charges or an injector is open; the event is timed at its
+    end, the spark or the closing. A coil with one cylinder is a coil of its own, with two a wasted
+    spark, with all of them the only one. `end_deg` is where injection ends by intent, in degrees
+    before TDC, None if nobody says. `pulses_a_turn` is a tacho's.
+    """
+
+    kind: OutputKind
+    cylinders: tuple[int, ...] = ()
+    active: Literal["high", "low"] = "high"
+    end_deg: float | None = None
+    pulses_a_turn: float = 2.0
+
+    @property
+    def active_level(self) -> int:
+        return int(self.active == "high")
+
+    def spark_line(self) -> SparkLine:
+        """The same as what the judge of sync asks of a coil."""
+        return SparkLine(self.cylinders, "fall" if self.active == "high" else "rise")
+
+
 @dataclass(frozen=True)
 class Signals:
     """Names of report fields; an empty name means that the controller does not say it.
 
     `synced` are the words of the field `sync` that mean sync. `advance_deg` is taken where no field
     tells the advance; None means that nobody knows it, and then pulses tell nothing about position.
+    `outputs` are all captured lines; `sparks` are the coils among them that sync is judged by.
     """
 
     speed: str = "rpm"
@@ -34,6 +64,7 @@ class Signals:
     advance: str = "advance"
     advance_deg: float | None = None
     sparks: Mapping[str, SparkLine] = field(default_factory=dict)
+    outputs: Mapping[str, OutputLine] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from edgewheel.bench.outputs import read_cylinders, read_outputs, sparks_of
 from edgewheel.bench.signals import Limits, Signals, SparkLine
 from edgewheel.wheel.model import Wheel
 from edgewheel.yamlfile import Node
@@ -34,11 +35,15 @@ def read_signals(node: Node, usual: Signals, wheel: Wheel) -> Signals:
         signals = replace(signals, sync=field, synced=words)
     fixed = section.optional("advance_deg")
     sparks = section.optional("sparks")
+    outputs_node = section.optional("outputs")
     section.finish()
+    outputs = read_outputs(outputs_node, wheel) if outputs_node else usual.outputs
+    coils = sparks_of(outputs) if outputs_node else usual.sparks
     return replace(
         signals,
         advance_deg=float(fixed.number(-90, 90)) if fixed else signals.advance_deg,
-        sparks=_read_sparks(sparks, wheel) if sparks else signals.sparks,
+        sparks=_read_sparks(sparks, wheel) if sparks else coils,
+        outputs=outputs,
     )
 
 
@@ -50,13 +55,7 @@ def _read_sparks(node: Node, wheel: Wheel) -> Mapping[str, SparkLine]:
         cylinders = line.required("cylinders")
         edge = line.optional("edge")
         line.finish()
-        numbers = tuple(item.integer(1) for item in cylinders.items())
-        for number in numbers:
-            if number not in wheel.firing_order:
-                known = ", ".join(map(str, sorted(wheel.firing_order))) or "none"
-                raise cylinders.refuse(
-                    f"the wheel file has no TDC of cylinder {number}", f"It has: {known}."
-                )
+        numbers = read_cylinders(cylinders, wheel)
         lines[name] = SparkLine(numbers, edge.choice(("rise", "fall")) if edge else "fall")
     return lines
 
