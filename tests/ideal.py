@@ -16,13 +16,18 @@ mp.dps = 50
 
 
 def rational_ticks(levels: LevelTable, rpm: Fraction, tick_hz: int, cycles: range) -> list[int]:
-    """Ticks at constant speed from angle 0, rounded half to even by Python's own fractions."""
+    """Ticks at constant speed from angle 0, rounded half to even by Python's own fractions.
+
+    A direction sensor's pulse ends its width, in whole ticks, after the tick at which it begins.
+    """
     ticks_per_degree = Fraction(tick_hz) / (6 * rpm)
-    return [
-        round((cycle * levels.period + angle) * ticks_per_degree)
-        for cycle in cycles
-        for angle in levels.angles
-    ]
+    widths = {pulse.track: round(pulse.forward_s * tick_hz) for pulse in levels.pulses}
+    ticks = []
+    for cycle in cycles:
+        for angle, track in zip(levels.angles, levels.track, strict=True):
+            begin = round((cycle * levels.period + angle) * ticks_per_degree)
+            ticks += [begin, begin + widths[track]] if track in widths else [begin]
+    return sorted(ticks)
 
 
 def precise(value: Fraction) -> mpf:

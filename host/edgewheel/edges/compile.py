@@ -5,42 +5,51 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-import numpy as np
-
 from edgewheel.edges.levels import LevelTable
-from edgewheel.edges.phase import BLOCK_EDGES, PhaseTable
-from edgewheel.edges.pulses import PulseEnds
+from edgewheel.edges.moved import MovedCourse
+from edgewheel.edges.phase import BLOCK_EDGES, PhaseTables
+from edgewheel.edges.reorder import Reorder
+from edgewheel.edges.stream import EdgeStream
+from edgewheel.edges.stretch import Course, FixedCourse
 from edgewheel.edges.table import EdgeChunk, EdgeHeader
-from edgewheel.edges.ticks import SegmentTicks
-from edgewheel.motion.motion import Motion, Placed
-from edgewheel.motion.ripple import Ripple
+from edgewheel.errors import UsageError
+from edgewheel.motion.motion import Motion
 
 
 class EdgeCompiler:
     """The edges of a wheel under a motion, from any time on.
 
     The motion may grow while chunks are drawn. Ticks do not depend on where a chunk ends or a
-    reading begins.
+    reading begins. Raises UsageError if the motion times a cam that the wheel does not have.
     """
 
-    def __init__(self, levels: LevelTable, motion: Motion, tick_hz: int) -> None:
+    def __init__(
+        self, levels: LevelTable, motion: Motion, tick_hz: int, *, passages: bool = False
+    ) -> None:
+        """With `passages`, every chunk has its column of that name."""
         self._levels = levels
-        self._motion = motion
         self._tick_hz = tick_hz
-        self._phases: dict[Ripple | None, PhaseTable] = {}
-        pulsed = {pulse.track for pulse in levels.pulses}
-        self._flips = np.array([t not in pulsed for t in range(len(levels.tracks))], np.uint8)
+        moved = {_cam_track(levels, name): name for name in motion.cams}
+        fixed = levels.only(set(range(len(levels.tracks))) - set(moved)) if moved else levels
+        courses: list[tuple[LevelTable, Course]] = [
+            (fixed, FixedCourse(PhaseTables(fixed), motion, tick_hz))
+        ]
+        for track, name in moved.items():
+            own = levels.only([track])
+            course = MovedCourse(name, motion.cams[name], PhaseTables(own), motion, tick_hz)
+            courses.append((own, course))
+        self._streams = [
+            EdgeStream(table, course, tick_hz, passages=passages)
+            for table, course in courses
+            if len(table)
+        ]
 
     def header(self, begin_s: Fraction = Fraction(0)) -> EdgeHeader:
         """The header of the table that begins at a time: levels as they stand just before it."""
-        gap = self._gap_at(begin_s)
-        initial = list(self._levels.initial)
-        n = len(self._levels)
-        for edge in range(gap - n, gap):
-            track = self._levels.track[edge % n]
-            if self._flips[track]:
-                initial[track] = self._levels.level[edge % n]
-        return EdgeHeader(self._tick_hz, self._levels.tracks, tuple(initial))
+        initial = dict(enumerate(self._levels.initial))
+        for stream in self._streams:
+            initial |= stream.initial(begin_s)
+        return EdgeHeader(self._tick_hz, self._levels.tracks, tuple(initial.values()))
 
     def chunks(
         self,
@@ -53,79 +62,39 @@ class EdgeCompiler:
         Without `end_s`, to the end of the motion as it is when the reading gets there. A direction
         sensor's pulse is whole if it starts in time. Raises UsageError where such pulses overlap.
         """
-        pieces = self._pieces(begin_s, end_s, chunk_edges)
-        if not self._levels.pulses:
-            for chunk, _ in pieces:
-                yield chunk
-            return
-        pulse_ends = PulseEnds(self._levels, self._tick_hz)
-        for chunk, direction in pieces:
-            yield pulse_ends.add(chunk, direction)
-        yield pulse_ends.rest()
+        if len(self._streams) == 1:
+            return self._streams[0].chunks(begin_s, end_s, chunk_edges)
+        total = max(len(self._levels), 1)
+        return _merged(
+            [
+                stream.chunks(begin_s, end_s, max(chunk_edges * len(stream) // total, 1))
+                for stream in self._streams
+            ],
+            chunk_edges,
+        )
 
-    def _pieces(
-        self, begin_s: Fraction, end_s: Fraction | None, chunk_edges: int
-    ) -> Iterator[tuple[EdgeChunk, int]]:
-        """Chunks of edges turned in one direction, and the direction."""
-        index = self._motion.index_at(begin_s)
-        while index < len(self._motion):
-            placed = self._motion[index]
-            if end_s is not None and placed.begin_s >= end_s:
-                return
-            begin = self._gap_at(begin_s) if placed.begin_s < begin_s else self._begin_gap(index)
-            inside = end_s is not None and end_s < placed.end_s
-            end = self._gap_within(placed, end_s) if inside and end_s else self._end_gap(placed)
-            for chunk in self._segment_chunks(placed, begin, end, chunk_edges):
-                yield chunk, placed.segment.direction
-            index += 1
 
-    def _segment_chunks(
-        self, placed: Placed, begin: int, end: int, chunk_edges: int
-    ) -> Iterator[EdgeChunk]:
-        """The edges between two gaps of a segment, in the order of time."""
-        if begin == end:
-            return
-        phase = self._phase(placed)
-        ticks = SegmentTicks(placed, phase, self._tick_hz)
-        if begin < end:
-            for low in range(begin, end, chunk_edges):
-                high = min(low + chunk_edges, end)
-                yield EdgeChunk(ticks.ticks(low, high), *phase.columns(low, high))
-            return
-        for high in range(begin, end, -chunk_edges):
-            low = max(high - chunk_edges, end)
-            track, level = phase.columns(low, high)
-            back = level[::-1] ^ self._flips[track[::-1]]
-            yield EdgeChunk(ticks.ticks(low, high)[::-1], track[::-1], back)
+def _cam_track(levels: LevelTable, name: str) -> int:
+    """The number of a cam track. Raises UsageError if there is no such cam."""
+    cams = [levels.tracks[track] for track in levels.cams]
+    if name in cams:
+        return levels.tracks.index(name)
+    listed = f"Its cam tracks are: {', '.join(cams)}." if cams else "It has no cam track."
+    raise UsageError(f"The motion times '{name}', which is no cam track of this wheel. {listed}")
 
-    def _phase(self, placed: Placed) -> PhaseTable:
-        ripple = placed.segment.ripple
-        if ripple not in self._phases:
-            self._phases[ripple] = PhaseTable(self._levels, ripple)
-        return self._phases[ripple]
 
-    def _gap_at(self, seconds: Fraction) -> int:
-        """The gap at a time: the number of edges that lie before the crank's place."""
-        index = self._motion.index_at(seconds)
-        if index >= len(self._motion):
-            return 0
-        placed = self._motion[index]
-        if seconds <= placed.begin_s:
-            return self._begin_gap(index)
-        if seconds >= placed.end_s:
-            return self._end_gap(placed)
-        return self._gap_within(placed, seconds)
-
-    def _begin_gap(self, index: int) -> int:
-        """Where a segment begins, told by its forerunner so that no edge falls between the two."""
-        if index == 0:
-            placed = self._motion[0]
-            return self._phase(placed).gap(placed.begin_mean_deg)
-        return self._end_gap(self._motion[index - 1])
-
-    def _end_gap(self, placed: Placed) -> int:
-        return self._phase(placed).gap(placed.end_mean_deg)
-
-    def _gap_within(self, placed: Placed, seconds: Fraction) -> int:
-        turned = placed.segment.mean_deg_at(seconds - placed.begin_s)
-        return self._phase(placed).gap(placed.begin_mean_deg + turned)
+def _merged(streams: list[Iterator[EdgeChunk]], chunk_edges: int) -> Iterator[EdgeChunk]:
+    """Several streams as one, ascending, edges of one tick in the order of their tracks."""
+    order = Reorder()
+    reached = dict.fromkeys(range(len(streams)), -1)
+    while reached:
+        behind = min(reached, key=lambda number: reached[number])
+        chunk = next(streams[behind], None)
+        if chunk is None:
+            del reached[behind]
+        elif len(chunk):
+            order.push(chunk)
+            reached[behind] = int(chunk.ticks[-1])
+        ready = order.release(min(reached.values()) if reached else None)
+        for begin in range(0, len(ready), chunk_edges):
+            yield ready[begin : begin + chunk_edges]

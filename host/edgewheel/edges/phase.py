@@ -31,23 +31,27 @@ BLOCK_EDGES = 1 << 15
 class PhaseTable:
     """One superperiod of n edges.
 
-    Edge j lies `units[j] / units_per_deg + lead_deg[j]` mean degrees after angle 0: an exact part
-    and, under a ripple, a small float one.
+    Edge j lies `units[j] / units_per_deg + lead_deg[j]` mean degrees after the zero of the tracks:
+    an exact part and, under a ripple, a small float one. The zero of tracks that run ahead by
+    `advance_deg` is at crank angle -`advance_deg`, `origin_deg` in mean degrees.
     """
 
-    def __init__(self, levels: LevelTable, ripple: Ripple | None) -> None:
-        repeats = _repeats(levels.period, ripple)
+    def __init__(
+        self, levels: LevelTable, ripple: Ripple | None, advance_deg: Fraction = Fraction(0)
+    ) -> None:
+        repeats = repeats_of(levels.period, ripple)
         angles = [a + levels.period * i for i in range(repeats) for a in levels.angles]
         self.n = len(angles)
         self.super_deg = levels.period * repeats
-        self.origin_deg = mean_angle(Fraction(0), ripple)
+        self.origin_deg = mean_angle(-advance_deg, ripple)
         self.units_per_deg = math.lcm(1, *(a.denominator for a in levels.angles))
         self.units = np.array([int(a * self.units_per_deg) for a in angles], np.int64)
         self.super_units = self.super_deg * self.units_per_deg
         self.lead_deg = np.zeros(self.n)
         if ripple is not None:
-            first = ripple.lead_deg(Fraction(0))
-            self.lead_deg = np.array([ripple.lead_deg(a) - first for a in angles])
+            first = ripple.lead_deg(-advance_deg)
+            leads = [ripple.lead_deg(a - advance_deg) - first for a in angles]
+            self.lead_deg = np.array(leads)
         self.rippled = ripple is not None
         self._phase_deg = self.units / self.units_per_deg + self.lead_deg
         rows = 2 + BLOCK_EDGES // max(self.n, 1)
@@ -58,7 +62,7 @@ class PhaseTable:
         self._level = np.tile(np.array(levels.level * repeats, np.uint8), rows)
 
     def gap(self, mean_deg: Fraction) -> int:
-        """The gap at a mean angle: how many edges lie before it, counted from angle 0."""
+        """The gap at a mean angle: how many edges lie before it, counted from the tracks' zero."""
         cycle, rest = divmod(mean_deg - self.origin_deg, self.super_deg)
         if self.rippled:
             column = np.searchsorted(self._phase_deg, float(rest))
@@ -67,7 +71,7 @@ class PhaseTable:
         return int(cycle) * self.n + int(column)
 
     def edge_deg(self, edge: int) -> Fraction:
-        """Mean angle of an edge, counted from angle 0."""
+        """Mean angle of an edge, counted from the tracks' zero."""
         cycle, column = divmod(edge, self.n)
         units = cycle * self.super_units + int(self.units[column])
         return Fraction(units, self.units_per_deg) + Fraction(float(self.lead_deg[column]))
@@ -95,7 +99,22 @@ class PhaseTable:
         return self._track[window], self._level[window]
 
 
-def _repeats(period: int, ripple: Ripple | None) -> int:
+class PhaseTables:
+    """The phase tables of one level table, each made once."""
+
+    def __init__(self, levels: LevelTable) -> None:
+        self._levels = levels
+        self._made: dict[tuple[Ripple | None, Fraction], PhaseTable] = {}
+
+    def of(self, ripple: Ripple | None, advance_deg: Fraction = Fraction(0)) -> PhaseTable:
+        """The table under a ripple, of tracks that run ahead. Raises UsageError."""
+        key = ripple, advance_deg
+        if key not in self._made:
+            self._made[key] = PhaseTable(self._levels, ripple, advance_deg)
+        return self._made[key]
+
+
+def repeats_of(period: int, ripple: Ripple | None) -> int:
     """How many periods of the wheel make one superperiod."""
     if ripple is None:
         return 1

@@ -33,11 +33,11 @@ class PulseEnds:
         return self._order.release()
 
     def _ends(self, chunk: EdgeChunk, pulse: PulseTrack, direction: int) -> EdgeChunk:
-        starts = chunk.track == pulse.track
+        starts = chunk[chunk.track == pulse.track]
         seconds = pulse.forward_s if direction > 0 else pulse.reverse_s
-        ticks = chunk.ticks[starts] + round(seconds * self._tick_hz)
-        self._check(pulse, chunk.ticks[starts], ticks, seconds)
-        return EdgeChunk(ticks, chunk.track[starts], 1 - chunk.level[starts])
+        ticks = starts.ticks + round(seconds * self._tick_hz)
+        self._check(pulse, starts.ticks, ticks, seconds)
+        return EdgeChunk(ticks, starts.track, 1 - starts.level, starts.passage)
 
     def _check(self, pulse: PulseTrack, starts: Ticks, ends: Ticks, seconds: Fraction) -> None:
         if not len(starts):

@@ -23,8 +23,7 @@ class Reorder:
         """The kept edges below a tick, or all, ascending."""
         kept = self._kept
         if bool(np.any(kept.ticks[1:] <= kept.ticks[:-1])):
-            order = np.lexsort((kept.track, kept.ticks))
-            kept = EdgeChunk(kept.ticks[order], kept.track[order], kept.level[order])
+            kept = kept[np.lexsort((kept.track, kept.ticks))]
         cut = len(kept) if before_tick is None else int(np.searchsorted(kept.ticks, before_tick))
         self._kept = kept[cut:]
         return kept[:cut]

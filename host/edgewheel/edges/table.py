@@ -8,12 +8,16 @@ second.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 Ticks = npt.NDArray[np.int64]
 Bytes = npt.NDArray[np.uint8]
+
+NO_TOOTH = -(1 << 62)
+"""The passage of an edge that no tooth makes."""
 
 
 @dataclass(frozen=True)
@@ -33,18 +37,22 @@ class EdgeHeader:
 class EdgeChunk:
     """n edges at the controller's pins.
 
-    `ticks` (n,) int64, ascending; `track` and `level` (n,) uint8.
+    `ticks` (n,) int64, ascending; `track` and `level` (n,) uint8. `passage` (n,) int64, made only
+    on request, tells which passage of a tooth each edge belongs to, counted on its own track
+    forward from angle 0; `NO_TOOTH` where it is none.
     """
 
     ticks: Ticks
     track: Bytes
     level: Bytes
+    passage: Ticks | None = None
 
     def __len__(self) -> int:
         return len(self.ticks)
 
-    def __getitem__(self, part: slice) -> EdgeChunk:
-        return EdgeChunk(self.ticks[part], self.track[part], self.level[part])
+    def __getitem__(self, part: slice | npt.NDArray[Any]) -> EdgeChunk:
+        passage = None if self.passage is None else self.passage[part]
+        return EdgeChunk(self.ticks[part], self.track[part], self.level[part], passage)
 
     @classmethod
     def empty(cls) -> EdgeChunk:
@@ -81,8 +89,10 @@ def join(*chunks: EdgeChunk) -> EdgeChunk:
     full = [chunk for chunk in chunks if len(chunk)]
     if len(full) < 2:
         return full[0] if full else EdgeChunk.empty()
+    passages = [chunk.passage for chunk in full if chunk.passage is not None]
     return EdgeChunk(
         np.concatenate([chunk.ticks for chunk in full]),
         np.concatenate([chunk.track for chunk in full]),
         np.concatenate([chunk.level for chunk in full]),
+        np.concatenate(passages) if len(passages) == len(full) else None,
     )

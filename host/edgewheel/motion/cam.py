@@ -52,6 +52,14 @@ class Wander:
         last = self._last
         return self.from_s + number * self.every_s if last is None or number <= last else None
 
+    def last_knot_s(self, seconds: Fraction, *, before: bool = False) -> Fraction | None:
+        """The last such time up to `seconds`, or before it; None if there is none."""
+        knot = (seconds - self.from_s) / self.every_s
+        number = math.ceil(knot) - 1 if before else math.floor(knot)
+        last = self._last
+        number = number if last is None else min(number, last)
+        return self.from_s + number * self.every_s if number >= 0 else None
+
     @property
     def _last(self) -> int | None:
         """The number of the place at which it has come back to rest."""
@@ -91,6 +99,15 @@ class CamTiming:
             knot = self.wander.next_knot_s(seconds)
             later += [knot] if knot is not None else []
         return min(later, default=None)
+
+    def last_knot_s(self, seconds: Fraction, *, before: bool = False) -> Fraction | None:
+        """The last such time up to `seconds`, or before it; None if there is none."""
+        earlier = [at for at, _ in self.points if at < seconds or (at == seconds and not before)]
+        knots = earlier[-1:]
+        if self.wander:
+            knot = self.wander.last_knot_s(seconds, before=before)
+            knots += [knot] if knot is not None else []
+        return max(knots, default=None)
 
     def _ordered_deg(self, seconds: Fraction) -> Fraction:
         index = bisect_right(self.points, seconds, key=lambda point: point[0])

@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 
-MOST_STEPS = 200
-"""Enough for a bisection to exhaust a float many times over."""
+from edgewheel.motion.solve import rising_root
+
+QUIET_HARMONICS = 8
+"""So many harmonics below the least in a row end the series: single ones may vanish by symmetry."""
 
 
 @dataclass(frozen=True)
@@ -29,20 +31,14 @@ class SeriesRipple:
         return self._lead(float(angle_deg % self.period_deg))
 
     def lag_deg(self, mean_deg: Fraction) -> float:
-        """Mean angle minus angle, at a mean angle, by Newton's method kept within a bracket."""
+        """Mean angle minus angle, at a mean angle."""
         mean = float(mean_deg % self.period_deg)
-        low, high = mean - self._most_lead, mean + self._most_lead
-        angle = mean
-        for _ in range(MOST_STEPS):
-            excess = angle + self._lead(angle) - mean
-            low, high = (low, angle) if excess > 0 else (angle, high)
-            better = angle - excess / self._slowness(angle)
-            if not low < better < high:
-                better = (low + high) / 2
-            if abs(better - angle) <= 4 * math.ulp(mean + 1):
-                return mean - better
-            angle = better
-        return mean - angle
+
+        def excess(angle: float) -> tuple[float, float]:
+            return angle + self._lead(angle) - mean, self._slowness(angle)
+
+        bound = self._most_lead
+        return mean - rising_root(excess, mean - bound, mean + bound, mean)
 
     def speed_ratio(self, angle_deg: Fraction) -> float:
         return 1 / self._slowness(float(angle_deg % self.period_deg))
@@ -106,7 +102,3 @@ def fitted(period_deg: Fraction, slowness: Sequence[float], least: float) -> Ser
         if small == QUIET_HARMONICS:
             return SeriesRipple(period_deg, tuple(cosines[:-small]), tuple(sines[:-small]))
     return None
-
-
-QUIET_HARMONICS = 8
-"""So many harmonics below the least in a row end the series: single ones may vanish by symmetry."""

@@ -8,6 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 
 from edgewheel import yamlfile
+from edgewheel.wheel.amplitude import read_amplitude
 from edgewheel.wheel.model import DirectionPulse, PinLevel, Sensor, SensorKind, Shaft, Track, Wheel
 from edgewheel.wheel.teeth import readable, teeth_of
 from edgewheel.yamlfile import Node
@@ -86,7 +87,7 @@ def _track(name: str, node: Node, period: int) -> Track:
 def _sensor(node: Node) -> Sensor:
     section = node.section()
     kind_node, metal = section.optional("kind"), section.optional("metal")
-    direction = section.optional("direction")
+    direction, amplitude = section.optional("direction"), section.optional("amplitude")
     section.finish()
     kind = kind_node.choice(_KINDS) if kind_node else "hall"
     if direction and kind == "vr":
@@ -96,6 +97,7 @@ def _sensor(node: Node) -> Sensor:
         kind,
         metal.choice(_LEVELS) if metal else "high",
         _direction(direction) if direction else None,
+        read_amplitude(amplitude, kind) if amplitude else None,
     )
 
 

@@ -49,12 +49,33 @@ class DirectionPulse:
 
 
 @dataclass(frozen=True)
+class Amplitude:
+    """How strong a VR sensor's signal is, and how strong the controller's input wants it.
+
+    The half-wave of a tooth peaks at `mv_per_rpm` times the crank's speed at that moment, which
+    counts up to `knee_rpm` (None: without end). Run-out makes it 1 + `run_out` cos(x) times that, x
+    degrees of the track's own shaft from `closest_at`, where the air gap is smallest. A half-wave
+    below `threshold_mv` is not seen.
+    """
+
+    mv_per_rpm: Fraction
+    threshold_mv: Fraction
+    knee_rpm: Fraction | None = None
+    run_out: Fraction = Fraction(0)
+    closest_at: Fraction = Fraction(0)
+
+
+@dataclass(frozen=True)
 class Sensor:
-    """How metal becomes a signal; `metal` is the level at the controller's pin under a tooth."""
+    """How metal becomes a signal; `metal` is the level at the controller's pin under a tooth.
+
+    A VR sensor without `amplitude` is seen at any speed.
+    """
 
     kind: SensorKind = "hall"
     metal: PinLevel = "high"
     direction: DirectionPulse | None = None
+    amplitude: Amplitude | None = None
 
 
 @dataclass(frozen=True)
