@@ -44,10 +44,10 @@ segments:
   - {ramp: 250, seconds: 0.4}
   - {hold: 250, turns: 2, ripple: {per_turn: 2, depth: 0.25}}
   - {ramp: 3000, seconds: 0.5}
-  - {hold: 3000.7, turns: 30}
+  - {hold: 3000.7, turns: 90}
   - {shift: 0.6, seconds: 0.1}
   - {repeat: 3, segments: [{ramp: 4000, seconds: 0.05}, {ramp: 3000, seconds: 0.05}]}
-  - {hold: 3000, turns: 20, ripple: {per_turn: 2, depth: 0.01}}
+  - {hold: 3000, turns: 50, ripple: {per_turn: 2, depth: 0.01}}
   - {run_down: {friction: 20000}}
   - {rock: 40, seconds: 0.4}
   - {ramp: 600, seconds: 0.3, reverse: true}

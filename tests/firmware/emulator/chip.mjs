@@ -24,6 +24,7 @@ export class Chip {
     this.halted = false;
     this.edges = { cycles: [], masks: [] };
     this.led = [];
+    this.words = [];
     this.inputs = [];
     this.loop = new Map();
     this.onWake = () => {};
@@ -161,6 +162,16 @@ export class Chip {
       if (this.resetDue) this.wake();
     }
     for (const pio of this.rp.pio) pio.catchUp(this.cycle);
+  }
+
+  /** Keeps every word that the generator's FIFO gets from now on. */
+  spy() {
+    const [machine] = this.rp.pio[0].machines;
+    const write = machine.writeFIFO.bind(machine);
+    machine.writeFIFO = (word) => {
+      this.words.push(word >>> 0);
+      write(word);
+    };
   }
 
   /** Gives the changes of the outputs since the last call: cycles, and masks with the driven pins in bits 8 to 15. */

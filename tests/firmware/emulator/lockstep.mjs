@@ -42,6 +42,7 @@ async function carryOut(request) {
   if (request.loop) chip.loop = new Map(request.loop);
   if (request.inputs) chip.schedule(request.inputs);
   if (request.cut !== undefined) host.setCut(request.cut);
+  if (request.spy) chip.spy();
   if (request.halt !== undefined) chip.halted = request.halt;
   if (request.write) host.write(Buffer.from(request.write, 'base64'));
   if (request.run) chip.run(request.run);
@@ -53,6 +54,7 @@ async function carryOut(request) {
     cycles: bytesOf(Float64Array.from(edges.cycles)),
     masks: bytesOf(Uint16Array.from(edges.masks)),
     led,
+    words: chip.words.splice(0),
     queued: host.queued,
     device: host.device,
     connected: host.connected,

@@ -34,6 +34,7 @@ class Emulator:
         self._cycles: list[Any] = []
         self._masks: list[Any] = []
         self.led: list[tuple[int, int]] = []
+        self.words: list[int] = []
         self.last: dict[str, Any] = {}
         self.host = Host(self)
 
@@ -51,6 +52,7 @@ class Emulator:
         self._received += base64.b64decode(answer["received"])
         self._cycles.append(np.frombuffer(base64.b64decode(answer["cycles"]), np.float64))
         self._masks.append(np.frombuffer(base64.b64decode(answer["masks"]), np.uint16))
+        self.words += answer["words"]
         self.led += [tuple(change) for change in answer["led"]]
         self.last = answer
         return answer
