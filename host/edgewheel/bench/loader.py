@@ -18,14 +18,12 @@ from edgewheel.bench.sparks import default_signals
 from edgewheel.bench.wording import read_limits, read_signals
 from edgewheel.controller.lines import pairs, read_format
 from edgewheel.controller.sim.reading import read_settings
-from edgewheel.edges.levels import level_table
 from edgewheel.fault.loader import read_faults
-from edgewheel.fault.pipeline import SignalPlan
+from edgewheel.fault.signal import signal_of
 from edgewheel.motion.loader import load_motion, read_motion
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import HIGHEST_RPM
 from edgewheel.wheel.amplitude import read_amplitude
-from edgewheel.wheel.angles import angle_table
 from edgewheel.wheel.library import find, locate
 from edgewheel.wheel.model import Sensor, SensorKind, Wheel
 from edgewheel.yamlfile import Node, Section, load, read_text
@@ -59,21 +57,24 @@ def read_plan(document: Node, path: Path) -> Plan:
     limits = section.optional("limits")
     sweep = section.optional("sweep")
     seed = section.optional("seed")
+    seed_number = seed.integer(0, LARGEST_SEED) if seed else 0
     motion, motion_files = _read_motion(section.optional("motion"), path)
     plan = Plan(
         name,
         wheel,
-        SignalPlan(
-            level_table(angle_table(wheel), sensors),
+        signal_of(
+            wheel,
+            sensors,
             motion,
-            read_faults(faults, tracks) if faults else {},
+            read_faults(faults, wheel, sensors) if faults else {},
+            seed_number,
         ),
         _read_board(section.optional("board")),
         controller,
         _read_stage(section.optional("stage"), tracks),
         read_signals(signals, defaults, wheel) if signals else defaults,
         read_limits(limits),
-        seed.integer(0, LARGEST_SEED) if seed else 0,
+        seed_number,
         _read_sweep(sweep) if sweep else None,
         document,
         _copies(path, locate(wheel_file), *controller_files, *motion_files),

@@ -11,7 +11,8 @@ from edgewheel.bench.truth import CYCLE_DEG
 from edgewheel.controller.lines import Parse, pairs
 from edgewheel.controller.sim.settings import ControllerSettings
 from edgewheel.edges.stage import OutputStage
-from edgewheel.fault.pipeline import SignalPlan
+from edgewheel.errors import UsageError
+from edgewheel.fault.signal import SignalPlan
 from edgewheel.motion.motion import Motion
 from edgewheel.wheel.model import Wheel
 from edgewheel.yamlfile import Node
@@ -112,5 +113,10 @@ class Plan:
         return pairs
 
     def with_motion(self, motion: Motion) -> Plan:
-        """The same plan under another motion."""
+        """The same plan under another motion. Raises UsageError if a fault has changed its own."""
+        if self.signal.turns_otherwise:
+            raise UsageError(
+                "A false start belongs to the bench file's own motion. Switch it off for a sweep: "
+                "'off: true' beside its kind."
+            )
         return replace(self, signal=replace(self.signal, motion=motion))

@@ -27,7 +27,7 @@ from edgewheel.bench.events import (
 from edgewheel.clock import Clock, WallClock, utc_stamp
 from edgewheel.errors import BenchError
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 COMMIT_NS = 300_000_000
 """At most this much of the last part of a run is lost with the power."""
 
@@ -42,8 +42,8 @@ CREATE TABLE finding (seconds REAL NOT NULL, rpm REAL NOT NULL, kind TEXT NOT NU
 CREATE TABLE point (number INTEGER PRIMARY KEY, way TEXT NOT NULL, rpm REAL NOT NULL,
                     synced INTEGER NOT NULL, cause TEXT NOT NULL, detail TEXT NOT NULL,
                     reason TEXT NOT NULL) STRICT;
-CREATE TABLE edit (tick INTEGER NOT NULL, track TEXT NOT NULL, by TEXT NOT NULL,
-                   what TEXT NOT NULL) STRICT;
+CREATE TABLE edit (tick INTEGER, track TEXT NOT NULL, by TEXT NOT NULL, kind TEXT NOT NULL,
+                   level INTEGER, to_tick INTEGER, what TEXT NOT NULL) STRICT;
 """
 
 _INSERTS = {
@@ -53,7 +53,7 @@ _INSERTS = {
     "board": "INSERT INTO board VALUES (?, ?, ?, ?)",
     "finding": "INSERT INTO finding VALUES (?, ?, ?, ?, ?, ?)",
     "point": "INSERT INTO point VALUES (?, ?, ?, ?, ?, ?, ?)",
-    "edit": "INSERT INTO edit VALUES (?, ?, ?, ?)",
+    "edit": "INSERT INTO edit VALUES (?, ?, ?, ?, ?, ?, ?)",
 }
 
 

@@ -15,6 +15,7 @@ from edgewheel.bench.record import Record, run_folder
 from edgewheel.bench.rig import Rig
 from edgewheel.bench.verdict import Outcome, Verdict, VerdictListener
 from edgewheel.errors import BenchError
+from edgewheel.fault.model import Changes
 
 
 @dataclass
@@ -65,6 +66,7 @@ class Runner:
             "edgewheel": __version__,
             "python": platform.python_version(),
             "seed": str(self.plan.seed),
+            "bench": self.plan.inputs[0][0] if self.plan.inputs else "",
         }
 
     def _note_edits(self) -> None:
@@ -72,9 +74,20 @@ class Runner:
         pipeline, pins = self.rig.pipeline, self.rig.pins
         if pipeline is not None:
             for name, changes in pipeline.changes.items():
-                for change in changes.kept:
-                    self.record.row("edit", change.tick, change.track, name, change.what)
+                self._note_changes(name, changes)
         if pins is not None:
             for move in pins.moves.kept:
-                what = f"moved by {move.by_ticks} ticks"
-                self.record.row("edit", move.tick, move.track, "board", what)
+                to_tick = move.tick + move.by_ticks
+                row = (move.tick, move.track, "board", "moved", None, to_tick, "")
+                self.record.row("edit", *row)
+
+    def _note_changes(self, name: str, changes: Changes) -> None:
+        """What one fault did: edges by tick, metal by degrees, all else in words."""
+        for metal in changes.metal:
+            row = (None, metal.track, name, "metal", None, None, str(metal))
+            self.record.row("edit", *row)
+        if changes.words:
+            self.record.row("edit", None, "", name, "words", None, None, changes.words)
+        for edge in changes.kept:
+            values = (edge.kind.value, edge.level, edge.to_tick, "")
+            self.record.row("edit", edge.tick, edge.track, name, *values)

@@ -71,6 +71,10 @@ class LevelTable:
     def __len__(self) -> int:
         return len(self.angles)
 
+    def without_amplitudes(self) -> LevelTable:
+        """The same as an input sees it that no signal is too weak for."""
+        return replace(self, vr=tuple(replace(one, amplitude=None) for one in self.vr))
+
     def only(self, tracks: Iterable[int]) -> LevelTable:
         """The level changes of some tracks; the numbers of tracks stay."""
         kept = set(tracks)

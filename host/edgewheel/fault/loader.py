@@ -2,63 +2,62 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from fractions import Fraction
+from collections.abc import Mapping, Sequence
 
-from edgewheel.fault.bounce import Bounce
-from edgewheel.fault.model import EdgeFault
-from edgewheel.yamlfile import Node, Section
+from edgewheel.fault.flips import Flips
+from edgewheel.fault.kinds import KINDS
+from edgewheel.fault.metal import LeadsReversed
+from edgewheel.fault.model import Complaint, Fault
+from edgewheel.fault.noise import Noise
+from edgewheel.fault.reading import read_fields, read_flips
+from edgewheel.wheel.model import Sensor, Wheel
+from edgewheel.yamlfile import Node
 
-LONGEST_US = 1_000_000
-MOST_PULSES = 100
 
-
-def read_faults(node: Node, tracks: tuple[str, ...]) -> dict[str, EdgeFault]:
+def read_faults(node: Node, wheel: Wheel, sensors: Sequence[Sensor]) -> dict[str, Fault]:
     """Faults by name, in the order in which they apply; `off: true` leaves one out.
 
-    Raises FileError.
+    `sensors` in the order of the wheel's tracks. Raises FileError.
     """
     section = node.section()
-    faults: dict[str, EdgeFault] = {}
+    faults: dict[str, Fault] = {}
     for name in section.nodes:
         fault_node = section.required(name)
-        fault_section = fault_node.section()
-        kind = fault_section.required("kind").choice(tuple(_KINDS))
-        off = fault_section.optional("off")
-        fault = _KINDS[kind](fault_section, tracks)
-        fault_section.finish()
+        off = fault_node.section().optional("off")
+        fault = _read_fault(fault_node, wheel, sensors)
         if off is None or not off.flag():
             faults[name] = fault
     return faults
 
 
-def _read_bounce(section: Section, tracks: tuple[str, ...]) -> Bounce:
-    track = section.required("track").choice(tracks)
-    width_us = section.required("width_us").number(above=0, maximum=LONGEST_US)
-    delay_us = _optional_number(section, "delay_us", LONGEST_US)
-    delay_percent = _optional_number(section, "delay_percent", 100)
-    count = section.optional("count")
-    after = section.optional("after")
-    fault = Bounce(
-        track,
-        width_us,
-        delay_us,
-        delay_percent,
-        count.integer(1, MOST_PULSES) if count else 1,
-        after.choice(("rise", "fall", "both")) if after else "both",
-    )
-    if (delay_us > 0) == (delay_percent > 0):
-        remedy = "Write exactly one of delay_us and delay_percent, above 0."
-        raise section.node.refuse("the delay of the bounce is not clear", remedy)
-    if fault.count > 1 and 0 < delay_us <= width_us:
-        remedy = "Make width_us less than delay_us."
-        raise section.node.refuse("its pulses would overlap", remedy)
+def _read_fault(node: Node, wheel: Wheel, sensors: Sequence[Sensor]) -> Fault:
+    section = node.section()
+    section.optional("off")
+    kind = KINDS[section.required("kind").choice(tuple(KINDS))]
+    if kind is Flips:
+        fault: Fault = read_flips(section, wheel)
+    else:
+        fault = read_fields(section, kind, wheel)
+    section.finish()
+    complaint = _complaint(fault, wheel, sensors)
+    if complaint is not None:
+        raise node.refuse(*complaint)
     return fault
 
 
-def _optional_number(section: Section, key: str, maximum: int) -> Fraction:
-    node = section.optional(key)
-    return node.number(0, maximum) if node else Fraction(0)
-
-
-_KINDS: Mapping[str, Callable[[Section, tuple[str, ...]], EdgeFault]] = {"bounce": _read_bounce}
+def _complaint(fault: Fault, wheel: Wheel, sensors: Sequence[Sensor]) -> Complaint | None:
+    """What is wrong with a fault by itself, or on this wheel."""
+    own: Complaint | None = fault.complaint() if hasattr(fault, "complaint") else None
+    if own is not None:
+        return own
+    if isinstance(fault, LeadsReversed):
+        kinds: Mapping[str, str] = {
+            track.name: sensor.kind for track, sensor in zip(wheel.tracks, sensors, strict=True)
+        }
+        if kinds[fault.track] != "vr":
+            remedy = "Write 'kind: polarity', or 'kind: vr' for its sensor."
+            return f"the sensor of '{fault.track}' is no VR sensor", remedy
+    if isinstance(fault, Noise) and fault.ignition_deg is not None and not wheel.tdc:
+        remedy = "Add 'tdc:' to the wheel file, or write bursts_per_s instead."
+        return "the wheel file does not say where its cylinders ignite", remedy
+    return None

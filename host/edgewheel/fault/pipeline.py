@@ -2,26 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
-from fractions import Fraction
+from collections.abc import Iterator
 
 from edgewheel.edges.compile import EdgeCompiler
-from edgewheel.edges.levels import LevelTable
 from edgewheel.edges.pins import PinMaker
 from edgewheel.edges.stage import OutputStage
 from edgewheel.edges.table import EdgeChunk, EdgeHeader, PinChunk
-from edgewheel.fault.model import Changes, EdgeFault
-from edgewheel.motion.motion import Motion
+from edgewheel.fault.draw import key_of
+from edgewheel.fault.model import Changes, Scene
+from edgewheel.fault.signal import SignalPlan
 
-
-@dataclass(frozen=True)
-class SignalPlan:
-    """All that decides what the controller's pins see."""
-
-    levels: LevelTable
-    motion: Motion
-    faults: Mapping[str, EdgeFault] = field(default_factory=dict)
+__all__ = ["Pipeline", "SignalPlan"]
 
 
 class Pipeline:
@@ -29,26 +20,36 @@ class Pipeline:
 
     def __init__(self, plan: SignalPlan, tick_hz: int) -> None:
         self._plan = plan
-        self._compiler = EdgeCompiler(plan.levels, plan.motion, tick_hz)
-        self.changes = {name: Changes() for name in plan.faults}
+        self._tick_hz = tick_hz
+        self._faults = plan.edge_faults
+        self._compiler = EdgeCompiler(
+            plan.levels, plan.motion, tick_hz, passages=bool(self._faults)
+        )
+        self.changes = {name: Changes() for name in plan.faults} | dict(plan.prepared)
 
     @property
     def header(self) -> EdgeHeader:
-        return self._compiler.header()
+        """The header of the edge table, faults included."""
+        return self._table()[0]
 
-    def edges(
-        self, begin_s: Fraction = Fraction(0), end_s: Fraction | None = None
-    ) -> Iterator[EdgeChunk]:
+    def edges(self) -> Iterator[EdgeChunk]:
         """The edge table; what each fault changed is in `changes` once it is read."""
-        chunks = self._compiler.chunks(begin_s, end_s)
-        for name, fault in self._plan.faults.items():
+        return self._table()[1]
+
+    def _table(self) -> tuple[EdgeHeader, Iterator[EdgeChunk]]:
+        plan = self._plan
+        header, chunks = self._compiler.header(), self._compiler.chunks()
+        for name, fault in self._faults.items():
             self.changes[name] = Changes()
-            chunks = fault.apply(self.header, chunks, self.changes[name])
-        return chunks
+            key = key_of(plan.seed, name)
+            scene = Scene(plan.levels, plan.motion, self._tick_hz, key, plan.tdc_deg)
+            header, chunks = fault.apply(scene, header, chunks, self.changes[name])
+        return header, chunks
 
     def pins(
         self, stage: OutputStage, lead_ticks: int, shortest_hold_ticks: int
     ) -> tuple[PinMaker, Iterator[PinChunk]]:
         """The pin table of the edge table, and its maker, which counts what had to be moved."""
-        maker = PinMaker(self.header, stage, lead_ticks, shortest_hold_ticks)
-        return maker, maker.chunks(self.edges())
+        header, chunks = self._table()
+        maker = PinMaker(header, stage, lead_ticks, shortest_hold_ticks)
+        return maker, maker.chunks(chunks)

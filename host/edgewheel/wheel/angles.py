@@ -29,9 +29,10 @@ class AngleTable:
 
     `angles` (n,) crank degrees ascending in [0, period); `track` (n,) indices into `tracks`;
     `metal` (n,) True where metal comes, False where it goes; `passage` (n,) which tooth that passes
-    on the track, counted from 0 and negative for one that began before angle 0. Edges at the same angle stand in the order of their tracks.
-    `before` tells for each of `tracks` whether metal is there just before angle 0, `teeth` how many
-    teeth a turn of its shaft has, and `passages` how many pass in a period.
+    on the track, counted from 0 and negative for one that began before angle 0. Edges at the same
+    angle stand in the order of their tracks. `before` tells for each of `tracks` whether metal is
+    there just before angle 0, `teeth` how many teeth a turn of its shaft has, and `passages` how
+    many pass in a period.
     """
 
     period: int

@@ -1,0 +1,95 @@
+"""The crank of a motion in floats: how fast it turns at a tick, and when it will have gone on."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import cast
+
+import numpy as np
+
+from edgewheel.edges.phase import Floats
+from edgewheel.edges.table import Ticks
+from edgewheel.fault.window import EVER
+from edgewheel.motion.motion import Motion
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM
+
+NANODEG = 1_000_000_000
+
+
+class Crank:
+    """Speeds and ways by tick, elementwise; the motion may grow.
+
+    The way is the mean degrees turned since the start, either way, so it never shrinks.
+    """
+
+    def __init__(self, motion: Motion, tick_hz: int) -> None:
+        self._motion = motion
+        self._tick_hz = tick_hz
+        self._taken = 0
+        self._rows: list[tuple[float, float, float, float, float]] = []
+        self._ways: list[float] = []
+        self._way = Fraction(0)
+        self._ratios: dict[tuple[int, int], float] = {}
+
+    def rpm(self, ticks: Ticks, angles_deg: Floats | None = None) -> Floats:
+        """Speed (n,) at each tick, without sign; with the ripple at `angles_deg` if given."""
+        begin, speed, rate, seconds, _ = self._columns(ticks)
+        within = np.clip(ticks / self._tick_hz - begin, 0, seconds)
+        rpm = (speed + rate * within) / DEG_PER_S_PER_RPM
+        if angles_deg is not None:
+            rpm = rpm * self._ripple_ratio(ticks, angles_deg)
+        return cast(Floats, rpm)
+
+    def later(self, ticks: Ticks, degrees: Floats) -> Ticks:
+        """The tick (n,) at which the crank has turned so many mean degrees (n, >= 0) further.
+
+        `EVER` if the motion ends before.
+        """
+        begin, speed, rate, seconds, way = self._columns(ticks)
+        within = np.clip(ticks / self._tick_hz - begin, 0, seconds)
+        target = way + (speed + rate * within / 2) * within + degrees
+        place = np.clip(np.searchsorted(self._ways, target) - 1, 0, len(self._rows) - 1)
+        table = np.array(self._rows)[place]
+        left = target - table[:, 4]
+        root = np.sqrt(np.maximum(table[:, 1] ** 2 + 2 * table[:, 2] * left, 0))
+        pace = table[:, 1] + root
+        seconds = table[:, 0] + 2 * left / np.where(pace > 0, pace, 1)
+        after = np.rint(seconds * self._tick_hz).astype(np.int64)
+        over = target > float(self._way) + 1 / NANODEG
+        return cast(Ticks, np.where(over, EVER, np.maximum(after, ticks)))
+
+    def _columns(self, ticks: Ticks) -> Floats:
+        """Begin, speed, rate, length and way (5, n) of the segment that each tick lies in."""
+        while self._taken < len(self._motion):
+            placed = self._motion[self._taken]
+            segment = placed.segment
+            speed = float(abs(segment.rpm_begin)) * DEG_PER_S_PER_RPM
+            end = float(abs(segment.rpm_end)) * DEG_PER_S_PER_RPM
+            length = float(segment.seconds)
+            row = (float(placed.begin_s), speed, (end - speed) / length, length, float(self._way))
+            self._rows.append(row)
+            self._ways.append(float(self._way))
+            self._way += abs(segment.mean_deg)
+            self._taken += 1
+        table = np.array(self._rows)
+        return cast(Floats, table[self._places(ticks)].T)
+
+    def _places(self, ticks: Ticks) -> Ticks:
+        begins = np.array([row[0] for row in self._rows])
+        place = np.searchsorted(begins, ticks / self._tick_hz, "right") - 1
+        return cast(Ticks, np.maximum(place, 0))
+
+    def _ripple_ratio(self, ticks: Ticks, angles_deg: Floats) -> Floats:
+        """Speed over mean speed (n,), each angle of each segment computed once."""
+        pairs = np.stack([self._places(ticks), np.rint(angles_deg * NANODEG).astype(np.int64)])
+        unique, inverse = np.unique(pairs, axis=1, return_inverse=True)
+        ratios = [self._ratio(int(place), int(angle)) for place, angle in unique.T.tolist()]
+        return np.array(ratios)[inverse.reshape(-1)]
+
+    def _ratio(self, place: int, nanodeg: int) -> float:
+        ripple = self._motion[place].segment.ripple
+        if ripple is None:
+            return 1.0
+        if (place, nanodeg) not in self._ratios:
+            self._ratios[place, nanodeg] = ripple.speed_ratio(Fraction(nanodeg, NANODEG))
+        return self._ratios[place, nanodeg]

@@ -1,0 +1,116 @@
+"""Signals for the tests of faults: a wheel, a motion, some faults, and what comes of them."""
+
+from collections.abc import Mapping
+from fractions import Fraction
+
+import numpy as np
+
+from edgewheel.edges.compile import EdgeCompiler
+from edgewheel.edges.pins import PinMaker
+from edgewheel.edges.stage import OutputStage
+from edgewheel.edges.table import EdgeChunk, join
+from edgewheel.fault.loader import read_faults
+from edgewheel.fault.pipeline import Pipeline
+from edgewheel.fault.signal import signal_of
+from edgewheel.motion.motion import Motion
+from edgewheel.motion.segment import hold
+from edgewheel.wheel.loader import parse_wheel
+from edgewheel.wheel.model import Wheel
+from edgewheel.yamlfile import parse
+
+HZ = 1_000_000
+"""One tick is a microsecond, so that expectations can be read."""
+
+FOUR = """
+format: 1
+name: Four even teeth and a half-turn cam
+summary: one tooth a quarter turn, 45 degrees wide; a cam tooth of half a crank turn
+period: 720
+tracks:
+  crank: {shaft: crank, teeth: {pitches: 4, width: 1/2}}
+  cam: {shaft: cam, teeth: [[5, 95]]}
+tdc: {1: 100, 3: 280, 4: 460, 2: 640}
+"""
+
+Row = tuple[int, str, int]
+
+
+def wheel_of(text: str) -> Wheel:
+    return parse_wheel(text, "wheel.yaml")
+
+
+def turns(count: int, rpm: int = 1000) -> Motion:
+    """At 1000 rpm a degree is 166 2/3 ticks and a quarter turn 15,000."""
+    return Motion([hold(Fraction(rpm), turns=Fraction(count))])
+
+
+class Signal:
+    """The faulty signal of a wheel; `faults` as in a bench file."""
+
+    def __init__(
+        self,
+        faults: str = "{}",
+        wheel: Wheel | None = None,
+        motion: Motion | None = None,
+        seed: int = 0,
+        tick_hz: int = HZ,
+        sensors: Mapping[str, object] | None = None,
+    ):
+        self.wheel = wheel or wheel_of(FOUR)
+        own = tuple((sensors or {}).get(t.name, t.sensor) for t in self.wheel.tracks)
+        read = read_faults(parse(faults, "bench.yaml"), self.wheel, own)
+        self.plan = signal_of(self.wheel, own, motion or turns(2), read, seed)
+        self.pipeline = Pipeline(self.plan, tick_hz)
+        self.header = self.pipeline.header
+        self.tick_hz = tick_hz
+        self.edges = join(*self.pipeline.edges())
+
+    @property
+    def rows(self) -> list[Row]:
+        return rows(self.edges, self.header.tracks)
+
+    def on(self, track: str) -> list[tuple[int, int]]:
+        return [(tick, level) for tick, name, level in self.rows if name == track]
+
+    @property
+    def changes(self):
+        """Of all faults: (kind, tick, to tick)."""
+        return [
+            (change.kind.value, change.tick, change.to_tick)
+            for done in self.pipeline.changes.values()
+            for change in done.kept
+        ]
+
+    def in_chunks(self, size: int) -> list[Row]:
+        """The same signal, compiled in chunks of another size."""
+        small = Pipeline(self.plan, self.tick_hz)
+        compiler = EdgeCompiler(self.plan.levels, self.plan.motion, self.tick_hz, passages=True)
+        small._compiler = _Cut(compiler, size)
+        return rows(join(*small.edges()), self.header.tracks)
+
+    def check_playable(self) -> None:
+        """What the pin maker asks of every table: levels alternate, edges of a track are apart."""
+        straight = OutputStage.straight(len(self.header.tracks))
+        maker = PinMaker(self.header, straight, 0, 1)
+        for chunk in maker.chunks([self.edges]):
+            assert (np.diff(chunk.ticks) > 0).all()
+
+
+class _Cut:
+    """A compiler whose chunks are of another size."""
+
+    def __init__(self, compiler: EdgeCompiler, size: int):
+        self.header = compiler.header
+        self._compiler, self._size = compiler, size
+
+    def chunks(self):
+        return self._compiler.chunks(chunk_edges=self._size)
+
+
+def rows(edges: EdgeChunk, tracks) -> list[Row]:
+    names = [tracks[t] for t in edges.track.tolist()]
+    return list(zip(edges.ticks.tolist(), names, edges.level.tolist(), strict=True))
+
+
+def sound(**how) -> Signal:
+    return Signal("{}", **how)
