@@ -43,10 +43,14 @@ class BoardWish:
         return f"an {_NAMES[self.board]}" if self.board in _NAMES else f"board {self.board}"
 
 
+def kind(welcome: Welcome) -> str:
+    """What kind of board this is, in words."""
+    return _NAMES.get(welcome.board, f"board of kind {welcome.board}")
+
+
 def describe(welcome: Welcome) -> str:
     """A board in words: its kind and id."""
-    kind = _NAMES.get(welcome.board, f"board of kind {welcome.board}")
-    return f"{kind} with the id {welcome.unique_id.hex()}"
+    return f"{kind(welcome)} with the id {welcome.unique_id.hex()}"
 
 
 def hello(session: int) -> bytes:
@@ -69,7 +73,9 @@ def judge(welcome: Welcome, wish: BoardWish, port: str) -> BenchError | None:
     return None
 
 
-def no_answer(port: str, heard_bytes: int, heard_frames: int) -> BenchError:
+def no_answer(
+    port: str, heard_bytes: int, heard_frames: int, patience_ns: int = PATIENCE_NS
+) -> BenchError:
     """Why nothing came of it, with what was heard in the meantime."""
     if heard_frames:
         heard = f"{heard_frames} frames came, but no answer to HELLO"
@@ -78,6 +84,6 @@ def no_answer(port: str, heard_bytes: int, heard_frames: int) -> BenchError:
     else:
         heard = "not a byte came"
     return NoAnswerError(
-        f"Nothing at {port} answered as an edgewheel board within {PATIENCE_NS // 10**9} s "
+        f"Nothing at {port} answered as an edgewheel board within {patience_ns / 1e9:g} s "
         f"({heard}). If this is the right port, put the firmware on the board: edgewheel flash"
     )
