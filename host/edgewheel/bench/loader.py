@@ -119,9 +119,11 @@ def _read_sensor(section: Section, sensor: Sensor) -> Sensor:
 
 
 def _read_board(node: Node | None) -> BoardChoice:
-    """`sim`, a port, or a mapping of the simulated board's clock."""
+    """`sim`, `auto`, a port, or a mapping of the simulated board's clock."""
     if node is None or node.content == "sim":
         return BoardChoice()
+    if node.content == "auto":
+        return BoardChoice("auto")
     if isinstance(node.content, str):
         return BoardChoice("port", node.text())
     section = node.section()

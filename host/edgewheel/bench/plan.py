@@ -20,9 +20,9 @@ from edgewheel.yamlfile import Node
 
 @dataclass(frozen=True)
 class BoardChoice:
-    """The simulated board on a clock of its own, or a board behind a serial port."""
+    """The simulated board on a clock of its own, a board behind a port, or the only one on USB."""
 
-    kind: Literal["sim", "port"] = "sim"
+    kind: Literal["sim", "port", "auto"] = "sim"
     port: str = ""
     tick_hz: int = 125_000_000
 

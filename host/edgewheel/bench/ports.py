@@ -102,7 +102,7 @@ class PortLink:
     def __init__(self, plan: Plan, clock: Clock | None = None) -> None:
         if not isinstance(plan.controller, SerialController):
             raise UsageError(
-                f"The simulated controller has no pins at {plan.board.port}. Write 'board: sim', "
+                "The simulated controller has no pins at a real board. Write 'board: sim', "
                 "or 'controller: {kind: serial, port: PORT}' for what is wired to this board."
             )
         self._clock = clock or WallClock()

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from edgewheel.bench.events import Event
 from edgewheel.bench.follow import Follower
 from edgewheel.bench.links import BenchLink, SimulatedLink
-from edgewheel.bench.plan import Plan
+from edgewheel.bench.plan import BoardChoice, Plan, SimulatedController
 from edgewheel.bench.ports import PortLink
+from edgewheel.board.discovery import only_board
 from edgewheel.edges.pins import PinMaker
 from edgewheel.errors import BenchError
 from edgewheel.fault.pipeline import Pipeline
+from edgewheel.link import greeting
 from edgewheel.link.events import Connected, LinkFailed
 from edgewheel.link.hostrun import RunOrder
 from edgewheel.link.welcome import Welcome
@@ -27,6 +30,8 @@ class Rig:
         self._abort = False
         self.pipeline: Pipeline | None = None
         self.pins: PinMaker | None = None
+        self.board = ""
+        """Which board played last, in words: its kind, id and firmware."""
 
     def abort(self) -> None:
         """Park the outputs and end the run that is going on."""
@@ -39,9 +44,10 @@ class Rig:
         UsageError when the table cannot be played.
         """
         self._abort = False
-        link: BenchLink = SimulatedLink(plan) if plan.board.kind == "sim" else PortLink(plan)
+        link = _open(plan)
         try:
             welcome = self._connect(link)
+            self.board = f"{greeting.describe(welcome)}, firmware {welcome.firmware}"
             yield from self._play(plan, link, welcome)
         finally:
             link.close()
@@ -72,3 +78,12 @@ class Rig:
                 follower.aborted = True
                 link.park()
             yield from follower.take(link.step())
+
+
+def _open(plan: Plan) -> BenchLink:
+    """The link to the plan's board and controller. Raises BenchError, UsageError."""
+    if plan.board.kind == "sim":
+        return SimulatedLink(plan)
+    if plan.board.kind == "auto" and not isinstance(plan.controller, SimulatedController):
+        plan = replace(plan, board=BoardChoice("port", only_board()))
+    return PortLink(plan)

@@ -58,7 +58,8 @@ class Runner:
                 raise
             finally:
                 self._note_edits()
-                self.record.finish({**self._meta(), **self.verdict.as_data(), **self.summary})
+                found = {"board": self.rig.board, **self.verdict.as_data()}
+                self.record.finish({**self._meta(), **found, **self.summary})
 
     def _meta(self) -> dict[str, str]:
         return {
