@@ -7,7 +7,9 @@ import json
 from collections.abc import Iterator
 from fractions import Fraction
 from itertools import groupby
+from pathlib import Path
 
+from edgewheel.cli.check_motion import motion_json, motion_lines, ratios_of
 from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.options import number
 from edgewheel.wheel.certainty import Certainty, Decoder, Wait
@@ -39,15 +41,28 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="X",
         help="shortest time between edges that the controller's input follows, microseconds",
     )
+    parser.add_argument(
+        "--motion",
+        type=Path,
+        metavar="FILE",
+        help="add the worst period ratios under this motion and the margin between them",
+    )
     parser.add_argument("--json", action="store_true", help="print the findings as JSON")
 
 
 def run(args: argparse.Namespace) -> int:
-    found = check(find(args.wheel), args.tolerance)
+    wheel = find(args.wheel)
+    found = check(wheel, args.tolerance)
+    moved = ratios_of(wheel, args.motion) if args.motion else None
     if args.json:
-        print(json.dumps(_as_json(found, args.input_limit_us), indent=2, ensure_ascii=False))
-    else:
-        print("\n".join(_lines(found, args.input_limit_us)))
+        data = _as_json(found, args.input_limit_us)
+        if moved:
+            data["motion"] = motion_json(moved)
+        print(json.dumps(data, indent=2, ensure_ascii=False))
+        return ExitCode.PASSED
+    print("\n".join(_lines(found, args.input_limit_us)))
+    if moved:
+        print("\n".join(["", *motion_lines(moved, args.motion)]))
     return ExitCode.PASSED
 
 
