@@ -13,7 +13,7 @@
 
 /* Room for the stream as it came, in the unit of credit; a power of two. */
 #ifndef STREAM_BYTES
-#define STREAM_BYTES (128u * 1024u)
+#define STREAM_BYTES 131072u
 #endif
 
 /* Decoded transitions remembered; a power of two. */

@@ -94,7 +94,7 @@ static uint8_t *report_field(uint8_t *at, uint8_t tag, uint8_t size, uint32_t va
 static uint8_t *report_text(uint8_t *at, uint8_t tag, const char *text)
 {
     uint8_t size = 0;
-    while (text[size] != 0 && size < 32u) {
+    while (size < 32u && text[size] != 0) {
         size++;
     }
     at = bytes_put8(at, tag);
@@ -117,7 +117,7 @@ static bool report_send_welcome(void)
     at = bytes_put8(at, PROTOCOL_MAJOR);
     at = bytes_put8(at, PROTOCOL_MINOR);
     at = bytes_put16(at, facts->board);
-    for (uint8_t i = 0; i < sizeof facts->id; i++) {
+    for (uint32_t i = 0; i < sizeof facts->id; i++) {
         at = bytes_put8(at, facts->id[i]);
     }
     at = bytes_put32(at, facts->tick_hz);

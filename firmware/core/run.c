@@ -75,8 +75,6 @@ static void run_park(enum state was)
     }
 }
 
-static void run_begin(void);
-
 /* Goes through the state table: moves on if there is a row for the event, and says whether there was. */
 static bool run_event(enum event event)
 {
@@ -93,9 +91,6 @@ static bool run_event(enum event event)
     case EFFECT_initial:
         run_initial();
         break;
-    case EFFECT_start:
-        run_begin();
-        break;
     case EFFECT_hold:
         run_hold();
         break;
@@ -107,7 +102,8 @@ static bool run_event(enum event event)
         break;
     case EFFECT_queue:
     case EFFECT_splice:
-        break; /* done by whoever brought the event: they need its numbers */
+    case EFFECT_start:
+        break; /* done by whoever brought the event */
     }
     news = news || run.state != was || row->effect == EFFECT_park;
     return true;
@@ -219,6 +215,7 @@ enum run_answer run_start(uint16_t number)
         return RUN_REFUSED_VALUE;
     }
     run_event(EVENT_START);
+    run_begin();
     return RUN_DONE;
 }
 

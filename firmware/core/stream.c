@@ -26,14 +26,12 @@ static struct {
     uint64_t last_tick;
 } stream;
 
-/* One frame of the queue, taken apart. */
+/* What the head of a frame in the queue says. */
 struct piece {
     uint32_t cost;
     bool course_begins;
     uint32_t count;
-    uint32_t first;
     uint32_t end_tick;
-    uint8_t payload[FRAME_LARGEST];
 };
 
 void stream_open(uint32_t first_tick, uint32_t shortest_ticks)
@@ -108,19 +106,25 @@ bool stream_close(uint64_t count, uint64_t last_tick)
     return true;
 }
 
-/* Copies up to `size` bytes of the frame at a place of the queue, and takes its head apart. */
-static void stream_peek(struct piece *piece, uint32_t place, uint32_t size)
+/* Returns the little-endian number of so many bytes at a place of the queue. */
+static uint32_t stream_number(uint32_t place, uint32_t bytes)
 {
-    uint32_t length = stream_at(place) | ((uint32_t)stream_at(place + 1u) << 8);
-    uint32_t payload = length & ~LENGTH_COURSE;
-    for (uint32_t i = 0; i < payload && i < size; i++) {
-        piece->payload[i] = stream_at(place + LENGTH_BYTES + i);
+    uint32_t value = 0;
+    for (uint32_t i = 0; i < bytes; i++) {
+        value |= (uint32_t)stream_at(place + i) << (8u * i);
     }
-    piece->cost = payload + LENGTH_BYTES;
+    return value;
+}
+
+/* Takes apart the head of the frame at a place of the queue. */
+static void stream_peek(struct piece *piece, uint32_t place)
+{
+    uint32_t length = stream_number(place, LENGTH_BYTES);
+    uint32_t payload = place + LENGTH_BYTES;
+    piece->cost = (length & ~LENGTH_COURSE) + LENGTH_BYTES;
     piece->course_begins = (length & LENGTH_COURSE) != 0;
-    piece->count = bytes_get16(piece->payload + 1);
-    piece->first = bytes_get32(piece->payload + 3);
-    piece->end_tick = bytes_get32(piece->payload + 7);
+    piece->count = stream_number(payload + 1u, 2);
+    piece->end_tick = stream_number(payload + 7u, 4);
 }
 
 /* Takes the run back to its first `known` transitions, the last of them at `tick`, the queue ending at `place`. */
@@ -149,7 +153,7 @@ bool stream_splice(uint64_t first, uint64_t handed)
     uint32_t place = stream.tail;
     while (index < first && place != stream.head) {
         struct piece piece;
-        stream_peek(&piece, place, STREAM_HEAD);
+        stream_peek(&piece, place);
         index += piece.count;
         tick = piece.end_tick;
         place += piece.cost;
@@ -165,15 +169,19 @@ bool stream_splice(uint64_t first, uint64_t handed)
 static bool stream_decode(void)
 {
     struct piece piece;
-    stream_peek(&piece, stream.tail, FRAME_LARGEST);
+    stream_peek(&piece, stream.tail);
+    uint8_t blocks[FRAME_LARGEST];
+    uint32_t size = piece.cost - LENGTH_BYTES - STREAM_HEAD;
+    for (uint32_t i = 0; i < size; i++) {
+        blocks[i] = stream_at(stream.tail + LENGTH_BYTES + STREAM_HEAD + i);
+    }
     stream.tail += piece.cost;
     stream.returned += piece.cost;
     stream.before = stream.cursor;
     if (piece.course_begins) {
         stream.cursor.lag = 0;
     }
-    uint32_t blocks = piece.cost - LENGTH_BYTES - STREAM_HEAD;
-    if (!block_decode(&stream.cursor, piece.payload + STREAM_HEAD, blocks, piece.count)) {
+    if (!block_decode(&stream.cursor, blocks, size, piece.count)) {
         return false;
     }
     if ((uint32_t)stream.cursor.tick != piece.end_tick) {

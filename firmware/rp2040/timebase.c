@@ -5,6 +5,9 @@
 #include "registers.h"  /* SYST_CVR, TIMER_TIMERAWL */
 
 #define STAMP_MASK 0xFFFFFFu
+/* Nearer than 10 us, an alarm could be set behind its own time; further than 100 ms, nobody sleeps. */
+#define LEAST_CYCLES ((uint64_t)10u * CLOCK_MHZ)
+#define MOST_CYCLES ((uint64_t)100000u * CLOCK_MHZ)
 #define SYST_ENABLE BIT(0)
 #define SYST_PROCESSOR_CLOCK BIT(2)
 
@@ -59,13 +62,11 @@ uint64_t timebase_of(uint32_t stamp)
 bool timebase_alarm(uint64_t deadline)
 {
     uint64_t now = timebase_now();
-    /* Nearer than this, the alarm could be set behind its own time. */
-    if (deadline < now + 10u * CLOCK_MHZ) {
+    if (deadline < now + LEAST_CYCLES) {
         return false;
     }
     uint64_t cycles = deadline - now;
-    uint32_t us = cycles < 100000u * CLOCK_MHZ ? (uint32_t)cycles / CLOCK_MHZ : 100000u;
-    TIMER_ALARM0 = TIMER_TIMERAWL + us;
+    TIMER_ALARM0 = TIMER_TIMERAWL + (uint32_t)(cycles < MOST_CYCLES ? cycles : MOST_CYCLES) / CLOCK_MHZ;
     return true;
 }
 

@@ -105,7 +105,9 @@ def test_a_hundred_thousand_edges_of_every_kind_of_motion(
     size = play(board, ticks, masks, 0, initial=initial)
     seconds = ticks[-1] / HZ
     edges = int(np.bitwise_count(masks ^ np.concatenate(([initial], masks[:-1]))).sum())
-    print(f"{edges} edges on 8 outputs, {len(ticks)} transitions in {seconds:.1f} s, {size:.2f} B each: no error")
+    print(
+        f"{edges} edges on 8 outputs, {len(ticks)} transitions in {seconds:.1f} s, {size:.2f} B each: no error"
+    )
     assert edges >= 100_000
 
 

@@ -4,6 +4,7 @@
 #include "history.h" /* history */
 #include "port.h"    /* what this implements */
 
+#include <stdlib.h> /* abort */
 #include <string.h> /* memcpy */
 
 #define HOLDS 8192u
@@ -178,9 +179,13 @@ uint32_t port_room(void)
     return HOLDS - (sim.head - sim.tail);
 }
 
-/* Adds a hold to the queue. */
+/* Adds a hold to the queue; the core never adds one that the chip could not play. */
 static void sim_add(uint32_t ticks, uint8_t mask, bool transition)
 {
+    uint32_t least = sim.head == 0 ? 1u : facts.shortest_hold_ticks;
+    if (port_room() == 0 || ticks < least || ticks > facts.longest_hold_ticks) {
+        abort();
+    }
     sim.holds[sim.head++ % HOLDS] = (struct hold){ticks, mask, transition};
 }
 
