@@ -6,18 +6,26 @@ import json
 import sqlite3
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from edgewheel.board.enquiry import Enquiry
+from edgewheel.clock import WallClock
 from edgewheel.controller.sim import read_settings
+from edgewheel.link.messages import Reason, State, Status
+from edgewheel.link.serial_port import SerialPort
 from edgewheel.yamlfile import parse
 
+from firmware.kit.cable import Cable
+from firmware.kit.emulator import MS
 from firmware.kit.wired import WiredBoard
 
 pytestmark = pytest.mark.slow
 
+SECOND = 10**9
 CONTROLLER = """\
 crank: {line: crank}
 cam: {line: cam}
@@ -36,6 +44,7 @@ limits: {sync_within_s: 1}
 """
 
 STEADY = "motion: {segments: [{ramp: 900, seconds: 0.3}, {hold: 900, seconds: SECONDS}]}\n"
+LONG = STEADY.replace("SECONDS", "60")
 STAIRCASE = "sweep: {from: 600, to: 1200, step: 300, rate: 2000, settle: 0.1, hold: 0.2}\n"
 
 
@@ -63,8 +72,8 @@ def edgewheel(folder: Path, *words: str) -> subprocess.Popen[str]:
     )  # fmt: skip
 
 
-def bench_file(folder: Path, board: WiredBoard, rest: str) -> str:
-    text = BENCH.replace("BOARD", board.url).replace("CONTROLLER", board.controller_url)
+def bench_file(folder: Path, board: WiredBoard, rest: str, url: str = "") -> str:
+    text = BENCH.replace("BOARD", url or board.url).replace("CONTROLLER", board.controller_url)
     (folder / "bench.yaml").write_text(text + rest, encoding="utf-8")
     return "bench.yaml"
 
@@ -83,3 +92,119 @@ def test_a_run_passes_and_is_verified(wired: Callable[..., WiredBoard], tmp_path
         pulses = record.execute("SELECT COUNT(*) FROM pulse").fetchone()[0]
     assert states[-4:] == ["armed", "running", "holding", "idle"]
     assert pulses > 20
+
+
+def test_a_sweep_finds_where_sync_drops(wired: Callable[..., WiredBoard], tmp_path: Path) -> None:
+    """A tooth of this wheel lasts 500 ms / rpm, so a noise filter of 450 us swallows them from 1,111 rpm on."""
+    board = wired(CONTROLLER.replace("{line: crank}", "{line: crank, filter_us: 450}"))
+    bench = bench_file(tmp_path, board, STAIRCASE)
+    process = edgewheel(tmp_path, "sweep", bench, "--json")
+    out, err = process.communicate(timeout=90)
+    data = json.loads(out)
+    assert process.returncode == 1, err
+    assert [data["highest_rpm"], data["dropped_rpm"], data["back_rpm"]] == [900, 1200, 900], out
+    with sqlite3.connect(tmp_path / data["folder"] / "run.sqlite") as record:
+        losses = record.execute("SELECT rpm FROM finding WHERE kind = 'lost'").fetchall()
+    assert 1100 < losses[0][0] < 1200
+
+
+def start_long_run(folder: Path, bench: str) -> subprocess.Popen[str]:
+    """A run of a minute, well under way."""
+    process = edgewheel(folder, "run", bench)
+    deadline = time.monotonic() + 20
+    while not any(log.stat().st_size > 2000 for log in folder.glob("runs/*/controller.log")):
+        assert time.monotonic() < deadline and process.poll() is None, process.communicate()[1]
+        time.sleep(0.05)
+    return process
+
+
+def summary(folder: Path) -> dict[str, Any]:
+    (path,) = folder.glob("runs/*/summary.json")
+    return json.loads(path.read_text(encoding="utf-8"))
+
+
+def status(url: str) -> Status:
+    """What the board says to a host that comes anew."""
+    port = SerialPort(url)
+    enquiry = Enquiry(port, WallClock())
+    assert enquiry.hello(4 * SECOND)
+    found = enquiry.poll(SECOND)
+    port.close()
+    assert found is not None
+    return found
+
+
+def held_then_idle(board: WiredBoard, since: int, held_ms: int) -> None:
+    """Nothing moved later than so long after a tick, but for the parking 1 s after that."""
+    late = [tick for tick, _ in board.transitions if tick - since > held_ms * MS]
+    assert len(late) <= 1
+    found = status(board.url)
+    held = found.start_tick + found.last_tick
+    assert 0 <= held - since + 20 * MS, "the board had stopped before"
+    assert held - since <= held_ms * MS
+    assert found.state == State.FAULTED
+    assert 0 < found.park_tick - held < 1_050 * MS
+    assert late in ([], [pytest.approx(found.park_tick, abs=MS)])
+    print(
+        f"held {(held - since) / MS:.0f} ms later, idle {(found.park_tick - held) / MS:.0f} ms after that"
+    )
+
+
+def test_a_killed_host_leaves_held_then_idle_pins_and_no_summary(
+    wired: Callable[..., WiredBoard], tmp_path: Path
+) -> None:
+    board = wired()
+    process = start_long_run(tmp_path, bench_file(tmp_path, board, LONG))
+    process.kill()
+    killed = board.tick
+    process.communicate()
+    time.sleep(1.4)
+    held_then_idle(board, killed, 100)
+    assert status(board.url).reason == Reason.LINK_DROPPED
+    assert not list(tmp_path.glob("runs/*/summary.json"))
+    (folder,) = tmp_path.glob("runs/*")
+    with sqlite3.connect(folder / "run.sqlite") as record:
+        states = [state for (state,) in record.execute("SELECT state FROM board ORDER BY tick")]
+        reports = record.execute("SELECT COUNT(*) FROM report").fetchone()[0]
+    assert states[-1] == "running"
+    assert reports > 10
+
+
+def test_a_cut_cable_is_a_lost_bench_and_the_board_stops_by_itself(
+    wired: Callable[..., WiredBoard], tmp_path: Path
+) -> None:
+    board = wired()
+    cable = Cable(board.url)
+    bench = bench_file(tmp_path, board, LONG, cable.url)
+    process = start_long_run(tmp_path, bench)
+    cable.cut()
+    cut = board.tick
+    _, err = process.communicate(timeout=20)
+    time.sleep(2.4)
+    assert process.returncode == 3
+    assert "has said nothing for 1" in err
+    held_then_idle(board, cut, 1_300)
+    assert status(board.url).reason == Reason.HOST_SILENT
+    assert summary(tmp_path)["outcome"] == "error"
+    assert "has said nothing for 1" in summary(tmp_path)["detail"]
+    cable.close()
+
+
+def test_a_board_that_resets_is_a_lost_bench_and_its_pins_are_released(
+    wired: Callable[..., WiredBoard], tmp_path: Path
+) -> None:
+    board = wired()
+    process = start_long_run(tmp_path, bench_file(tmp_path, board, LONG))
+    board.crash()
+    crashed = board.tick
+    _, err = process.communicate(timeout=20)
+    assert process.returncode == 3
+    assert "is gone" in err
+    assert summary(tmp_path)["outcome"] == "error"
+    assert "is gone" in summary(tmp_path)["detail"]
+    found = status(board.url)
+    assert (found.state, found.reason, found.run) == (State.IDLE, Reason.NONE, 0)
+    last, mask = board.transitions[-1]
+    assert mask == 0
+    print(f"pins released {(last - crashed) / MS:.0f} ms after the crash")
+    assert last - crashed < 1_100 * MS

@@ -10,6 +10,8 @@
  * --pins opens a second socket for whatever hangs on the pins. In every quantum of time (default 100 us) the emulator
  * sends a line   {"tick": T, "transitions": [[tick, mask], ...]}   with what the outputs did up to T, and waits for
  * the answer     {"pulses": [[tick, input, level], ...]}           with what the inputs are to do, not before T.
+ * With "halt": true in an answer the firmware stops as if it had crashed, until its watchdog resets the chip; the port
+ * then goes away, as it does when a board leaves the bus, and can be opened again.
  * Ticks are cycles of the chip since power-up. Until somebody has connected, time passes without it.
  */
 import fs from 'node:fs';
@@ -33,7 +35,10 @@ let lineWork = Promise.resolve();
 
 /** Opens or closes the board's port, after whatever change of it is under way. */
 function setLine(dtr) {
-  lineWork = lineWork.then(() => host.setLine({ dtr }));
+  lineWork = lineWork.then(async () => {
+    while (!host.connected) await new Promise(setImmediate);
+    await host.setLine({ dtr });
+  });
 }
 
 const serial = net.createServer((socket) => {
@@ -52,6 +57,13 @@ const serial = net.createServer((socket) => {
     setLine(false);
   });
 });
+
+const attach = chip.onWake;
+chip.onWake = (rp) => {
+  attach(rp);
+  port?.destroy();
+  port = null;
+};
 
 /** Whatever hangs on the pins: a line out, a line in. */
 class PinPeer {
@@ -96,7 +108,8 @@ async function step() {
   const { cycles, masks } = chip.takeEdges();
   if (!pins) return;
   const transitions = cycles.map((cycle, i) => [cycle, masks[i] & OUTPUTS]);
-  const { pulses } = await pins.exchange({ tick: chip.cycle, transitions });
+  const { pulses, halt } = await pins.exchange({ tick: chip.cycle, transitions });
+  if (halt) chip.halted = true;
   if (pulses.length) chip.schedule(pulses);
 }
 

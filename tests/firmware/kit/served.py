@@ -33,6 +33,7 @@ class Served:
         self.transitions: list[tuple[int, int]] = []
         self.tick = 0
         self._listener = listener or (lambda transitions, tick: [])
+        self._halt = False
         self._pins = socket.create_connection(("127.0.0.1", ports["pins"]))
         self._thread = threading.Thread(target=self._serve_pins, daemon=True)
         self._thread.start()
@@ -41,10 +42,16 @@ class Served:
         try:
             with self._pins.makefile("rw", encoding="utf-8") as file:
                 for line in file:
-                    file.write(json.dumps({"pulses": self._hear(json.loads(line))}) + "\n")
+                    answer = {"pulses": self._hear(json.loads(line)), "halt": self._halt}
+                    self._halt = False
+                    file.write(json.dumps(answer) + "\n")
                     file.flush()
         except OSError:
             return  # the emulator is gone, or about to be
+
+    def crash(self) -> None:
+        """Stops the firmware within a quantum; its watchdog then resets the board."""
+        self._halt = True
 
     def _hear(self, message: dict[str, Any]) -> list[Pulse]:
         moved = [(tick, mask) for tick, mask in message["transitions"]]
