@@ -124,14 +124,15 @@ def _read_repeat(section: Section, standing: Standing) -> list[Segment]:
     node = section.required("repeat")
     times = node.integer(1, MOST_REPEATS)
     inner = section.required("segments")
-    segments: list[Segment] = []
+    rounds: list[list[Segment]] = []
     for _ in range(times):
-        segments += read_segments(inner, standing)
+        segments = read_segments(inner, standing)
         standing = Standing(segments[-1].rpm_end, standing.ripple, standing.folder)
-        if len(segments) > MOST_SEGMENTS:
+        if len(segments) * times > MOST_SEGMENTS:
             remedy = "Repeat less often."
             raise node.refuse(f"this makes over {MOST_SEGMENTS:,} pieces of motion", remedy)
-    return segments
+        rounds.append(segments)
+    return [segment for segments in rounds for segment in segments]
 
 
 _KINDS: Mapping[str, Callable[[Section, Standing], list[Segment]]] = {

@@ -45,7 +45,7 @@ class SeriesRipple:
 
     @cached_property
     def slowest_ratio(self) -> float:
-        steps = 4 * (len(self.cosines) + 1)
+        steps = 32 * (len(self.cosines) + 1)
         width = float(self.period_deg) / steps
         return 1 / max(self._slowness(step * width) for step in range(steps))
 
