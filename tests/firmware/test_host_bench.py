@@ -1,4 +1,7 @@
-"""`edgewheel run` and `sweep` on the real image in the emulator, the simulated controller on its pins; in real time."""
+"""`edgewheel run` and `sweep` on the real image in the emulator, in real time.
+
+The simulated controller hangs on the pins of the emulated board.
+"""
 
 from __future__ import annotations
 
@@ -12,13 +15,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from edgewheel.board.enquiry import Enquiry
 from edgewheel.clock import WallClock
 from edgewheel.controller.sim import read_settings
 from edgewheel.link.messages import Reason, State, Status
 from edgewheel.link.serial_port import SerialPort
 from edgewheel.yamlfile import parse
-
 from firmware.kit.cable import Cable
 from firmware.kit.emulator import MS
 from firmware.kit.wired import WiredBoard
@@ -26,6 +29,8 @@ from firmware.kit.wired import WiredBoard
 pytestmark = pytest.mark.slow
 
 SECOND = 10**9
+CLOCKS_APART_MS = 5
+"""At most so much later than the emulated chip's the board's own clock begins to count."""
 CONTROLLER = """\
 crank: {line: crank}
 cam: {line: cam}
@@ -95,7 +100,7 @@ def test_a_run_passes_and_is_verified(wired: Callable[..., WiredBoard], tmp_path
 
 
 def test_a_sweep_finds_where_sync_drops(wired: Callable[..., WiredBoard], tmp_path: Path) -> None:
-    """A tooth of this wheel lasts 500 ms / rpm, so a noise filter of 450 us swallows them from 1,111 rpm on."""
+    """A tooth lasts 500 ms / rpm: a noise filter of 450 us swallows them from 1,111 rpm on."""
     board = wired(CONTROLLER.replace("{line: crank}", "{line: crank, filter_us: 450}"))
     bench = bench_file(tmp_path, board, STAIRCASE)
     process = edgewheel(tmp_path, "sweep", bench, "--json")
@@ -137,17 +142,14 @@ def status(url: str) -> Status:
 def held_then_idle(board: WiredBoard, since: int, held_ms: int) -> None:
     """Nothing moved later than so long after a tick, but for the parking 1 s after that."""
     late = [tick for tick, _ in board.transitions if tick - since > held_ms * MS]
-    assert len(late) <= 1
     found = status(board.url)
     held = found.start_tick + found.last_tick
-    assert 0 <= held - since + 20 * MS, "the board had stopped before"
-    assert held - since <= held_ms * MS
+    to_hold, to_idle = (held - since) / MS, (found.park_tick - held) / MS
+    print(f"held {to_hold:.0f} ms later, idle {to_idle:.0f} ms after that")
     assert found.state == State.FAULTED
-    assert 0 < found.park_tick - held < 1_050 * MS
-    assert late in ([], [pytest.approx(found.park_tick, abs=MS)])
-    print(
-        f"held {(held - since) / MS:.0f} ms later, idle {(found.park_tick - held) / MS:.0f} ms after that"
-    )
+    assert -CLOCKS_APART_MS - 5 < to_hold <= held_ms
+    assert 0 < to_idle < 1_050
+    assert late in ([], [pytest.approx(found.park_tick, abs=CLOCKS_APART_MS * MS)])
 
 
 def test_a_killed_host_leaves_held_then_idle_pins_and_no_summary(

@@ -58,14 +58,15 @@ class Enquiry:
                         continue
         return None
 
-    def round_trip_ns(self, patience_ns: int) -> int | None:
-        """Say POLL once; how long its answer took, None if none came within `patience_ns`."""
+    def poll(self, patience_ns: int) -> Status | None:
+        """Say POLL once; the STATUS that answers it, None if none came within `patience_ns`."""
         self._token += 1
-        asked_ns = self._clock.now_ns()
         self._transport.write(encode_frame(Poll.TYPE, 0, Poll(self._token).pack()))
-        for frame in self._frames(asked_ns + patience_ns):
-            if frame.type == Status.TYPE and Status.unpack(frame.payload).token == self._token:
-                return self._clock.now_ns() - asked_ns
+        for frame in self._frames(self._clock.now_ns() + patience_ns):
+            if frame.type == Status.TYPE:
+                status = Status.unpack(frame.payload)
+                if status.token == self._token:
+                    return status
         return None
 
     def enter_bootloader(self, patience_ns: int) -> Refusal | None:

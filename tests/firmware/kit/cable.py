@@ -1,4 +1,4 @@
-"""A TCP cable between a host and a port, which can be cut: both ends stay open, nothing comes through."""
+"""A TCP cable between a host and a port. Cut, nothing comes through, but all stays open."""
 
 from __future__ import annotations
 

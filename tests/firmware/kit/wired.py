@@ -7,11 +7,11 @@ import threading
 from pathlib import Path
 
 import numpy as np
+
 from edgewheel.bench.wired import ControllerOnPins
 from edgewheel.controller.sim import ControllerSettings
 from edgewheel.edges.stage import OutputStage
 from edgewheel.link.pinbus import Transitions
-
 from firmware.kit.emulator import HZ
 from firmware.kit.served import Pulse, Served
 
