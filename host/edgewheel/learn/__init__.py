@@ -1,0 +1,1 @@
+"""From a capture back to the wheel, its speed, and what is wrong with it."""

@@ -1,0 +1,72 @@
+"""Which pattern explains a capture best, and which comes next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from edgewheel.learn.few import readings
+from edgewheel.learn.pattern import Pattern, pattern_of
+from edgewheel.learn.slots import Slots, pitch_slots, row_slots
+from edgewheel.learn.streams import Stream, Streams
+
+BUSY = 0.9
+"""Streams with this share of the busiest one's edges may count the slots."""
+
+
+@dataclass(frozen=True, eq=False)
+class Ranked:
+    """The pattern with the least doubt, and how it differs from what else was thought of.
+
+    `readings` are all ways to read the best pattern that fit the capture, the likeliest first: one,
+    or with few teeth also unequal teeth at even speed beside even teeth under ripple. `other_doubt`
+    is the least doubt among patterns of another length.
+    """
+
+    readings: tuple[Pattern, ...]
+    other_doubt: float
+
+    @property
+    def best(self) -> Pattern:
+        return self.readings[0]
+
+
+def rank(streams: Streams) -> Ranked | None:
+    """The best pattern behind the streams, None where nothing repeats."""
+    patterns: list[Pattern] = []
+    for main in _main_streams(streams):
+        for slots in _slottings(main):
+            pattern = pattern_of(slots, main, streams)
+            if pattern is not None:
+                patterns.append(pattern)
+    if not patterns:
+        return None
+    patterns.sort(key=lambda pattern: pattern.doubt)
+    best = patterns[0]
+    others = [p.doubt for p in patterns[1:] if _differs(p, best)]
+    return Ranked(readings(best), min(others, default=1.0))
+
+
+def _main_streams(streams: Streams) -> list[Stream]:
+    """The streams of the busiest track."""
+    busiest = max(streams.streams, key=lambda stream: len(stream.times))
+    return [
+        stream
+        for stream in streams.streams
+        if stream.track == busiest.track and len(stream.times) >= BUSY * len(busiest.times)
+    ]
+
+
+def _slottings(main: Stream) -> list[Slots]:
+    if len(main.times) < 6:
+        return []
+    row = row_slots(main.times)
+    pitched = pitch_slots(main.times)
+    return [pitched] if row is None else [pitched, row]
+
+
+def _differs(pattern: Pattern, best: Pattern) -> bool:
+    """True if a pattern has another number of edges for the stretch of time that a repeat takes."""
+    return (
+        abs(len(pattern.clusters) * pattern.repeats / (len(best.clusters) * best.repeats) - 1)
+        > 0.02
+    )

@@ -1,0 +1,148 @@
+"""What all tracks do together: after how many slots everything repeats, and what is seen where."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from edgewheel.learn.course import MAD_TO_SIGMA
+from edgewheel.learn.period import smallest_period
+from edgewheel.learn.streams import Floats, Ints
+
+FAR = 0.25
+"""Slots beyond which two edges are not the same one, in a stream that has an edge every slot."""
+
+FAR_SHARE = 0.05
+"""The same as a share of the way from edge to edge, for streams of fewer edges."""
+
+BINS_PER_SLOT = 80
+WIDE = 5
+"""Bins on either side of a cluster's middle that belong to it."""
+
+ENOUGH = 0.9
+"""Share of a stream's edges in clusters at which no wider ones are tried."""
+
+SEEN = 0.5
+"""An edge in fewer of the repeats than this is no part of the pattern."""
+
+
+@dataclass(frozen=True)
+class Cluster:
+    """An edge of the pattern.
+
+    `place` is in slots within the period, `spread` its standard deviation, robustly, `seen` the
+    share of repeats that have it.
+    """
+
+    place: float
+    spread: float
+    seen: float
+
+
+def joint_period(step: int, places: Sequence[Floats], most: int) -> int:
+    """The smallest multiple of `step` slots after which the edges at all `places` come again.
+
+    `places` are one array of ascending slots a stream.
+    """
+    lags = np.arange(step, most + 1, step, dtype=np.int64)
+    streams = [stream for stream in places if len(stream) > 2]
+    if len(lags) < 2 or not streams:
+        return step
+    costs = np.zeros(len(lags))
+    for stream in streams:
+        unlike = np.array([_unlike(stream, float(lag)) for lag in lags])
+        costs = np.maximum(costs, unlike)
+    count = min(len(stream) for stream in streams)
+    return smallest_period(lags, costs, 0.5 / np.sqrt(count))
+
+
+def _unlike(places: Floats, lag: float) -> float:
+    """How far the edges are from one another a lag later, 1 for what is too far."""
+    far = max(FAR, FAR_SHARE * float(np.median(np.diff(places))))
+    if lag <= far:
+        return 1.0  # Each edge would be found to be like itself.
+    moved = places + lag
+    moved = moved[moved <= places[-1] + far]
+    if not len(moved):
+        return 1.0
+    return float(np.mean(np.minimum(distance(places, moved) / far, 1.0)))
+
+
+def distance(places: Floats, wanted: Floats) -> Floats:
+    """From each of `wanted` (k,) to the nearest of `places` (n,), which ascend."""
+    after = np.clip(np.searchsorted(places, wanted), 1, len(places) - 1) if len(places) > 1 else 0
+    if len(places) == 1:
+        return np.abs(wanted - places[0])
+    return np.asarray(
+        np.minimum(np.abs(places[after] - wanted), np.abs(wanted - places[after - 1]))
+    )
+
+
+def clusters(places: Floats, period: int, repeats: float) -> tuple[tuple[Cluster, ...], Ints]:
+    """The edges of a stream that are part of the pattern, ascending, and each edge's number (n,).
+
+    -1 is the number of an edge that is no part of it. Edges that scatter are looked for in wider
+    heaps, as far as the stream has room for them.
+    """
+    if not len(places):
+        return (), np.empty(0, np.int64)
+    room = period * repeats / len(places) / 8 * BINS_PER_SLOT
+    best: tuple[tuple[Cluster, ...], Ints] | None = None
+    for wide in (WIDE, 4 * WIDE, 16 * WIDE):
+        if wide > max(room, WIDE):
+            break
+        found = _heaps(places, period, repeats, wide)
+        if best is None or (found[1] >= 0).sum() > 1.05 * (best[1] >= 0).sum():
+            best = found
+        if (best[1] >= 0).mean() > ENOUGH:
+            break
+    assert best is not None
+    return best
+
+
+def _heaps(
+    places: Floats, period: int, repeats: float, wide: int
+) -> tuple[tuple[Cluster, ...], Ints]:
+    """The clusters of `wide` bins on either side, and each edge's cluster."""
+    folded = places % period
+    bins = period * BINS_PER_SLOT
+    counts = np.bincount((folded * BINS_PER_SLOT).astype(np.int64) % bins, minlength=bins)
+    member = np.full(len(places), -1, np.int64)
+    found: list[Cluster] = []
+    for middle in _peaks(counts, SEEN * repeats, wide):
+        centre = (middle + 0.5) / BINS_PER_SLOT
+        off = (folded - centre + period / 2) % period - period / 2
+        mine = np.flatnonzero((np.abs(off) <= (wide + 0.5) / BINS_PER_SLOT) & (member < 0))
+        if len(mine) < SEEN * repeats:
+            continue
+        place = float(np.median(off[mine]))
+        spread = MAD_TO_SIGMA * float(np.median(np.abs(off[mine] - place)))
+        member[mine] = len(found)
+        found.append(Cluster((centre + place) % period, spread, len(mine) / repeats))
+    order = sorted(range(len(found)), key=lambda number: found[number].place)
+    rank = np.empty(len(found) + 1, np.int64)
+    rank[order] = np.arange(len(found))
+    rank[-1] = -1
+    return tuple(found[number] for number in order), rank[member]
+
+
+def _peaks(counts: Ints, least: float, wide: int) -> list[int]:
+    """Bins round which at least `least` edges lie, fullest first, none within reach of another."""
+    bins = len(counts)
+    if bins <= 2 * wide + 1:
+        return [int(np.argmax(counts))] if counts.sum() >= least else []
+    around = np.concatenate([counts[-wide:], counts, counts[:wide]])
+    sums = np.convolve(around, np.ones(2 * wide + 1), "valid")
+    # Of equally full windows the one with the fullest middle wins.
+    score = sums + counts / (counts.max() + 1)
+    taken = np.zeros(bins, bool)
+    peaks = []
+    for middle in np.argsort(-score, kind="stable").tolist():
+        if sums[middle] < least:
+            break
+        if not taken[middle]:
+            peaks.append(middle)
+            taken[np.arange(middle - 2 * wide + 1, middle + 2 * wide) % bins] = True
+    return peaks

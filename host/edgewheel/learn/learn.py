@@ -1,0 +1,274 @@
+"""Learning: from a capture to the wheel behind it, its speed, and how sure all that is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from edgewheel.edges.captures.capture import Capture
+from edgewheel.errors import UsageError
+from edgewheel.learn.deviations import Deviation, deviations
+from edgewheel.learn.few import exact
+from edgewheel.learn.hypotheses import Ranked, rank
+from edgewheel.learn.outline import Likeness, library, likeness, nearest, outline_of
+from edgewheel.learn.pattern import Pattern
+from edgewheel.learn.repeat import Repeat, repeat_of
+from edgewheel.learn.ripple import FEW
+from edgewheel.learn.scale import Scale, scale_of
+from edgewheel.learn.shape import LearnedTrack, Shape, shape_of
+from edgewheel.learn.streams import Streams, streams_of
+from edgewheel.learn.wheelfile import parsed, wheel_text
+from edgewheel.wheel.model import Wheel
+
+LEAST_EXPLAINED = 0.6
+WELL_EXPLAINED = 0.93
+CLOSE_CALL = 0.01
+SAME_SHARE = 0.006
+"""Share of a repeat within which two captures show the same wheel."""
+
+LIBRARY_WITHIN_DEG = 1.0
+"""A library wheel this near is taken for the one that was meant."""
+
+
+@dataclass(frozen=True)
+class ToothDeviation:
+    """A deviation with the tooth's number in the wheel file, counted from 1."""
+
+    track: str
+    tooth: int
+    deviation: Deviation
+
+
+@dataclass(frozen=True, eq=False)
+class Explanation:
+    """One wheel that fits, and what has to be assumed for it.
+
+    `ripple` gives depth and swings a crank turn, None where the speed is taken as even. `like` is
+    the nearest wheel of the library.
+    """
+
+    wheel: Wheel
+    shape: Shape
+    scale: Scale
+    pattern: Pattern
+    repeat: Repeat
+    ripple: tuple[float, float] | None
+    like: Likeness | None
+    deviations: tuple[ToothDeviation, ...]
+
+    @property
+    def in_library(self) -> bool:
+        """The nearest library wheel is as good as the same."""
+        return self.like is not None and self.like.off_deg <= LIBRARY_WITHIN_DEG
+
+    def text(self, name: str, summary: str, comments: list[str]) -> str:
+        """The wheel file."""
+        return wheel_text(self.shape, name, summary, comments)
+
+
+@dataclass(frozen=True, eq=False)
+class Learned:
+    """What a capture tells. `explanations` are all that fit, the likeliest first; `doubts` are
+    sentences on what is not sure, none if the wheel is.
+
+    `speed` are (seconds, rpm) points, ripple averaged out; seconds count from the capture's tick 0.
+    """
+
+    name: str
+    streams: Streams
+    explanations: tuple[Explanation, ...]
+    doubts: tuple[str, ...]
+    speed: tuple[tuple[float, float], ...]
+
+    @property
+    def best(self) -> Explanation:
+        return self.explanations[0]
+
+    @property
+    def sure(self) -> bool:
+        return not self.doubts
+
+
+def learn(capture: Capture, rpm: float | None = None, second: Capture | None = None) -> Learned:
+    """The wheel behind a capture. Raises UsageError where none can be found.
+
+    `rpm` is about how fast the crank turned as a rule; `second` is another capture of the same
+    engine at another speed, which rules out explanations that only one of the two allows.
+    """
+    learned = _learn(capture, rpm)
+    return learned if second is None else _settled(learned, _learn(second, rpm))
+
+
+def _learn(capture: Capture, rpm: float | None) -> Learned:
+    streams = streams_of(capture)
+    ranked = rank(streams)
+    if ranked is None or ranked.best.explained < LEAST_EXPLAINED:
+        raise _nothing(capture, streams, ranked)
+    explanations = [_explanation(capture, streams, one, rpm) for one in ranked.readings]
+    explanations.sort(key=lambda one: not one.in_library)
+    best = explanations[0]
+    return Learned(
+        capture.name,
+        streams,
+        tuple(explanations),
+        tuple(_doubts(ranked, best)),
+        _speed(best),
+    )
+
+
+def _nothing(capture: Capture, streams: Streams, ranked: Ranked | None) -> UsageError:
+    edges = sum(len(stream.times) for stream in streams.streams)
+    seconds = streams.end_s - streams.begin_s
+    seen = f"{capture.name} has {edges} edges on {', '.join(streams.tracks)} in {seconds:.3g} s"
+    if ranked is None:
+        return UsageError(
+            f"{seen}, and nothing in them repeats three times. Capture at least ten turns "
+            "without a standstill, and check that the right column was read."
+        )
+    share = ranked.best.explained
+    return UsageError(
+        f"{seen}, and the best pattern explains only {share:.0%} of them, too little to call it a "
+        "wheel. Capture at steady speed, or filter out noise and bounce with --filter-us."
+    )
+
+
+def _explanation(
+    capture: Capture, streams: Streams, pattern: Pattern, rpm: float | None
+) -> Explanation:
+    repeat = repeat_of(pattern)
+    times = np.diff(pattern.course.even_s[:: repeat.slots])
+    if not len(times):
+        times = np.array([pattern.course.even_s[-1] - pattern.course.even_s[0]])
+    scale = scale_of(repeat, float(times.min()), float(times.mean()), rpm)
+    shape = shape_of(
+        repeat,
+        scale,
+        pattern.main.track,
+        pattern.pitched,
+        dict.fromkeys(capture.widthless, capture.real_level),
+        streams.pulsed,
+    )
+    wheel = parsed(wheel_text(shape, "Learned", "learned", []), Path(capture.name))
+    found = deviations(pattern, scale.repeat_deg * repeat.parts)
+    return Explanation(
+        wheel,
+        shape,
+        scale,
+        pattern,
+        repeat,
+        _ripple(pattern, repeat, scale),
+        nearest(outline_of(wheel), library()),
+        _by_tooth(found, shape, scale, repeat, pattern),
+    )
+
+
+def _ripple(pattern: Pattern, repeat: Repeat, scale: Scale) -> tuple[float, float] | None:
+    """The deepest order of the ripple: depth, and swings a crank turn."""
+    swing = pattern.swing
+    if not swing.orders:
+        return None
+    deepest = int(np.argmax(swing.amplitudes))
+    turns = scale.repeat_deg * repeat.parts / 360
+    return swing.depth(deepest), swing.orders[deepest] / turns
+
+
+def _by_tooth(
+    found: tuple[Deviation, ...], shape: Shape, scale: Scale, repeat: Repeat, pattern: Pattern
+) -> tuple[ToothDeviation, ...]:
+    """Deviations by tooth; where a tooth passes more than once in the pattern, all its passages."""
+    track = next(one for one in shape.tracks if one.name == shape.main)
+    per_tooth: dict[int, list[Deviation]] = {}
+    for one in found:
+        crank_deg = (one.slot - shape.origin_slot) * scale.repeat_deg / repeat.slots
+        own_deg = crank_deg / (1 if track.shaft == "crank" else 2)
+        tooth = _tooth_at(track, own_deg, pattern.main.level)
+        per_tooth.setdefault(tooth, []).append(one)
+    merged = []
+    for ones in per_tooth.values():
+        merged.append(
+            Deviation(
+                ones[0].slot,
+                sum(one.degrees for one in ones) / len(ones),
+                max(one.spread_deg for one in ones),
+                sum(one.turns for one in ones),
+                sum(one.of_turns for one in ones),
+            )
+        )
+    named = [ToothDeviation(track.name, t, d) for t, d in zip(per_tooth, merged, strict=True)]
+    return tuple(sorted(named, key=lambda one: -abs(one.deviation.degrees)))
+
+
+def _tooth_at(track: LearnedTrack, own_deg: float, level: int) -> int:
+    """The number of the tooth whose edge to `level` is at an angle of the track's shaft."""
+    at_begin = level == (track.metal == "high")
+    share = 0.5 if track.kind == "vr" else 0.0 if at_begin else 1.0
+    offs = [
+        abs((begin + share * (end - begin) - own_deg + 180) % 360 - 180)
+        for begin, end in track.teeth
+    ]
+    return int(np.argmin(offs)) + 1
+
+
+def _doubts(ranked: Ranked, best: Explanation) -> list[str]:
+    pattern = best.pattern
+    doubts = []
+    if len(ranked.readings) > 1:
+        doubts.append(
+            "Two explanations fit: even teeth under ripple, or uneven teeth at even speed. A "
+            "second capture, faster, tells them apart: ripple shrinks with speed, teeth do not."
+        )
+    elif pattern.teeth <= FEW:
+        which = "places and widths" if not exact(pattern) or pattern.teeth < 3 else "widths"
+        doubts.append(
+            f"With {pattern.teeth} teeth a repeat the {which} are as read at this speed: ripple "
+            "that comes as often as the teeth would not show. A second capture, faster, proves "
+            "them."
+        )
+    if pattern.explained < WELL_EXPLAINED:
+        doubts.append(f"Only {pattern.explained:.0%} of the edges are where the wheel has them.")
+    if pattern.repeats < 3.5:
+        doubts.append(f"The pattern came only {pattern.repeats:.1f} times; capture ten turns.")
+    if ranked.other_doubt - pattern.doubt < CLOSE_CALL:
+        doubts.append("A pattern of another length fits almost as well; capture more turns.")
+    return doubts
+
+
+def _speed(best: Explanation) -> tuple[tuple[float, float], ...]:
+    """Points of speed, one a repeat or so; at both ends carried on in a line."""
+    course = best.pattern.course
+    slot_deg = best.scale.repeat_deg / best.repeat.slots
+    count, margin = len(course.even_s), course.period
+    step = max(best.repeat.slots, 8)
+    slots = np.arange(margin, count - margin, step)
+    if len(slots) < 2:
+        mean = slot_deg / 6 * (count - 1) / float(course.even_s[-1] - course.even_s[0])
+        return tuple((float(course.even_s[slot]), mean) for slot in (0, count - 1))
+    times, rpm = course.even_s[slots], slot_deg / 6 / course.slot_seconds()[slots]
+    ends = [float(course.times[0]), float(course.times[-1])]
+    first = rpm[0] + (ends[0] - times[0]) * (rpm[1] - rpm[0]) / (times[1] - times[0])
+    last = rpm[-1] + (ends[1] - times[-1]) * (rpm[-1] - rpm[-2]) / (times[-1] - times[-2])
+    bounded = [max(float(first), rpm[0] / 2), max(float(last), rpm[-1] / 2)]
+    return (
+        (ends[0], bounded[0]),
+        *zip(times.tolist(), rpm.tolist(), strict=True),
+        (ends[1], bounded[1]),
+    )
+
+
+def _settled(one: Learned, other: Learned) -> Learned:
+    """The first capture's explanations that the second allows, too."""
+    outlines = [outline_of(explanation.wheel) for explanation in other.explanations]
+    both = []
+    for explanation in one.explanations:
+        own = outline_of(explanation.wheel)
+        likes = [like for o in outlines if (like := likeness(own, o, "")) is not None]
+        if any(like.off_deg <= SAME_SHARE * own.repeat_deg for like in likes):
+            both.append(explanation)
+    if not both:
+        raise UsageError(
+            f"{one.name} and {other.name} do not show the same wheel. Learn each by itself."
+        )
+    doubts = tuple(d for d in one.doubts if "second capture" not in d) if len(both) == 1 else None
+    return replace(one, explanations=tuple(both), doubts=one.doubts if doubts is None else doubts)

@@ -1,0 +1,122 @@
+"""The smallest repeat of a pattern, with what is wrong with single teeth left out of it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from edgewheel.learn.pattern import Pattern, PatternEdge
+from edgewheel.learn.streams import Ints
+
+ALIKE = 0.05
+"""Slots within which an edge is the same one a part of the repeat later."""
+
+WIDTHS_ALIKE = 0.04
+"""Slots within which the teeth of a row are equally wide."""
+
+
+@dataclass(frozen=True)
+class Repeat:
+    """All edges of one repeat, `slots` long, in slots from its begin, ascending.
+
+    `parts` says how many of them the folded pattern holds.
+    """
+
+    slots: int
+    edges: tuple[PatternEdge, ...]
+    parts: int
+
+    def places(self, track: str, level: int) -> list[float]:
+        """Where a stream's edges are, ascending."""
+        return sorted(e.place for e in self.edges if (e.track, e.level) == (track, level))
+
+    @property
+    def tracks(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(edge.track for edge in self.edges))
+
+
+def repeat_of(pattern: Pattern) -> Repeat:
+    """The smallest repeat in a pattern, its edges where a sound wheel has them."""
+    sound = _sound(pattern)
+    streams = defaultdict(list)
+    for edge in sound:
+        streams[edge.track, edge.level].append(edge.place)
+    period = pattern.period
+    parts = max(
+        parts
+        for parts in range(1, period + 1)
+        if period % parts == 0 and all(turns_alike(p, period, parts) for p in streams.values())
+    )
+    return Repeat(pattern.period // parts, tuple(_averaged(sound, pattern.period, parts)), parts)
+
+
+def _sound(pattern: Pattern) -> list[PatternEdge]:
+    """The edges without the deviations of single teeth: those of the main stream on their pitch,
+    the other edge of the same tooth as far from it as it was.
+    """
+    if not pattern.pitched:
+        return list(pattern.edges)
+    period, main = pattern.period, pattern.main
+    rise_first = main.level == 1
+    known = np.flatnonzero(~np.isnan(pattern.off))
+    sound = []
+    for edge in pattern.edges:
+        place = edge.place
+        if edge.track == main.track:
+            owner = _owner(place, known, period, same=edge.level == main.level, before=rise_first)
+            place = (place - pattern.off[owner]) % period
+            if edge.level == main.level and abs(_signed(place - owner, period)) < ALIKE:
+                place = float(owner)
+        sound.append(replace(edge, place=float(place % period)))
+    return sound
+
+
+def _owner(place: float, known: Ints, period: int, *, same: bool, before: bool) -> int:
+    """The slot of the tooth that an edge belongs to."""
+    ahead = (known - place) % period
+    behind = (place - known) % period
+    if same:
+        return int(known[np.argmin(np.minimum(ahead, behind))])
+    return int(known[np.argmin(behind if before else ahead)])
+
+
+def turns_alike(places: list[float], period: int, parts: int) -> bool:
+    """True if the places are the same when all are turned by a part of the period."""
+    if len(places) % parts:
+        return False
+    ring = np.sort(np.array(places))
+    moved = np.sort((ring + period / parts) % period)
+    # An edge close to the begin may have gone round to the other end of the order.
+    near = np.stack([moved, np.roll(moved, 1), np.roll(moved, -1)])
+    off = np.abs((near - ring + period / 2) % period - period / 2)
+    return bool(np.all(off.min(axis=0) < ALIKE))
+
+
+def _averaged(edges: list[PatternEdge], period: int, parts: int) -> list[PatternEdge]:
+    """The edges of one part, each in the middle of where it is in all of them."""
+    part = period // parts
+    groups: list[list[PatternEdge]] = []
+    for edge in sorted(edges, key=lambda one: one.place):
+        for group in groups:
+            head = group[0]
+            same = (head.track, head.level) == (edge.track, edge.level)
+            if same and abs(_signed(edge.place - head.place, part)) < 2 * ALIKE:
+                group.append(edge)
+                break
+        else:
+            groups.append([edge])
+    averaged = []
+    for group in groups:
+        head = group[0]
+        off = float(np.median([_signed(edge.place - head.place, part) for edge in group]))
+        spread = float(np.median([edge.spread for edge in group]))
+        seen = float(np.mean([edge.seen for edge in group]))
+        place = (head.place + off) % part
+        averaged.append(replace(head, place=place, spread=spread, seen=seen))
+    return sorted(averaged, key=lambda edge: edge.place)
+
+
+def _signed(places: float, period: int) -> float:
+    return (places + period / 2) % period - period / 2

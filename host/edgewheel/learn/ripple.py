@@ -1,0 +1,101 @@
+"""Uneven speed that repeats with the crank, told apart from teeth that stand wrong.
+
+Ripple is smooth round the turn, a wrong tooth is not: the orders that stand out are fitted, what
+they leave is the wheel's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from edgewheel.learn.streams import Floats, Ints
+
+MOST_ORDERS = 24
+"""Swings within a repeat of the pattern that are sought."""
+
+FEW = 12
+"""With as few teeth, unlike teeth and ripple cannot be told apart at one speed."""
+
+LEAST_AMPLITUDE = 0.004
+"""Slots; what swings less is the clock's rounding."""
+
+
+@dataclass(frozen=True, eq=False)
+class Swing:
+    """How late teeth come through ripple, in slots: cosine and sine of each order in a period."""
+
+    period: int
+    orders: tuple[int, ...] = ()
+    cosines: tuple[float, ...] = ()
+    sines: tuple[float, ...] = ()
+    amplitudes: tuple[float, ...] = field(default=(), init=False)
+
+    def __post_init__(self) -> None:
+        sizes = tuple(float(np.hypot(c, s)) for c, s in zip(self.cosines, self.sines, strict=True))
+        object.__setattr__(self, "amplitudes", sizes)
+
+    def late(self, places: Floats) -> Floats:
+        """Slots by which an edge at each of `places` (n,), in slots, comes late."""
+        turn = 2 * np.pi * np.asarray(places) / self.period
+        total = np.zeros(len(turn))
+        for order, c, s in zip(self.orders, self.cosines, self.sines, strict=True):
+            total += c * np.cos(order * turn) + s * np.sin(order * turn)
+        return total
+
+    def depth(self, number: int) -> float:
+        """The ripple depth that an order means: late is amplitude cos(order x angle), and the speed
+        swings by order times that, in radians.
+        """
+        turn = 2 * np.pi * self.amplitudes[number] / self.period
+        return float(self.orders[number] * turn)
+
+
+def fit_swing(late: Floats, noise: float) -> Swing:
+    """The ripple in how late the teeth (n,) of a period come, NaN where there is none.
+
+    Orders are added while they take out most of what is left, as long as there are four teeth for
+    each; a few teeth that stand wrong do not bend the fit. `noise` is the error of `late` in slots.
+    """
+    period = len(late)
+    places = np.flatnonzero(~np.isnan(late)).astype(np.int64)
+    values = late[places]
+    highest = min(MOST_ORDERS, len(places) // 3)
+    fitted, left = Swing(period), _size(values)
+    while 4 * len(fitted.orders) + 6 <= len(places) and len(fitted.orders) < 6:
+        trials = [
+            fit_orders(values, places, period, [*fitted.orders, order])
+            for order in range(1, highest + 1)
+            if order not in fitted.orders
+        ]
+        if not trials:
+            break
+        sizes = [_size(values - trial.late(places.astype(float))) for trial in trials]
+        best = trials[int(np.argmin(sizes))]
+        if min(sizes) > 0.75 * left or best.amplitudes[-1] < max(3 * noise, LEAST_AMPLITUDE):
+            break
+        fitted, left = best, min(sizes)
+    return fitted
+
+
+def fit_orders(values: Floats, places: Ints, period: int, orders: list[int]) -> Swing:
+    """The orders' least squares fit, wrong teeth weighed down (Huber's weights, reweighted)."""
+    turn = 2 * np.pi * places / period
+    columns = [np.ones(len(places))]
+    for order in orders:
+        columns += [np.cos(order * turn), np.sin(order * turn)]
+    matrix = np.stack(columns, axis=1)
+    weights = np.ones(len(places))
+    for _ in range(5):
+        root = np.sqrt(weights)[:, None]
+        solution = np.linalg.lstsq(matrix * root, values * root[:, 0], rcond=None)[0]
+        rest = values - matrix @ solution
+        scale = 1.5 * _size(rest) + 1e-9
+        weights = np.minimum(1.0, scale / np.maximum(np.abs(rest), 1e-12))
+    return Swing(period, tuple(orders), tuple(solution[1::2]), tuple(solution[2::2]))
+
+
+def _size(rest: Floats) -> float:
+    """The usual size of residuals, robustly."""
+    return 1.4826 * float(np.median(np.abs(rest - np.median(rest))))
