@@ -66,6 +66,14 @@ class Pulsed:
 
 
 @dataclass(frozen=True)
+class PulsesLost:
+    """So many edges of the outputs never came here: what the pulses around them say is no fact."""
+
+    seconds: float
+    count: int
+
+
+@dataclass(frozen=True)
 class SyncGained:
     """The controller has sync and everything known agrees."""
 
@@ -128,6 +136,7 @@ Event = (
     | RawBytes
     | Reported
     | Pulsed
+    | PulsesLost
     | SyncGained
     | SyncLost
     | Cut

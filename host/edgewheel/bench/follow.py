@@ -11,6 +11,7 @@ from edgewheel.bench.events import (
     Finished,
     Progress,
     Pulsed,
+    PulsesLost,
     RawBytes,
     Reported,
 )
@@ -56,6 +57,7 @@ class Follower:
         self._next_progress_s = 0.0
         self.aborted = False
         self.missing_pulses = 0
+        self._last_s = 0.0
         self.finished: Finished | None = None
 
     def take(self, heard: Heard) -> Iterator[Event]:
@@ -77,6 +79,7 @@ class Follower:
             yield from self._pulses(event)
         elif isinstance(event, PulsesMissing):
             self.missing_pulses += event.count
+            yield PulsesLost(self._last_s, event.count)
         elif isinstance(event, StateChanged):
             seconds = self._seconds(event.tick)
             state, reason = event.state.name.lower(), event.reason.name.lower()
@@ -92,7 +95,7 @@ class Follower:
         for tick, levels in zip(event.ticks, event.levels, strict=True):
             changed = levels ^ self._levels
             self._levels = levels
-            seconds = self._seconds(tick)
+            seconds = self._last_s = self._seconds(tick)
             for line, name in enumerate(self._names):
                 if changed >> line & 1:
                     pulse = Pulsed(tick, seconds, name, levels >> line & 1)

@@ -19,6 +19,7 @@ from edgewheel.bench.events import (
     Cut,
     Event,
     Pulsed,
+    PulsesLost,
     RawBytes,
     Reported,
     SyncGained,
@@ -109,6 +110,9 @@ class Record:
         elif isinstance(event, SyncLost):
             row = (event.cause.value, event.detail, event.reason)
             self._finding(event.seconds, event.rpm, "lost", *row)
+        elif isinstance(event, PulsesLost):
+            detail = f"{event.count} edges of the outputs never came"
+            self._finding(event.seconds, 0.0, "pulses_missing", "", detail, "")
         elif isinstance(event, Cut):
             self._finding(event.seconds, event.rpm, "sparks" if event.sparks else "cut", "", "", "")
         if self._clock.now_ns() >= self._commit_at_ns:

@@ -53,7 +53,9 @@ class Signals:
 
     `synced` are the words of the field `sync` that mean sync. `advance_deg` is taken where no field
     tells the advance; None means that nobody knows it, and then pulses tell nothing about position.
-    `outputs` are all captured lines; `sparks` are the coils among them that sync is judged by.
+    `crank_edge` is the edge of the crank signal that the controller is meant to count; None is the
+    one that suits the wheel. `outputs` are all captured lines; `sparks` are the coils among them
+    that sync is judged by.
     """
 
     speed: str = "rpm"
@@ -63,6 +65,7 @@ class Signals:
     reason: str = "reason"
     advance: str = "advance"
     advance_deg: float | None = None
+    crank_edge: Literal["rise", "fall"] | None = None
     sparks: Mapping[str, SparkLine] = field(default_factory=dict)
     outputs: Mapping[str, OutputLine] = field(default_factory=dict)
 

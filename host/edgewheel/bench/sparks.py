@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from edgewheel.bench.outputs import sparks_of
 from edgewheel.bench.plan import ControllerChoice, SimulatedController
-from edgewheel.bench.signals import Signals, SparkLine
+from edgewheel.bench.signals import OutputLine, Signals
 from edgewheel.controller.sim.engine import coil_angles, top_dead_centres
 from edgewheel.controller.sim.settings import (
     AddedTooth,
@@ -19,7 +20,8 @@ def default_signals(controller: ControllerChoice) -> Signals:
     if not isinstance(controller, SimulatedController):
         return Signals()
     settings = controller.settings
-    return Signals(synced=_synced(settings), sparks=_spark_lines(settings))
+    outputs = _outputs(settings)
+    return Signals(synced=_synced(settings), sparks=sparks_of(outputs), outputs=outputs)
 
 
 def _synced(settings: ControllerSettings) -> tuple[str, ...]:
@@ -33,16 +35,21 @@ def _synced(settings: ControllerSettings) -> tuple[str, ...]:
     return ("crank", "full") if needs_phase and settings.phase.by == "none" else ("full",)
 
 
-def _spark_lines(settings: ControllerSettings) -> dict[str, SparkLine]:
-    """Each coil output with the cylinders whose top dead centre it fires for."""
-    ignition = settings.ignition
-    if ignition is None:
-        return {}
-    cylinder_at = {angle % 720: n for n, angle in top_dead_centres(settings.engine).items()}
-    return {
-        name: SparkLine(
-            tuple(cylinder_at[angle % 720] for angle in angles if angle % 720 in cylinder_at),
-            "fall" if ignition.active == "high" else "rise",
-        )
-        for name, angles in coil_angles(ignition, top_dead_centres(settings.engine)).items()
-    }
+def _outputs(settings: ControllerSettings) -> dict[str, OutputLine]:
+    """Each output with the cylinders whose top dead centre it works for."""
+    tdc = top_dead_centres(settings.engine)
+    outputs: dict[str, OutputLine] = {}
+    if settings.ignition is not None:
+        cylinder_at = {angle % 720: number for number, angle in tdc.items()}
+        for name, angles in coil_angles(settings.ignition, tdc).items():
+            places = (angle % 720 for angle in angles)
+            fired = tuple(cylinder_at[place] for place in places if place in cylinder_at)
+            outputs[name] = OutputLine("ignition", fired, settings.ignition.active)
+    if settings.injection is not None:
+        active, end_deg = settings.injection.active, settings.injection.end_before_tdc_deg
+        for number in tdc:
+            outputs[f"injector_{number}"] = OutputLine("injection", (number,), active, end_deg)
+    if settings.tacho is not None:
+        pulses = settings.tacho.pulses_a_turn
+        outputs["tacho"] = OutputLine("tacho", pulses_a_turn=pulses)
+    return outputs

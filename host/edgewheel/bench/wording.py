@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Literal
 
 from edgewheel.bench.outputs import read_cylinders, read_outputs, sparks_of
 from edgewheel.bench.signals import Limits, Signals, SparkLine
 from edgewheel.wheel.model import Wheel
 from edgewheel.yamlfile import Node
+
+CRANK_EDGES: tuple[Literal["rise", "fall"], ...] = ("rise", "fall")
 
 
 def read_signals(node: Node, usual: Signals, wheel: Wheel) -> Signals:
@@ -34,6 +37,7 @@ def read_signals(node: Node, usual: Signals, wheel: Wheel) -> Signals:
         sync_section.finish()
         signals = replace(signals, sync=field, synced=words)
     fixed = section.optional("advance_deg")
+    edge = section.optional("crank_edge")
     sparks = section.optional("sparks")
     outputs_node = section.optional("outputs")
     section.finish()
@@ -41,6 +45,7 @@ def read_signals(node: Node, usual: Signals, wheel: Wheel) -> Signals:
     coils = sparks_of(outputs) if outputs_node else usual.sparks
     return replace(
         signals,
+        crank_edge=edge.choice(CRANK_EDGES) if edge else signals.crank_edge,
         advance_deg=float(fixed.number(-90, 90)) if fixed else signals.advance_deg,
         sparks=_read_sparks(sparks, wheel) if sparks else coils,
         outputs=outputs,
@@ -55,6 +60,7 @@ def _read_sparks(node: Node, wheel: Wheel) -> Mapping[str, SparkLine]:
         cylinders = line.required("cylinders")
         edge = line.optional("edge")
         line.finish()
+        cylinders.items()
         numbers = read_cylinders(cylinders, wheel)
         lines[name] = SparkLine(numbers, edge.choice(("rise", "fall")) if edge else "fall")
     return lines

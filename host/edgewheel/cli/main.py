@@ -48,6 +48,7 @@ COMMANDS = (
     Entry("compile", "compile", "turn a wheel and a motion into an exact edge table"),
     Entry("run", "run", "play a bench file once and judge what the controller says"),
     Entry("sweep", "sweep", "find the speed at which the controller loses sync"),
+    Entry("timing", "timing", "hold the controller's outputs against the true crank angle"),
     Entry("board", "board", "start a simulated board on a real serial port"),
 )
 

@@ -1,0 +1,100 @@
+"""What else the pulses tell, in sentences: polarity, chopping, priming, losses, tacho."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from edgewheel.bench.timing.measure import Measured
+from edgewheel.bench.timing.pulses import polarity_is_turned
+from edgewheel.bench.timing.rows import Span
+
+Findings = Sequence[tuple[float, str]]
+
+
+def remarks(lines: Sequence[Measured], live: Sequence[Span], findings: Findings) -> Iterator[str]:
+    """A sentence for each thing worth knowing; `live` as in `rows_of`, findings (seconds, kind)."""
+    for line in lines:
+        if line.line.kind == "tacho":
+            yield from _tacho(line)
+            continue
+        yield from _polarity(line)
+        yield from _grouped(line)
+        if line.line.kind == "injection":
+            yield from _priming(line, live)
+    yield from _through_losses([one for one in lines if one.line.kind == "ignition"], findings)
+
+
+def _polarity(measured: Measured) -> Iterator[str]:
+    """A dwell keeps its time over speed, and so does what is not a dwell at all."""
+    if measured.line.kind != "ignition" or len(measured) < 8:
+        return
+    events = measured.events
+    idle_s = events.begin_s[1:] - events.end_s[:-1]
+    rpm, active_s = np.abs(measured.crank.rpm[1:]), events.lasts_s[1:]
+    turning = (rpm > 0) & (measured.crank.segment[1:] == measured.crank.segment[:-1])
+    if turning.any() and polarity_is_turned(rpm[turning], active_s[turning], idle_s[turning]):
+        other = "low" if measured.line.active == "high" else "high"
+        yield (
+            f"{measured.name}: the level declared as dwell ({measured.line.active}) changes its "
+            f"time with speed and the other one does not: write 'dwell: {other}'. Sparks are timed "
+            "at the wrong edge until then."
+        )
+
+
+def _grouped(measured: Measured) -> Iterator[str]:
+    chopped = int((measured.events.chops > 0).sum())
+    restruck = int((measured.events.restrikes > 0).sum())
+    if chopped:
+        most = int(measured.events.chops.max())
+        yield f"{measured.name}: {chopped} pulses are chopped, into up to {most + 1} parts."
+    if restruck:
+        most = int(measured.events.restrikes.max())
+        yield f"{measured.name}: {restruck} sparks are struck again, up to {most} times."
+
+
+def _priming(measured: Measured, live: Sequence[Span]) -> Iterator[str]:
+    first_s = min((begin for begin, _ in live), default=np.inf)
+    early = measured.events.only(measured.events.end_s < first_s)
+    if len(early):
+        widths = early.lasts_s * 1000
+        yield (
+            f"{measured.name}: {len(early)} pulses before there was sync, the first at "
+            f"{early.begin_s[0]:.3f} s, {widths.min():.2f} to {widths.max():.2f} ms (priming)."
+        )
+
+
+def _through_losses(coils: Sequence[Measured], findings: Findings) -> Iterator[str]:
+    """What the coils did between each loss of sync and its return."""
+    changes = [finding for finding in findings if finding[1] in ("lost", "gained")]
+    ends = [*changes[1:], (np.inf, "gained")]
+    for (lost_s, kind), (back_s, _) in zip(changes, ends, strict=False):
+        if kind != "lost" or not coils:
+            continue
+        at = [one.events.end_s for one in coils]
+        during = sum(int(((end > lost_s) & (end < back_s)).sum()) for end in at)
+        errors = [
+            one.error_deg[(one.events.end_s > lost_s) & (one.events.end_s < back_s)]
+            for one in coils
+        ]
+        known = np.concatenate(errors)
+        known = known[~np.isnan(known)]
+        worst = f", the worst {np.abs(known).max():.1f} degrees off" if len(known) else ""
+        back = f"until sync was back at {back_s:.3f} s" if np.isfinite(back_s) else "to the end"
+        yield f"Sync lost at {lost_s:.3f} s: {during} sparks {back}{worst}."
+
+
+def _tacho(measured: Measured) -> Iterator[str]:
+    """The speed that the tacho tells against the true one."""
+    ends, segment = measured.events.end_s, measured.crank.segment
+    worst, count = 0.0, 0
+    for (k, begin), (_, end) in pairwise(enumerate(ends)):
+        true_rpm = abs(measured.crank.rpm[k : k + 2]).mean()
+        if segment[k] < 0 or segment[k] != segment[k + 1] or not true_rpm:
+            continue
+        told = 60 / ((end - begin) * measured.line.pulses_a_turn)
+        worst, count = max(worst, abs(told / true_rpm - 1)), count + 1
+    if count:
+        yield f"{measured.name}: {count} periods, its speed at most {worst:.2%} off the true one."

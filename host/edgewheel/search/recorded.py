@@ -1,0 +1,130 @@
+"""A run folder read again: its plan from the copies of its inputs, its events from the record."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from edgewheel.bench.loader import read_plan
+from edgewheel.bench.plan import Plan
+from edgewheel.controller.lines import Fields, pairs
+from edgewheel.errors import UsageError
+from edgewheel.search.sweep import sweep_plan
+from edgewheel.yamlfile import Node, load
+
+Edges = tuple[npt.NDArray[np.float64], npt.NDArray[np.int64]]
+"""Seconds after table tick 0, ascending, and the level from then on."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One finding of the judge: `kind` is gained, lost, cut, sparks (back) or pulses_missing."""
+
+    seconds: float
+    rpm: float
+    kind: str
+    cause: str
+    detail: str
+    reason: str
+
+
+class RecordedRun:
+    """A run that was recorded. Raises UsageError where the folder holds none.
+
+    The database is opened for each question and never written.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._file = folder / "run.sqlite"
+        if not self._file.is_file():
+            raise UsageError(f"{folder} holds no run. Name a folder that 'edgewheel run' made.")
+        self.meta = dict(self._rows("SELECT key, value FROM meta"))
+        if "tick_hz" not in self.meta or not self.meta.get("bench"):
+            raise UsageError(
+                f"The run in {folder} ended before the board started, so it has no time line. "
+                "Name another run."
+            )
+        self.tick_hz = int(self.meta["tick_hz"])
+        self.origin = int(self.meta["origin"])
+
+    @cached_property
+    def plan(self) -> Plan:
+        """What was played, a sweep with its motion."""
+        file = self.folder / self.meta["bench"]
+        plan = read_plan(_beside(load(file)), file)
+        if len(plan.signal.motion) or plan.sweep is None:
+            return plan
+        return sweep_plan(plan)[0]
+
+    def seconds(self, ticks: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
+        """Board ticks (n,) as seconds after table tick 0."""
+        return (ticks - self.origin) / self.tick_hz
+
+    def pulses(self) -> dict[str, Edges]:
+        """The captured edges of each line."""
+        lines = [name for (name,) in self._rows("SELECT DISTINCT line FROM pulse")]
+        return {name: self._edges(name) for name in sorted(lines)}
+
+    def reports(self) -> Iterator[tuple[float, Fields]]:
+        """(seconds, fields) of each report, in the order of arrival."""
+        parse = self.plan.line_format
+        for seconds, text in self._rows("SELECT seconds, text FROM report ORDER BY rowid"):
+            yield seconds, parse(text) or pairs(text) or {}
+
+    def findings(self) -> list[Finding]:
+        """What the judge found, in the order of time."""
+        columns = "seconds, rpm, kind, cause, detail, reason"
+        return [Finding(*row) for row in self._rows(f"SELECT {columns} FROM finding")]
+
+    def _edges(self, line: str) -> Edges:
+        rows = self._rows("SELECT tick, level FROM pulse WHERE line = ? ORDER BY tick", line)
+        table = np.array(rows, np.int64).reshape(-1, 2)
+        return self.seconds(table[:, 0]), table[:, 1]
+
+    def _rows(self, query: str, *values: Any) -> list[tuple[Any, ...]]:
+        uri = f"{self._file.absolute().as_uri()}?mode=ro"
+        try:
+            with closing(sqlite3.connect(uri, uri=True)) as database:
+                return database.execute(query, values).fetchall()
+        except sqlite3.Error as error:
+            raise UsageError(
+                f"{self._file} cannot be read: {error}. Name the folder of a run."
+            ) from error
+
+
+def _beside(document: Node) -> Node:
+    """The bench file's tree with every other file looked for in its own folder.
+
+    The copies in a run folder lie side by side, wherever the originals were.
+    """
+    section = dict(document.section().nodes)
+    wheel = section.get("wheel")
+    if wheel is not None:
+        name = Path(wheel.text()).name
+        file = name if name.endswith((".yaml", ".yml")) else f"{name}.yaml"
+        section["wheel"] = replace(wheel, content=f"./{file}")
+    for key in ("motion", "controller"):
+        if key in section:
+            section[key] = _flat(section[key])
+    return replace(document, content=section)
+
+
+def _flat(node: Node) -> Node:
+    """A tree in which each value that names a YAML, CSV or DBC file names it without its folder."""
+    content = node.content
+    if isinstance(content, dict):
+        return replace(node, content={key: _flat(child) for key, child in content.items()})
+    if isinstance(content, tuple):
+        return replace(node, content=tuple(_flat(child) for child in content))
+    if isinstance(content, str) and content.endswith((".yaml", ".yml", ".csv", ".dbc")):
+        return replace(node, content=Path(content).name)
+    return node

@@ -1,0 +1,98 @@
+"""Timing errors over speed as an SVG drawing: points by run, the line of angle and delay."""
+
+from __future__ import annotations
+
+from math import isnan
+
+from edgewheel.bench.timing.rows import Row
+from edgewheel.search.timing import Timing
+from edgewheel.wheel.drawing.style import STYLE
+from edgewheel.wheel.drawing.svg import Canvas, Point
+
+WIDTH, HEIGHT = 760.0, 420.0
+LEFT, RIGHT, TOP, BOTTOM = 70.0, 20.0, 56.0, 52.0
+STEPS = 5
+
+
+class _Axes:
+    """Where a speed and an error stand on the sheet."""
+
+    def __init__(self, speeds: list[float], errors: list[float]) -> None:
+        self.high_rpm = max(speeds) * 1.05
+        least, most = min([*errors, 0.0]), max([*errors, 0.0])
+        room = max((most - least) * 0.1, 0.5)
+        self.low_deg, self.high_deg = least - room, most + room
+
+    def at(self, rpm: float, deg: float) -> Point:
+        across = rpm / self.high_rpm
+        up = (deg - self.low_deg) / (self.high_deg - self.low_deg)
+        return (
+            LEFT + across * (WIDTH - LEFT - RIGHT),
+            HEIGHT - BOTTOM - up * (HEIGHT - TOP - BOTTOM),
+        )
+
+
+def drawing(timing: Timing) -> str:
+    """An SVG document; rows without a known error are left out, and said to be if all are."""
+    rows = [row for row in timing.rows if row.kind != "tacho" and not isnan(row.error_deg)]
+    canvas = Canvas()
+    title = "Timing error over speed"
+    canvas.text((LEFT, 26), title, "heading")
+    canvas.text((LEFT, 44), "measured minus commanded, degrees; positive is too early", "small")
+    if not rows:
+        canvas.text((LEFT, HEIGHT / 2), "The commanded advance is not known: no error.", "")
+        return canvas.document(WIDTH, HEIGHT, title, STYLE)
+    axes = _Axes([abs(row.rpm) for row in rows], [row.error_deg for row in rows])
+    _grid(canvas, axes)
+    _line(canvas, axes, timing)
+    for row in rows:
+        _point(canvas, axes.at(abs(row.rpm), row.error_deg), row)
+    _legend(canvas, timing)
+    return canvas.document(WIDTH, HEIGHT, title, STYLE)
+
+
+def _grid(canvas: Canvas, axes: _Axes) -> None:
+    for step in range(STEPS + 1):
+        deg = axes.low_deg + (axes.high_deg - axes.low_deg) * step / STEPS
+        canvas.line(axes.at(0, deg), axes.at(axes.high_rpm, deg), "zero")
+        x, y = axes.at(0, deg)
+        canvas.text((x - 8, y + 4), f"{deg:+.1f}", "small end")
+        rpm = axes.high_rpm * step / STEPS
+        x, y = axes.at(rpm, axes.low_deg)
+        canvas.text((x, y + 16), f"{rpm:.0f}", "small mid")
+    canvas.line(axes.at(0, 0), axes.at(axes.high_rpm, 0), "thin")
+    canvas.text((WIDTH - RIGHT, HEIGHT - 14), "rpm", "small end")
+
+
+def _line(canvas: Canvas, axes: _Axes, timing: Timing) -> None:
+    """What the reference error and the delay together make of the error."""
+    found = timing.ignition
+    if found.reference_deg is None or found.delay_us is None:
+        return
+    begin = found.reference_deg.value
+    end = begin - 6 * axes.high_rpm * found.delay_us.value * 1e-6
+    canvas.line(axes.at(0, begin), axes.at(axes.high_rpm, end), "tdc")
+
+
+def _point(canvas: Canvas, at: Point, row: Row) -> None:
+    """Runs differ in shape, not in colour alone; speeds that change are drawn small."""
+    x, y = at
+    size = 4.0 if row.steady else 2.0
+    shape = row.run % 3
+    if shape == 1:
+        canvas.circle(at, size, "mark")
+    elif shape == 2:
+        canvas.box((x - size, y - size), 2 * size, 2 * size, "hole")
+    else:
+        canvas.polygon([(x, y - size), (x + size, y + size), (x - size, y + size)], "metal")
+
+
+def _legend(canvas: Canvas, timing: Timing) -> None:
+    marks = {1: "dots", 2: "boxes", 0: "triangles"}
+    words = [f"run {run.number}: {marks[run.number % 3]}" for run in timing.runs]
+    canvas.text((WIDTH - RIGHT, 26), ", ".join(words), "small end")
+    canvas.text(
+        (WIDTH - RIGHT, 44),
+        "dashed: reference angle and delay, edge and turn put right",
+        "small end",
+    )

@@ -1,0 +1,200 @@
+"""The timing of recorded runs as one page of text, 80 columns wide."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from math import isnan
+from statistics import median
+from textwrap import fill
+
+from edgewheel.bench.timing.edge import EdgeShift
+from edgewheel.bench.timing.rows import Row
+from edgewheel.bench.timing.separate import Estimate, Separation
+from edgewheel.search.timing import RunTiming, Timing
+
+WIDTH = 80
+SIGNS = (
+    "Angles are crank degrees before top dead centre (TDC), positive before it. An error is "
+    "measured minus commanded angle: positive is too early, negative too late."
+)
+HEAD = "run line         cyl     rpm         count   angle   error  scat.    ms mis dbl"
+SHARED = (
+    "A delay holds all that lies between an edge at the sensor's pin and the spark at the "
+    "board's input: input filter, processing, driver, and the bench's own input stage."
+)
+MOST_ROWS = 24
+
+
+def page(timing: Timing) -> str:
+    """Everything that the runs tell of the timing."""
+    parts = [_title(timing), "\n".join(_table(timing.rows)), "Ignition"]
+    parts += _paragraphs(_meaning(timing.ignition, timing.runs[0].edges, "spark"))
+    if timing.injection is not None:
+        parts.append("Injection")
+        parts += _paragraphs(_meaning(timing.injection, timing.runs[0].edges, "injection"))
+    remarks = list(_remarks(timing))
+    if remarks:
+        parts += ["Also seen", *_paragraphs(remarks)]
+    return "\n\n".join(parts) + "\n"
+
+
+def _title(timing: Timing) -> str:
+    lines = [f"Timing of {_count(len(timing.runs), 'run')} against the true crank angle"]
+    lines += [
+        fill(
+            f"{run.number}  {run.name}; commanded advance: {run.advance_source}.",
+            WIDTH,
+            subsequent_indent="   ",
+        )
+        for run in timing.runs
+    ]
+    return "\n".join([*lines, "", fill(SIGNS, WIDTH)])
+
+
+def _table(rows: tuple[Row, ...]) -> Iterator[str]:
+    """One line for each row of coils and injectors; for each speed only, if that gives too many."""
+    shown = [row for row in rows if row.kind != "tacho"]
+    if len(shown) > MOST_ROWS:
+        shown = _together(shown)
+    yield HEAD
+    for row in shown[:MOST_ROWS]:
+        speed = f"{row.rpm_from:g}"
+        speed += "" if row.rpm_from == row.rpm_to else f">{row.rpm_to:g}"
+        cylinders = ",".join(map(str, row.cylinders))
+        yield (
+            f"{row.run:3d} {row.line[:12]:12s} {cylinders[:7]:7s} {speed[:11]:11s} {row.count:5d} "
+            f"{_number(row.before_deg, 7)} {_number(row.error_deg, 7, '+')} "
+            f"{row.scatter_deg:6.3f} {row.lasts_ms:5.2f} {row.missed:3d} {row.doubled:3d}"
+        )
+    if len(shown) > MOST_ROWS:
+        yield f"... and {len(shown) - MOST_ROWS} rows more; --json gives all of them."
+
+
+def _together(rows: list[Row]) -> list[Row]:
+    """The lines of one kind at one speed of a run as one row: medians, sums, the worst scatter."""
+    groups: dict[tuple[object, ...], list[Row]] = {}
+    for row in rows:
+        key = (row.run, row.kind, row.steady, row.rpm_from, row.rpm_to)
+        groups.setdefault(key, []).append(row)
+    return [
+        replace(
+            group[0],
+            line=f"{len(group)} {group[0].kind}",
+            cylinders=(),
+            count=sum(row.count for row in group),
+            before_deg=median(row.before_deg for row in group),
+            error_deg=median(row.error_deg for row in group),
+            scatter_deg=max(row.scatter_deg for row in group),
+            lasts_ms=median(row.lasts_ms for row in group),
+            missed=sum(row.missed for row in group),
+            doubled=sum(row.doubled for row in group),
+        )
+        for group in groups.values()
+    ]
+
+
+def _meaning(found: Separation, edges: EdgeShift, what: str) -> Iterator[str]:
+    """Each cause with the correction to type, then what is not known."""
+    if found.turn == "wrong":
+        yield (
+            "360 DEGREES OUT: each event comes a whole turn from where it belongs. Correction: "
+            "turn the cam input's polarity over, or add 360 degrees to the cam's angle."
+        )
+    elif found.turn == "right":
+        yield "Turn: right; events come in the turn in which they belong."
+    yield from _edge(found, edges)
+    if found.reference_deg is not None:
+        yield _reference(found, what)
+    if found.delay_us is not None:
+        yield _delay(found.delay_us, what)
+    for need in found.needs:
+        yield f"Not known: {need}"
+
+
+def _edge(found: Separation, edges: EdgeShift) -> Iterator[str]:
+    if found.edge_share is None:
+        return
+    share = _with_spread(found.edge_share, 2)
+    if found.edge == "wrong":
+        yield (
+            f"WRONG EDGE: the error moves with the tooth width ({share} of it). The controller "
+            f"counts the {_word(edges.other)} edge of {edges.track}. Correction: set it to the "
+            f"{_word(edges.meant)} edge, or turn that input's polarity over. All below holds once "
+            "that is done."
+        )
+    elif found.edge == "right":
+        yield (
+            f"Edge: right; the error does not move with the tooth width ({share} of it), so the "
+            f"{_word(edges.meant)} edge of {edges.track} is counted."
+        )
+
+
+def _reference(found: Separation, what: str) -> str:
+    error = found.reference_deg
+    assert error is not None
+    if abs(error.value) <= max(error.uncertainty, 0.05):
+        return f"Reference angle: right, {_with_spread(error, 2)} degrees."
+    way = "early" if error.value > 0 else "late"
+    if what == "spark":
+        setting = (
+            f"add {error.value:+.2f} to the angle from the reference tooth to TDC (new = old "
+            f"{error.value:+.2f}). A controller that asks how far before TDC the reference "
+            "stands asks for the same angle; one that counts it the other way wants the other sign"
+        )
+    else:
+        setting = f"subtract {error.value:+.2f} from the injection's end angle before TDC"
+    note = "" if found.edge != "unknown" else " This holds for the edge that is counted now."
+    return (
+        f"REFERENCE ANGLE: {what}s come {abs(error.value):.2f} degrees {way} at any speed "
+        f"({_with_spread(error, 2)}). Correction: {setting}.{note}"
+    )
+
+
+def _delay(delay: Estimate, what: str) -> str:
+    text = f"{_with_spread(delay, 1)} us"
+    if abs(delay.value) <= max(delay.uncertainty, 2.0):
+        return f"Fixed delay: none to be seen, {text}."
+    lag = 6 * delay.value * 1e-6 * 1000
+    return (
+        f"FIXED DELAY: {what}s come {text} late, {lag:.2f} degrees for each 1,000 rpm. Correction: "
+        f"set the controller's {what} latency compensation to {delay.value:+.0f} us; where it has "
+        f"none, add {lag:.2f} degrees of advance for each 1,000 rpm. {SHARED}"
+    )
+
+
+def _remarks(timing: Timing) -> Iterator[str]:
+    for run in timing.runs:
+        prefix = f"Run {run.number}: " if len(timing.runs) > 1 else ""
+        yield from (prefix + remark for remark in run.remarks)
+        yield from (prefix + text for text in _misfits(run))
+
+
+def _misfits(run: RunTiming) -> Iterator[str]:
+    for misfit in run.misfits:
+        fires = f"cylinder {misfit.fires_for}" if misfit.fires_for else "no cylinder at all"
+        yield (
+            f"{misfit.line} is declared for cylinder {misfit.declared} but fires for {fires}: "
+            "check firing order, output assignment and wiring. It is left out above."
+        )
+
+
+def _paragraphs(texts: Iterator[str] | list[str]) -> list[str]:
+    return [fill(text, WIDTH, initial_indent="  ", subsequent_indent="    ") for text in texts]
+
+
+def _with_spread(estimate: Estimate, digits: int) -> str:
+    least = 10.0**-digits
+    return f"{estimate.value:+.{digits}f} +- {max(estimate.uncertainty, least):.{digits}f}"
+
+
+def _number(value: float, width: int, sign: str = "") -> str:
+    return " " * (width - 1) + "-" if isnan(value) else f"{value:{sign}{width}.2f}"
+
+
+def _word(edge: str) -> str:
+    return {"rise": "rising", "fall": "falling"}[edge]
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" + ("" if number == 1 else "s")

@@ -1,0 +1,167 @@
+"""The timing of recorded runs: causes planted in the simulated controller, found again."""
+
+import json
+import re
+from xml.etree import ElementTree
+
+import pytest
+
+from edgewheel.cli.main import main
+from edgewheel.search.timing import timing_of
+from edgewheel.search.timing_page import page
+from planted_timing import play, two_widths
+
+SEVEN = {"tdc": 91}
+SLOW = {"delay_us": 150}
+EDGE = {"edge": "falling"}
+TURN = {"phase": "high"}
+
+
+@pytest.mark.parametrize(
+    ("planted", "reference_deg", "delay_us", "edge", "turn"),
+    [
+        pytest.param({}, 0, 0, "right", "right", id="nothing"),
+        pytest.param(SEVEN, -7, 0, "right", "right", id="7 degrees"),
+        pytest.param(SLOW, 0, 150, "right", "right", id="150 us"),
+        pytest.param(EDGE, 0, 0, "wrong", "right", id="wrong edge"),
+        pytest.param(TURN, 0, 0, "right", "wrong", id="360 out"),
+        pytest.param(SEVEN | SLOW | EDGE | TURN, -7, 150, "wrong", "wrong", id="all together"),
+        pytest.param({"tdc": 77} | SLOW | TURN, 7, 150, "right", "wrong", id="7 the other way"),
+    ],
+)
+def test_what_is_planted_is_found(tmp_path, planted, reference_deg, delay_us, edge, turn):
+    found = timing_of(two_widths(tmp_path, **planted)).ignition
+    assert (found.edge, found.turn, found.needs) == (edge, turn, ())
+    assert found.reference_deg.value == pytest.approx(reference_deg, abs=0.1)
+    assert found.delay_us.value == pytest.approx(delay_us, abs=2)
+    assert found.reference_deg.uncertainty < 0.1
+    assert found.delay_us.uncertainty < 2
+
+
+def test_an_advance_that_varies_unknown_to_the_tool_is_refused(tmp_path):
+    """The bench file says 10 degrees, the controller follows a table that bends."""
+    run = play(
+        tmp_path / "run",
+        tdc=91,
+        ignition="advance_table: [[1000, 10], [3000, 24], [5000, 26]]",
+        motion="{hold: 1000, seconds: 0.8}, {hold: 3000, seconds: 0.4}, {hold: 5000, seconds: 0.3}",
+    )
+    found = timing_of([run]).ignition
+    assert (found.reference_deg, found.delay_us) == (None, None)
+    assert any(
+        "Lock the timing" in need and "off any straight line" in need for need in found.needs
+    )
+
+
+def test_an_advance_that_rises_in_a_straight_line_is_no_delay(tmp_path):
+    table = "advance_table: [[0, 10], [6000, 30]]"
+    found = timing_of([play(tmp_path / "run", ignition=table)]).ignition
+    assert found.delay_us is None
+    assert any("which nothing can have" in need for need in found.needs)
+
+
+def test_an_advance_that_varies_and_is_reported_is_no_trouble(tmp_path):
+    run = play(
+        tmp_path / "run",
+        tdc=91,
+        delay_us=150,
+        ignition="advance_table: [[1000, 10], [4000, 26]]",
+        signals="",
+    )
+    found = timing_of([run]).ignition
+    assert found.reference_deg.value == pytest.approx(-7, abs=0.1)
+    assert found.delay_us.value == pytest.approx(150, abs=2)
+
+
+def test_an_advance_that_nobody_knows_gives_angles_but_no_errors(tmp_path):
+    timing = timing_of([play(tmp_path / "run", signals="advance: not_reported")])
+    assert all(row.before_deg == pytest.approx(10, abs=0.01) for row in timing.rows)
+    assert timing.ignition.reference_deg is None
+    assert "known advance" in timing.ignition.needs[0]
+
+
+def test_one_speed_does_not_tell_an_angle_from_a_delay(tmp_path):
+    run = play(tmp_path / "run", tdc=91, delay_us=150, motion="{hold: 2000, seconds: 0.6}")
+    found = timing_of([run]).ignition
+    assert (found.reference_deg, found.delay_us) == (None, None)
+    assert any("hold at least two" in need for need in found.needs)
+
+
+def test_one_tooth_width_does_not_tell_the_edge_and_says_so(tmp_path):
+    found = timing_of([play(tmp_path / "run", edge="falling")]).ignition
+    assert found.edge == "unknown"
+    assert found.reference_deg.value == pytest.approx(-3, abs=0.1)
+    assert any("another tooth width" in need for need in found.needs)
+
+
+def test_a_wheel_of_uneven_teeth_tells_the_edge_in_one_run(tmp_path):
+    """Teeth 4 degrees wide before the sparks of cylinders 1 and 4, 2 degrees before 3 and 2."""
+    teeth = [f"[{6 * k}, {6 * k + (4 if k < 25 else 2)}]" for k in range(58)]
+    wheel = (
+        "{format: 1, name: Uneven, summary: Two widths, period: 720, tracks: {"
+        f"crank: {{shaft: crank, teeth: [{', '.join(teeth)}]}}, "
+        "cam: {shaft: cam, teeth: [[20, 200]]}}, tdc: {1: 84, 3: 264, 4: 444, 2: 624}}"
+    )
+    for name, edge, found_edge in (("a", "rising", "right"), ("b", "falling", "wrong")):
+        run = play(tmp_path / name, edge=edge, tdc=91, delay_us=150, tracks=wheel)
+        found = timing_of([run]).ignition
+        assert found.edge == found_edge
+        assert found.reference_deg.value == pytest.approx(-7, abs=0.1)
+        assert found.delay_us.value == pytest.approx(150, abs=2)
+
+
+def test_wasted_spark_alone_cannot_show_360_degrees(tmp_path):
+    found = timing_of(two_widths(tmp_path, ignition="coils: pairs", phase="high")).ignition
+    assert found.turn == "unknown"
+    assert any("Capture one sequential coil" in need for need in found.needs)
+    assert found.reference_deg.value == pytest.approx(0, abs=0.1)
+
+
+def test_injection_is_timed_by_its_end_and_shows_the_turn(tmp_path):
+    more = "    injection: {duration_ms: 2, end_before_tdc_deg: 360, output_delay_us: 40}"
+    timing = timing_of([play(tmp_path / "run", ignition="coils: pairs", phase="high", more=more)])
+    assert timing.ignition.turn == "unknown"
+    assert timing.injection.turn == "wrong"
+    assert timing.injection.delay_us.value == pytest.approx(40, abs=2)
+    widths = [row.lasts_ms for row in timing.rows if row.kind == "injection"]
+    assert widths == pytest.approx([2] * len(widths))
+
+
+def test_coils_wired_crosswise_are_named(tmp_path):
+    swapped = "coil_1: {ignition: 3}, coil_3: {ignition: 1}, coil_4: {ignition: 4}"
+    signals = (
+        f"advance_deg: 10, advance: not_reported, outputs: {{{swapped}, coil_2: {{ignition: 2}}}}"
+    )
+    timing = timing_of([play(tmp_path / "run", signals=signals)])
+    assert {(m.line, m.declared, m.fires_for) for m in timing.runs[0].misfits} == {
+        ("coil_1", 3, 1),
+        ("coil_3", 1, 3),
+    }
+    assert timing.ignition.reference_deg.value == pytest.approx(0, abs=0.1)
+    assert "check firing order" in " ".join(page(timing).split())
+
+
+def test_a_dwell_polarity_declared_the_wrong_way_round_is_noticed(tmp_path):
+    outputs = ", ".join(f"coil_{n}: {{ignition: {n}, dwell: low}}" for n in (1, 3, 4, 2))
+    signals = f"advance_deg: 10, advance: not_reported, outputs: {{{outputs}}}"
+    (run,) = timing_of([play(tmp_path / "run", signals=signals)]).runs
+    assert any("write 'dwell: high'" in remark for remark in run.remarks)
+
+
+def test_the_command_prints_a_page_of_80_columns_and_draws_it(tmp_path, capsys):
+    runs = two_widths(tmp_path, **SEVEN, **SLOW)
+    names = [str(run.folder) for run in runs]
+    assert main(["timing", *names, "--svg", str(tmp_path / "t.svg")]) == 0
+    text = capsys.readouterr().out
+    assert max(map(len, text.splitlines())) <= 80
+    assert re.search(r"add -7\.\d\d to the angle", " ".join(text.split()))
+    assert "latency compensation to +150 us" in " ".join(text.split())
+    assert ElementTree.parse(tmp_path / "t.svg").getroot().tag.endswith("svg")
+    assert main(["timing", *names, "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["ignition"]["reference_deg"]["value"] == pytest.approx(-7, abs=0.1)
+
+
+def test_a_folder_without_a_run_is_said_to_be_one(tmp_path, capsys):
+    assert main(["timing", str(tmp_path)]) == 2
+    assert "holds no run" in capsys.readouterr().err
