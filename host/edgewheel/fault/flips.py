@@ -13,6 +13,9 @@ from edgewheel.fault.model import US_PER_S, Changes, Scene, Table
 from edgewheel.fault.rewire import Source, Wire, rewire
 from edgewheel.fault.window import EVER
 
+APART_NS = 40
+"""A flip that ends nearer than this to a sound edge ends there; no board plays less."""
+
 BEFORE_US = Fraction(-1)
 """A flip that begins before table tick 0 is written with this begin."""
 
@@ -56,7 +59,8 @@ class Flips:
             for number in tracks
         )
         end_tick = round(scene.motion.end_s * scene.tick_hz)
-        return rewire(wires, header, chunks, changes, 1, end_tick)
+        apart = max(APART_NS * scene.tick_hz // 1_000_000_000, 1)
+        return rewire(wires, header, chunks, changes, apart, end_tick)
 
     def _stretches(self, track: str, scene: Scene) -> _Listed:
         begins: list[int] = []

@@ -11,7 +11,17 @@ from collections.abc import Callable, Hashable
 from fractions import Fraction
 from functools import cache
 from types import NoneType, UnionType
-from typing import Annotated, Any, Literal, TypeVar, Union, cast, get_args, get_origin, get_type_hints
+from typing import (
+    Annotated,
+    Any,
+    Literal,
+    TypeVar,
+    Union,
+    cast,
+    get_args,
+    get_origin,
+    get_type_hints,
+)
 
 from edgewheel.fault.fields import Bounds, ToothNumbers, TrackName
 from edgewheel.fault.flips import Flip, Flips

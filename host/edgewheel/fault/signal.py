@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from edgewheel.edges.levels import LevelTable, level_table
@@ -84,6 +84,11 @@ def signal_of(
     levels = level_table(angle_table(wheel, metal), tuple(connected))
     tdc_deg = tuple(angle for _, angle in wheel.tdc)
     return SignalPlan(levels, motion, dict(faults), sound, prepared, seed, tdc_deg)
+
+
+def sound_signal(plan: SignalPlan) -> SignalPlan:
+    """The same wheel, sound, under the same motion."""
+    return replace(plan, levels=plan.sound or plan.levels, faults={}, prepared={})
 
 
 def metal_changes(

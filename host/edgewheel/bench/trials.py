@@ -1,0 +1,116 @@
+"""The trials of a search in the record of the run that it started from: one row a trial."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import astuple, dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from edgewheel.errors import BenchError, UsageError
+
+_SCHEMA = """
+CREATE TABLE IF NOT EXISTS trial (key TEXT PRIMARY KEY, stage TEXT NOT NULL,
+    changes INTEGER NOT NULL, begin_s REAL NOT NULL, end_s REAL NOT NULL, failed INTEGER NOT NULL,
+    runs INTEGER NOT NULL, found TEXT NOT NULL, found_s REAL, seconds REAL NOT NULL) STRICT;
+"""
+
+
+@dataclass(frozen=True)
+class TrialRow:
+    """One trial: what was tried, in how many runs, whether it failed, how, when, and how long it
+    took. `key` tells what was tried from all other things that can be.
+    """
+
+    key: str
+    stage: str
+    changes: int
+    begin_s: float
+    end_s: float
+    failed: bool
+    runs: int
+    found: str
+    found_s: float | None
+    seconds: float
+
+
+class Trials:
+    """The trials in a run folder, kept at once. Raises UsageError if the folder has no record."""
+
+    def __init__(self, folder: Path) -> None:
+        file = folder / "run.sqlite"
+        if not file.is_file():
+            raise UsageError(
+                f"{folder} is no run folder: it has no run.sqlite. Name one that 'run' or 'sweep' "
+                "has made."
+            )
+        self._file = file
+        try:
+            self._database = sqlite3.connect(file, isolation_level=None)
+            self._database.executescript(_SCHEMA)
+            self._meta = dict(self._database.execute("SELECT key, value FROM meta"))
+            self._rows = {
+                row[0]: _row(row) for row in self._database.execute("SELECT * FROM trial")
+            }
+        except sqlite3.Error as error:
+            raise UsageError(f"{file} cannot be read as a record: {error}.") from error
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        at: TracebackType | None,
+    ) -> None:
+        self._database.close()
+
+    @property
+    def bench_file(self) -> str:
+        """The name of the run's bench file in its folder."""
+        return str(self._meta.get("bench", ""))
+
+    def find(self, key: str) -> TrialRow | None:
+        """A trial that was done before."""
+        return self._rows.get(key)
+
+    def add(self, row: TrialRow) -> None:
+        """Keep a trial. Raises BenchError when the disk does not take it."""
+        self._rows[row.key] = row
+        try:
+            self._database.execute(
+                "INSERT OR REPLACE INTO trial VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", astuple(row)
+            )
+        except sqlite3.Error as error:
+            raise BenchError(
+                f"The trial cannot be written to {self._file}: {error}. Check the folder's rights "
+                "and the space on the disk."
+            ) from error
+
+
+def _row(values: tuple[object, ...]) -> TrialRow:
+    key, stage, changes, begin_s, end_s, failed, runs, found, found_s, seconds = values
+    return TrialRow(
+        str(key),
+        str(stage),
+        _int(changes),
+        _float(begin_s),
+        _float(end_s),
+        bool(failed),
+        _int(runs),
+        str(found),
+        None if found_s is None else _float(found_s),
+        _float(seconds),
+    )
+
+
+def _int(value: object) -> int:
+    assert isinstance(value, int)
+    return value
+
+
+def _float(value: object) -> float:
+    assert isinstance(value, float | int)
+    return float(value)

@@ -1,0 +1,132 @@
+"""The bench file that a shrunk run is written to: short enough to be read, complete enough to send.
+
+It takes everything from the run's own bench file but motion, faults and sweep, and has the
+controller's settings in it. Only a wheel that is not in the library stays a file of its own.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+from edgewheel.bench.plan import Plan
+from edgewheel.bench.rerun import with_copies
+from edgewheel.errors import EdgewheelError
+from edgewheel.fault.flips import Flip
+from edgewheel.motion.motion import Motion
+from edgewheel.motion.ripple import CompressionRipple, Ripple
+from edgewheel.motion.segment import Segment
+from edgewheel.search.cause import CauseWords
+from edgewheel.search.shrink import ShrinkResult
+from edgewheel.search.stretch import CAUSE, moved_flips, stretch_plan
+from edgewheel.wheel.library import find
+from edgewheel.yamlfile import Node, load
+
+_PLAIN = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_./+-]*( [A-Za-z0-9_./+-]+)*")
+_DIGITS = 12
+
+
+def cause_text(plan: Plan, result: ShrinkResult, folder: Path) -> str:
+    """The bench file's text; `folder` is the run folder that the plan was read from."""
+    shrunk = stretch_plan(plan, result.stretch, result.flips)
+    words = CauseWords(shrunk.signal, plan.board.tick_hz)
+    flips = moved_flips(result.flips, result.stretch)
+    head = [
+        f"# Shrunk from a run of '{_one_line(plan.name)}': {len(flips)} of {result.changes} "
+        "changes",
+        f"# and {float(result.stretch.seconds):.6g} s, and still {result.failure}.",
+    ]
+    document = with_copies(plan.document, folder).section().nodes
+    lines = []
+    for key, node in document.items():
+        if key == "name":
+            lines.append(f"name: {_flow(replace(node, content=f'{plan.name}, shrunk'))}")
+        elif key not in ("faults", "motion", "sweep"):
+            lines.append(f"{key}: {_flow(_in_place(key, node, folder))}")
+    lines.append(f"motion: {_motion(shrunk.signal.motion)}")
+    if flips:
+        lines += ["faults:", f"  {CAUSE}:", "    kind: flips", "    flips:"]
+        lines += [f"      - {_flip(flip)}  # {words.of(flip)}" for flip in flips]
+    return "\n".join([*head, *lines]) + "\n"
+
+
+def _in_place(key: str, node: Node, folder: Path) -> Node:
+    """A value with what it names in files taken in, where that can be."""
+    if key == "wheel" and isinstance(node.content, str):
+        return replace(node, content=_library_name(node.content, folder))
+    if key == "controller" and isinstance(node.content, dict):
+        settings = node.content.get("settings")
+        if settings is not None and isinstance(settings.content, str):
+            inner = load(folder / settings.content)
+            return replace(node, content={**node.content, "settings": inner})
+    return node
+
+
+def _library_name(name: str, folder: Path) -> str:
+    """The library's name of a wheel whose copy is the library's own; else the copy."""
+    stem = name.removesuffix(".yaml")
+    try:
+        return stem if find(stem) == find(str(folder / name)) else name
+    except EdgewheelError:
+        return name
+
+
+def _flip(flip: Flip) -> str:
+    return f"[{flip.track}, {number_text(flip.from_us)}, {number_text(flip.to_us)}]"
+
+
+def _motion(motion: Motion) -> str:
+    parts = [f"start: {number_text(motion.start_deg)}"] if motion.start_deg else []
+    segments = [motion[index].segment for index in range(len(motion))]
+    parts.append(f"segments: [{', '.join(map(_segment, segments))}]")
+    return "{" + ", ".join(parts) + "}"
+
+
+def _segment(segment: Segment) -> str:
+    begin, end = number_text(abs(segment.rpm_begin)), number_text(abs(segment.rpm_end))
+    words = f"hold: {begin}" if begin == end else f"ramp: {end}, from: {begin}"
+    words += f", seconds: {number_text(segment.seconds)}"
+    if segment.direction < 0:
+        words += ", reverse: true"
+    return "{" + words + _ripple(segment.ripple) + "}"
+
+
+def _ripple(ripple: Ripple | None) -> str:
+    if not isinstance(ripple, CompressionRipple):
+        return ""
+    depth, per_turn = number_text(ripple.depth), number_text(ripple.per_turn)
+    return (
+        f", ripple: {{depth: {depth}, per_turn: {per_turn}, "
+        f"slowest_at: {number_text(ripple.slowest_at_deg)}}}"
+    )
+
+
+def number_text(value: Fraction) -> str:
+    """A number as a bench file has it: whole or decimal where that is exact, else a fraction."""
+    if value.denominator == 1:
+        return str(value.numerator)
+    if (value * 10**_DIGITS).denominator == 1:
+        sign, digits = ("-" if value < 0 else ""), str(abs(int(value * 10**_DIGITS)))
+        digits = digits.rjust(_DIGITS + 1, "0")
+        return f"{sign}{digits[:-_DIGITS]}.{digits[-_DIGITS:].rstrip('0')}"
+    return f'"{value}"'
+
+
+def _flow(node: Node) -> str:
+    """A value on one line of YAML."""
+    if isinstance(node.content, dict):
+        return "{" + ", ".join(f"{_word(k)}: {_flow(v)}" for k, v in node.content.items()) + "}"
+    if isinstance(node.content, tuple):
+        return "[" + ", ".join(map(_flow, node.content)) + "]"
+    return "" if node.content is None else _word(node.content)
+
+
+def _word(text: str) -> str:
+    return text if _PLAIN.fullmatch(text) else json.dumps(text, ensure_ascii=False)
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
