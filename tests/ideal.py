@@ -10,7 +10,10 @@ from fractions import Fraction
 from mpmath import mp, mpf
 
 from edgewheel.edges.levels import LevelTable
+from edgewheel.motion.cam import CamTiming
 from edgewheel.motion.motion import Motion
+from edgewheel.motion.ripple import CompressionRipple, Ripple
+from edgewheel.motion.series import SeriesRipple
 
 mp.dps = 50
 
@@ -58,3 +61,51 @@ def precise_times(motion: Motion, mean_angles: list[mpf]) -> Iterator[mpf]:
         root = mp.sqrt(speed**2 + 2 * rate * turned)
         seconds = 2 * turned / (speed + root) if speed + root else mpf(0)
         yield precise(placed.begin_s) + seconds
+
+
+def precise_mean_angle(angle: mpf, ripple: Ripple | None) -> mpf:
+    """Mean angle that belongs to an angle, up to a constant of the ripple."""
+    if isinstance(ripple, SeriesRipple):
+        return angle + series_lead(angle, ripple)
+    if isinstance(ripple, CompressionRipple):
+        shape = (ripple.depth, ripple.per_turn, ripple.slowest_at_deg)
+        return rippled_mean_angle(angle, *(precise(one) for one in shape))
+    return angle
+
+
+def series_lead(angle: mpf, ripple: SeriesRipple) -> mpf:
+    """The integral of the series' slowness less 1, term by term."""
+    per_radian = precise(ripple.period_deg) / (2 * mp.pi)
+    psi = angle / per_radian
+    pairs = enumerate(zip(ripple.cosines, ripple.sines, strict=True), 1)
+    terms = ((mpf(a) * mp.sin(k * psi) - mpf(b) * mp.cos(k * psi)) / k for k, (a, b) in pairs)
+    return per_radian * mp.fsum(terms)
+
+
+def cam_edge_time(motion: Motion, timing: CamTiming, angle: mpf, near_s: mpf) -> mpf:
+    """Seconds at which crank angle plus advance reaches an angle, by the secant method.
+
+    The crank's own place in time is told by the mean angle that the segment near `near_s` states;
+    the advance is interpolated between the knots beside it.
+    """
+    moment = Fraction(int(near_s * 10**12), 10**12)
+    placed = motion[motion.index_at(moment)]
+    segment, begin = placed.segment, precise(placed.begin_s)
+    knot = timing.last_knot_s(moment)
+    base = moment if knot is None else knot
+    after = timing.next_knot_s(base)
+    first = precise(timing.advance_deg(base))
+    pace = mpf(0)
+    if after is not None:
+        pace = (precise(timing.advance_deg(after)) - first) / precise(after - base)
+    crank = precise(motion.at(placed.begin_s).angle_deg)
+    origin = precise_mean_angle(crank, segment.ripple)
+    speed, rate = precise(segment.rpm_begin) * 6, precise(segment.rpm_per_s) * 6
+
+    def excess(seconds: mpf) -> mpf:
+        advance = first + pace * (seconds - precise(base))
+        turned = precise_mean_angle(angle - advance, segment.ripple) - origin
+        within = seconds - begin
+        return speed * within + rate * within**2 / 2 - turned
+
+    return mp.findroot(excess, (near_s, near_s + mpf("1e-7")))
