@@ -118,18 +118,31 @@ class Node:
     def with_value(self, address: str, text: str) -> Node:
         """A copy of this tree in which the scalar at `faults.worn.delay` reads `text`.
 
-        Raises FileError with the nearest known key where the address leads nowhere.
+        Items of lists count from 0: `motion.segments[1].hold`. Raises FileError with the nearest
+        known key where the address leads nowhere.
         """
-        head, _, rest = address.partition(".")
+        return self._with(address.replace("[", ".[").split("."), text)
+
+    def _with(self, steps: Sequence[str], text: str) -> Node:
+        if not steps:
+            if not isinstance(self.content, str):
+                raise self.refuse("no single value stands here", "Name one number below it.")
+            return replace(self, content=text)
+        head, *rest = steps
+        if head.startswith("["):
+            return self._with_item(head.strip("[]"), rest, text)
         section = self.section()
-        child = section.required(head)
-        if rest:
-            changed = child.with_value(rest, text)
-        elif isinstance(child.content, str):
-            changed = replace(child, content=text)
-        else:
-            raise child.refuse("no single value stands here", "Name one number below it.")
+        changed = section.required(head)._with(rest, text)
         return replace(self, content={**section.nodes, head: changed})
+
+    def _with_item(self, index: str, rest: Sequence[str], text: str) -> Node:
+        items = self.items()
+        if not (index.isdecimal() and int(index) < len(items)):
+            remedy = f"Its items are [0] to [{len(items) - 1}]."
+            raise self.refuse(f"there is no item [{index}] here", remedy)
+        here = int(index)
+        changed = items[here]._with(rest, text)
+        return replace(self, content=(*items[:here], changed, *items[here + 1 :]))
 
     def _check_range(
         self,

@@ -49,6 +49,7 @@ COMMANDS = (
     Entry("run", "run", "play a bench file once and judge what the controller says"),
     Entry("sweep", "sweep", "find the speed at which the controller loses sync"),
     Entry("timing", "timing", "hold the controller's outputs against the true crank angle"),
+    Entry("threshold", "threshold", "find the value of one number at which the controller fails"),
     Entry("board", "board", "start a simulated board on a real serial port"),
 )
 

@@ -1,0 +1,132 @@
+"""The record of a search: a folder with copies of the inputs and one SQLite file, a row a trial.
+
+Each trial is on disk before the next begins. `summary.json` is written last and atomically, so a
+folder without one is a search that was stopped or cut off, and can be taken up again.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from dataclasses import astuple, dataclass
+from pathlib import Path
+from typing import Any, Self
+
+from edgewheel.errors import BenchError
+
+SCHEMA_VERSION = 1
+
+_SCHEMA = f"""
+PRAGMA journal_mode = WAL;
+PRAGMA user_version = {SCHEMA_VERSION};
+CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
+CREATE TABLE trial (number INTEGER PRIMARY KEY, setting TEXT NOT NULL, seed INTEGER NOT NULL,
+                    passed INTEGER NOT NULL, detail TEXT NOT NULL, reason TEXT NOT NULL,
+                    seconds REAL NOT NULL) STRICT;
+"""
+
+
+@dataclass(frozen=True)
+class Trial:
+    """What a trial showed.
+
+    `setting` says what was tried, `seed` where it began; `detail` is the bench's sentence, `reason`
+    the controller's own word, `seconds` how long the engine turned.
+    """
+
+    number: int
+    setting: str
+    seed: int
+    passed: bool
+    detail: str
+    reason: str
+    seconds: float
+
+
+class SearchRecord:
+    """The open record of a search; in a folder that has one already, it goes on with that.
+
+    Raises BenchError when the disk does not take it.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            self._database = sqlite3.connect(folder / "run.sqlite", isolation_level=None)
+            self.is_new = not self._database.execute("PRAGMA user_version").fetchone()[0]
+            if self.is_new:
+                self._database.executescript(_SCHEMA)
+        except (OSError, sqlite3.Error) as error:
+            raise self._refused(error) from error
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        with suppress(BenchError):
+            self.close()
+
+    def inputs(self, files: Iterable[tuple[str, str]], meta: Mapping[str, str]) -> None:
+        """Copy the input files and note what else decides the search."""
+        try:
+            for name, text in files:
+                (self.folder / name).write_text(text, encoding="utf-8")
+            self._database.executemany("INSERT INTO meta VALUES (?, ?)", meta.items())
+        except (OSError, sqlite3.Error) as error:
+            raise self._refused(error) from error
+
+    def add(self, trial: Trial) -> None:
+        """Keep a trial."""
+        try:
+            self._database.execute("INSERT INTO trial VALUES (?, ?, ?, ?, ?, ?, ?)", astuple(trial))
+        except sqlite3.Error as error:
+            raise self._refused(error) from error
+
+    def trials(self) -> list[Trial]:
+        """Those that are on disk, in order."""
+        return [
+            Trial(number, setting, seed, bool(passed), detail, reason, seconds)
+            for number, setting, seed, passed, detail, reason, seconds in self._rows()
+        ]
+
+    def meta(self) -> dict[str, str]:
+        """What was noted as deciding the search."""
+        try:
+            return dict(self._database.execute("SELECT key, value FROM meta"))
+        except sqlite3.Error as error:
+            raise self._refused(error) from error
+
+    def finish(self, summary: Mapping[str, Any]) -> None:
+        """Close the record, then write the summary in one step."""
+        self.close()
+        part = self.folder / "summary.json.part"
+        try:
+            part.write_text(json.dumps(summary, indent=2) + "\n", encoding="utf-8")
+            part.replace(self.folder / "summary.json")
+        except OSError as error:
+            raise self._refused(error) from error
+
+    def close(self) -> None:
+        """Fold the write-ahead log into the one file."""
+        try:
+            self._database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            self._database.close()
+        except sqlite3.ProgrammingError:
+            return  # it is closed
+        except sqlite3.Error as error:
+            raise self._refused(error) from error
+
+    def _rows(self) -> list[Any]:
+        try:
+            return list(self._database.execute("SELECT * FROM trial ORDER BY number"))
+        except sqlite3.Error as error:
+            raise self._refused(error) from error
+
+    def _refused(self, error: Exception) -> BenchError:
+        return BenchError(
+            f"The record in {self.folder} cannot be written or read: {error}. "
+            "Check the folder's rights and the space on the disk, or give another with --runs."
+        )

@@ -1,0 +1,114 @@
+"""`edgewheel threshold`: the value of one number at which the controller fails."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from typing import TYPE_CHECKING
+
+from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.options import number
+from edgewheel.cli.searching import (
+    add_search_arguments,
+    add_trial_arguments,
+    open_trials,
+    stopped_line,
+    trial_line,
+)
+from edgewheel.cli.talk import Talk, stoppable
+
+if TYPE_CHECKING:
+    from edgewheel.search.seek import Limit
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    from pathlib import Path
+
+    parser.add_argument("bench", type=Path, help="a bench file")
+    parser.add_argument(
+        "address",
+        help="the number to vary: 'speed', or where it stands in the bench file, such as "
+        "faults.sensor.delay_us or motion.segments[1].hold",
+    )
+    parser.add_argument("--from", dest="low", type=number(), required=True, metavar="A")
+    parser.add_argument("--to", dest="high", type=number(), required=True, metavar="B")
+    parser.add_argument("--whole", action="store_true", help="whole numbers only")
+    parser.add_argument(
+        "--probability",
+        type=float,
+        default=0.5,
+        metavar="P",
+        help="the share of trials that fail at the threshold (default 0.5)",
+    )
+    parser.add_argument(
+        "--within",
+        type=float,
+        default=1.0,
+        metavar="PERCENT",
+        help="end when the 95 %% interval is as narrow as this share of the range (default 1)",
+    )
+    parser.add_argument("--trials", type=int, default=80, help="at most so many (default 80)")
+    add_trial_arguments(parser)
+    add_search_arguments(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from edgewheel.errors import UsageError
+    from edgewheel.search.axis import make_axis
+    from edgewheel.search.seek import Seek
+    from edgewheel.search.threshold import Wanted
+    from edgewheel.search.trials import SearchStopped
+
+    if not 0.01 <= args.probability <= 0.99:
+        raise UsageError(f"--probability {args.probability:g}: write a number from 0.01 to 0.99.")
+    if not 0 < args.within <= 100 or args.trials < 2:
+        raise UsageError("--within is a percentage above 0, --trials at least 2.")
+    axis = make_axis(args.address, args.low, args.high, args.whole)
+    wanted = Wanted(args.probability, args.within / 100, args.trials)
+    talk = Talk()
+    trials = open_trials(args, {"axis": repr(axis), "wanted": repr(wanted)})
+    with trials, stoppable(trials.stop):
+        seek = Seek(trials, axis, wanted)
+        try:
+            for value, trial in seek.items():
+                talk.say(trial_line(f"{axis.address} = {value:<10.6g}", trial))
+                talk.progress(seek.share_done, f"trial {len(trials.done)}")
+        except SearchStopped:
+            talk.done()
+            talk.say(stopped_line(trials))
+            return ExitCode.INTERRUPTED
+    talk.done()
+    limit = seek.limit
+    if args.json:
+        data = {"schema": 1, "folder": str(trials.folder), "probability": args.probability}
+        print(json.dumps({**data, **limit.as_data()}, indent=2))
+    else:
+        print(sentence(limit, args.probability))
+        print(f"Record: {trials.folder}")
+    return ExitCode.PASSED
+
+
+def sentence(limit: Limit, probability: float) -> str:
+    """The answer in words."""
+    from edgewheel.search.threshold import Found
+
+    axis, estimate = limit.axis, limit.estimate
+    tried = f"{limit.passes + limit.fails} trials, {limit.fails} failed"
+    if estimate.found is Found.NONE:
+        how = "fails at both ends" if estimate.fails_high else "holds at both ends"
+        return (
+            f"There is no threshold of {axis.address} between {axis.low:g} and {axis.high:g}: "
+            f"the controller {how} ({tried})."
+        )
+    way = "above" if estimate.fails_high else "below"
+    if estimate.found is Found.BRACKET:
+        held, lost = (limit.low, limit.high) if way == "above" else (limit.high, limit.low)
+        return (
+            f"The controller fails {way} {axis.address} = {limit.threshold:.6g}: at {held:.6g} it "
+            f"held every time, at {lost:.6g} never; it behaves the same in every trial ({tried})."
+        )
+    return (
+        f"The controller fails {way} {axis.address} = {limit.threshold:.6g}: there "
+        f"{probability:.0%} of trials fail; 95 % interval {limit.low:.6g} to {limit.high:.6g}, "
+        f"spread {limit.spread:.3g} ({tried}; {estimate.found})."
+    )

@@ -1,0 +1,139 @@
+"""What trials say of a threshold, and where the next one says most.
+
+The model: a trial at x fails with the probability
+
+    lapse / 2 + (1 - lapse) F((x - t) / s + logit(p)),    F(z) = 1 / (1 + exp(-z)),
+
+so t is the value at which the share p fails, s how gradual the change is. A grid of t and s carries
+the posterior; the next trial goes where it is expected to reduce the entropy of t most: the
+adaptive placement of L. L. Kontsevich and C. W. Tyler, "Bayesian adaptive estimation of
+psychometric slope and threshold", Vision Research 39 (1999), with the slope as a nuisance that is
+summed out first, after N. Prins, "The psi-marginal adaptive method", Journal of Vision 13 (2013).
+The expected reduction is the mutual information of outcome and t, D. V. Lindley, "On a measure of
+the information provided by an experiment", Annals of Mathematical Statistics 27 (1956).
+
+Everything lives on [0, 1], the range searched.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import log
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Reals = npt.NDArray[np.floating[Any]]
+
+LAPSE = 0.002
+"""The share of trials that answer by chance: a slip of the bench must not decide a search."""
+
+THRESHOLDS = 121
+SLOPES = 17
+PLACES = 49
+STEEPEST, GENTLEST = 1 / 2000, 1 / 4
+OUTSIDE = 1e-4
+"""Mass of the posterior that may lie beyond the part of the grid that is kept."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A trial at `x` in [0, 1], and whether it failed."""
+
+    x: float
+    failed: bool
+
+
+def failing(x: Reals, t: Reals, s: Reals, share: float) -> Floats:
+    """The model above, elementwise."""
+    z = np.clip((x - t) / s + log(share / (1 - share)), -500, 500)
+    return np.asarray(LAPSE / 2 + (1 - LAPSE) / (1 + np.exp(-z)))
+
+
+class Posterior:
+    """The posterior of t and s on a grid that draws together as the trials do.
+
+    The prior is even in t on [0, 1] and in log s from `STEEPEST` to `GENTLEST`.
+    """
+
+    def __init__(self, share: float) -> None:
+        self._share = share
+        self._answers: list[Answer] = []
+        self._slopes = np.geomspace(STEEPEST, GENTLEST, SLOPES)
+        self._span(0.0, 1.0)
+
+    def add(self, answer: Answer) -> None:
+        """Take a trial into account."""
+        self._answers.append(answer)
+        self._weigh(self._likelihood(answer))
+        self._draw_together()
+
+    def best_place(self) -> float:
+        """Where the next trial is expected to tell most of t."""
+        expected = np.einsum("xts,ts->xt", self._table, self._weights)
+        share = self._weights.sum(axis=1)
+        known = np.divide(expected, share, out=np.zeros_like(expected), where=share > 0)
+        gain = _entropy(expected.sum(axis=1)) - _entropy(np.clip(known, 0, 1)) @ share
+        return float(self._places[int(np.argmax(gain))])
+
+    def interval(self, confidence: float = 0.95) -> tuple[float, float, float]:
+        """Low end, median and high end of t, an equal tail beyond each end."""
+        tail = (1 - confidence) / 2
+        below = np.concatenate([[0.0], np.cumsum(self._weights.sum(axis=1))])
+        half = (self._thresholds[1] - self._thresholds[0]) / 2
+        ends = np.concatenate([self._thresholds - half, [self._thresholds[-1] + half]])
+        low, median, high = np.interp([tail, 0.5, 1 - tail], below, np.clip(ends, 0, 1))
+        return float(low), float(median), float(high)
+
+    def slope(self) -> float:
+        """The posterior's mean of log s, as s."""
+        return float(np.exp(self._weights.sum(axis=0) @ np.log(self._slopes)))
+
+    def _span(self, low: float, high: float) -> None:
+        """Lay the grid over part of the range and weigh it by all trials so far."""
+        step = (high - low) / THRESHOLDS
+        self._thresholds = low + step * (np.arange(THRESHOLDS) + 0.5)
+        margin = (high - low) / 2
+        self._places = np.linspace(max(low - margin, 0), min(high + margin, 1), PLACES)
+        self._table = failing(
+            self._places[:, None, None], self._thresholds[:, None], self._slopes, self._share
+        )
+        self._weights = np.full((THRESHOLDS, SLOPES), 1 / (THRESHOLDS * SLOPES))
+        for answer in self._answers:
+            self._weigh(self._likelihood(answer))
+
+    def _likelihood(self, answer: Answer) -> Floats:
+        t = self._thresholds[:, None]
+        fails = failing(np.full((), answer.x), t, self._slopes, self._share)
+        return fails if answer.failed else 1 - fails
+
+    def _weigh(self, likelihood: Floats) -> None:
+        self._weights = self._weights * likelihood
+        self._weights /= self._weights.sum()
+
+    def _draw_together(self) -> None:
+        """Lay the grid anew once nearly all of the posterior is on half of it."""
+        below = np.cumsum(self._weights.sum(axis=1))
+        first = int(np.searchsorted(below, OUTSIDE / 2))
+        last = int(np.searchsorted(below, 1 - OUTSIDE / 2))
+        step = self._thresholds[1] - self._thresholds[0]
+        if 2 < last - first < THRESHOLDS // 2:
+            low, high = self._thresholds[first] - 2 * step, self._thresholds[last] + 2 * step
+            self._span(max(float(low), 0.0), min(float(high), 1.0))
+
+
+def posterior_of(answers: Sequence[Answer], share: float) -> Posterior:
+    """The posterior after many trials."""
+    posterior = Posterior(share)
+    for answer in answers:
+        posterior.add(answer)
+    return posterior
+
+
+def _entropy(p: Floats) -> Floats:
+    """Of an event of probability p, in nats."""
+    p = np.clip(p, 1e-12, 1 - 1e-12)
+    return np.asarray(-p * np.log(p) - (1 - p) * np.log(1 - p))

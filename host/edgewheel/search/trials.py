@@ -1,0 +1,122 @@
+"""The trials of one search: played one by one, each committed before the next begins.
+
+A search that was stopped or cut off is taken up where it was: its trials are asked for again in
+the same order, and those that are on record are not played.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, Self
+
+from edgewheel import __version__
+from edgewheel.bench.plan import Plan
+from edgewheel.bench.record import run_folder
+from edgewheel.bench.rig import Rig
+from edgewheel.bench.search_record import SearchRecord, Trial
+from edgewheel.errors import BenchError, UsageError
+from edgewheel.search.trial import Planner, RunUp, judge
+
+FINGERPRINT = "search"
+
+
+class SearchStopped(Exception):
+    """Somebody stopped the search; what was committed can be taken up again."""
+
+
+class Trials:
+    """Plays trials of one bench file, with a record in a folder under `runs` or in `resume`.
+
+    `asked` is everything else that decides the search, for its fingerprint.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        file: Path,
+        run_up: RunUp,
+        asked: Mapping[str, str],
+        runs: Path,
+        resume: Path | None = None,
+    ) -> None:
+        self._planner = Planner(plan.document, file, run_up, plan.seed)
+        self._plan = plan
+        self._meta = {
+            "name": plan.name,
+            "edgewheel": __version__,
+            "seed": str(plan.seed),
+            **asked,
+            FINGERPRINT: fingerprint(plan, run_up, asked),
+        }
+        self.folder = resume if resume is not None else run_folder(runs, plan.name)
+        self._rig = Rig()
+        self._stopped = False
+        self._known: dict[int, Trial] = {}
+        self.done: list[Trial] = []
+        self.played = 0
+
+    def __enter__(self) -> Self:
+        self._record = SearchRecord(self.folder)
+        if self._record.is_new:
+            self._record.inputs(self._plan.inputs, self._meta)
+        else:
+            self._take_up()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        with suppress(BenchError):
+            self._record.close()
+
+    def stop(self) -> None:
+        """Park the outputs and start no other trial; may be called from a signal handler."""
+        self._stopped = True
+        self._rig.abort()
+
+    def run(self, values: Mapping[str, str]) -> Trial:
+        """The next trial, with these values set in the bench file; text as it would stand there.
+
+        Raises SearchStopped, BenchError, or FileError for values that cannot be.
+        """
+        number = len(self.done)
+        setting = json.dumps(dict(values), sort_keys=True)
+        known = self._known.get(number)
+        if known is None or known.setting != setting:
+            known = self._play(number, setting, values)
+        self.done.append(known)
+        return known
+
+    def finish(self, summary: Mapping[str, Any]) -> None:
+        """The search is over: write what it found."""
+        self._record.finish({**self._meta, "trials": len(self.done), **summary})
+
+    def _play(self, number: int, setting: str, values: Mapping[str, str]) -> Trial:
+        if self._stopped:
+            raise SearchStopped
+        plan = self._planner.plan(values, number)
+        judged = judge(self._rig, plan)
+        if judged is None or self._stopped:
+            raise SearchStopped
+        seconds = float(plan.signal.motion.end_s)
+        trial = Trial(number, setting, self._planner.seed_of(number), *judged, seconds)
+        self._record.add(trial)
+        self.played += 1
+        return trial
+
+    def _take_up(self) -> None:
+        if self._record.meta().get(FINGERPRINT) != self._meta[FINGERPRINT]:
+            self._record.close()
+            raise UsageError(
+                f"{self.folder} is the record of another search: the bench file or what is asked "
+                "of it has changed. Leave --resume out to begin anew."
+            )
+        self._known = {trial.number: trial for trial in self._record.trials()}
+
+
+def fingerprint(plan: Plan, run_up: RunUp, asked: Mapping[str, str]) -> str:
+    """A digest of everything that decides the trials of a search."""
+    parts = [__version__, *(text for _, text in plan.inputs), repr(run_up), json.dumps(dict(asked))]
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()

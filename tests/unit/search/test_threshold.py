@@ -1,0 +1,132 @@
+"""The threshold search against doubles whose threshold is known."""
+
+import random
+from math import exp
+
+import pytest
+
+from edgewheel.search.posterior import Answer, posterior_of
+from edgewheel.search.threshold import Found, ThresholdSearch, Wanted
+
+
+def logistic(threshold: float, scale: float, seed: int = 0):
+    """A controller that fails more and more often above a threshold."""
+    draws = random.Random(seed)
+
+    def fails(x: float) -> bool:
+        z = max(-500.0, min(500.0, (x - threshold) / scale))
+        return draws.random() < 1 / (1 + exp(-z))
+
+    return fails
+
+
+USUAL = Wanted()
+
+
+def searched(fails, wanted: Wanted = USUAL) -> tuple[ThresholdSearch, int]:
+    search, trials = ThresholdSearch(wanted), 0
+    while (place := search.next_place()) is not None:
+        search.tell(place, fails(place))
+        trials += 1
+    return search, trials
+
+
+@pytest.mark.parametrize("threshold", [0.003, 0.31, 0.5, 0.77, 0.997])
+@pytest.mark.parametrize("high", [True, False])
+def test_a_deterministic_controller_is_bisected_and_its_bracket_proved(threshold, high):
+    search, trials = searched(lambda x: (x > threshold) is high)
+    estimate = search.estimate()
+    assert (estimate.found, estimate.fails_high) == (Found.BRACKET, high)
+    assert estimate.low <= threshold <= estimate.high
+    assert estimate.high - estimate.low <= 0.01
+    assert trials <= 2 + 7 + 12
+
+
+def test_a_narrower_bracket_costs_one_trial_for_each_halving():
+    counts = [searched(lambda x: x > 1 / 3, Wanted(within=2.0**-n))[1] for n in (6, 7, 8, 9)]
+    assert counts == [counts[0] + extra for extra in range(4)]
+
+
+@pytest.mark.parametrize("fails", [True, False])
+def test_where_both_ends_agree_there_is_no_threshold(fails):
+    search, trials = searched(lambda x: fails)
+    assert search.estimate().found is Found.NONE
+    assert search.estimate().fails_high is fails
+    assert trials == 6
+
+
+def test_a_gradual_controller_gets_an_interval_and_a_spread():
+    search, trials = searched(logistic(0.4, 0.02), Wanted(within=0.03, trials=200))
+    estimate = search.estimate()
+    assert estimate.found is Found.INTERVAL
+    assert estimate.low <= 0.4 <= estimate.high
+    assert 0.01 < estimate.spread < 0.04
+    assert trials < 80
+
+
+def test_a_gradual_controller_that_fails_below_is_the_mirror_image():
+    up, down = logistic(0.3, 0.03, seed=5), logistic(0.3, 0.03, seed=5)
+    above = searched(up, Wanted(trials=40))[0].estimate()
+    below = searched(lambda x: down(1 - x), Wanted(trials=40))[0].estimate()
+    assert below.fails_high is False
+    assert above.low <= 0.3 <= above.high
+    assert below.low <= 0.7 <= below.high
+
+
+@pytest.mark.parametrize(("share", "z"), [(0.1, -2.197), (0.9, 2.197)])
+def test_another_probability_is_another_value(share, z):
+    estimates = [
+        searched(logistic(0.5, 0.03, seed), Wanted(share, trials=80))[0].estimate()
+        for seed in range(20)
+    ]
+    mean = sum(estimate.threshold for estimate in estimates) / len(estimates)
+    assert mean == pytest.approx(0.5 + z * 0.03, abs=0.02)
+
+
+def test_no_more_trials_than_allowed():
+    search, trials = searched(logistic(0.5, 0.1), Wanted(trials=25))
+    assert trials == 25
+    assert search.estimate().found is Found.TRIALS
+
+
+def test_one_slip_of_the_bench_does_not_move_the_answer_far():
+    slip = iter([False, True, False, False, True])
+
+    def fails(x: float) -> bool:
+        return next(slip, x > 0.7)
+
+    estimate = searched(fails, Wanted(trials=60))[0].estimate()
+    assert estimate.threshold == pytest.approx(0.7, abs=0.02)
+
+
+@pytest.mark.slow
+def test_the_95_percent_interval_covers_the_truth_in_95_percent_of_1000_searches():
+    covered = 0
+    for seed in range(1000):
+        threshold = random.Random(-seed).uniform(0.2, 0.8)
+        estimate = searched(logistic(threshold, 0.05, seed), Wanted(trials=30))[0].estimate()
+        covered += estimate.low <= threshold <= estimate.high
+    assert 920 <= covered <= 970
+
+
+@pytest.mark.slow
+def test_a_third_of_the_trials_of_a_staircase_of_20_levels_for_the_same_interval():
+    adaptive = staircase = 0
+    for seed in range(30):
+        threshold = random.Random(-seed).uniform(0.2, 0.8)
+        search, trials = searched(logistic(threshold, 0.03, seed), Wanted(trials=36))
+        estimate = search.estimate()
+        adaptive += trials
+        staircase += staircase_trials(logistic(threshold, 0.03, seed), estimate.high - estimate.low)
+    assert adaptive <= staircase / 3
+
+
+def staircase_trials(fails, width: float) -> int:
+    """Trials of a fixed staircase until the same model's interval is as narrow; stops at 600."""
+    answers: list[Answer] = []
+    while len(answers) < 600:
+        answers += [Answer(level / 19, fails(level / 19)) for level in range(20)]
+        low, _, high = posterior_of(answers, 0.5).interval()
+        if high - low <= width:
+            break
+    return len(answers)
