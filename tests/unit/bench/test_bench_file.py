@@ -131,6 +131,7 @@ WRONG = [
     (GOOD + "board: {kind: sim, ticks: 5}\n", 11, "'tick_hz'"),
     (GOOD + "sensors: {crank: {kind: reed}}\n", 11, "hall"),
     (GOOD + "sensors: {crnk: {kind: vr}}\n", 11, "'crank'"),
+    (GOOD + "sensors: {crank: {amplitude: {mv_per_rpm: 1, threshold_mv: 1}}}\n", 11, "kind: vr"),
     (GOOD + "stage: {crank: {rise_us: -1}}\n", 11, "at least 0"),
     (GOOD + "stage: {crank: {rise_us: 20000}}\n", 11, "at most 10000"),
     (GOOD + "stage: {crank: {inverts: maybe}}\n", 11, "true or false"),

@@ -1,5 +1,6 @@
 """Section 6 of the design: every tick against exact or 50-digit arithmetic, even after a day."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -9,11 +10,20 @@ from mpmath import mpf
 from edgewheel.edges.compile import EdgeCompiler
 from edgewheel.edges.levels import LevelTable, wheel_levels
 from edgewheel.edges.table import EdgeChunk, join
+from edgewheel.motion.gas import gas_ripple
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.motion.segment import hold, ramp
+from edgewheel.motion.series import SeriesRipple
 from edgewheel.wheel.library import find, names
-from ideal import precise, precise_times, rational_ticks, rippled_mean_angle
+from engines import four
+from ideal import (
+    precise,
+    precise_mean_angle,
+    precise_times,
+    rational_ticks,
+    rippled_mean_angle,
+)
 
 SPEEDS = [Fraction(text) for text in ("20", "33.3", "250", "3000.7", "6000", "20000")]
 CLOCKS = [16_000_000, 125_000_000]
@@ -127,6 +137,58 @@ def test_ripple_is_within_half_a_tick(per_turn, tick_hz):
     ]
     found = found[every]
     assert_within_half_a_tick(found, motion, angles, tick_hz)
+
+
+GAS = gas_ripple(four(), Fraction(200))
+WEAK = gas_ripple(four(losses=((3, Fraction("0.4")),)), Fraction(180))
+
+
+@pytest.mark.parametrize("ripple", [GAS, WEAK], ids=["sound", "weak"])
+@pytest.mark.parametrize("tick_hz", CLOCKS)
+def test_ripple_from_gas_forces_is_within_half_a_tick(ripple, tick_hz):
+    levels = wheel_levels(find("60-minus-2-half-moon-cam"))
+    motion = Motion(
+        [
+            hold(Fraction("200.3"), turns=Fraction(3), ripple=ripple),
+            ramp(Fraction("200.3"), Fraction(900), turns=Fraction(2), ripple=ripple),
+        ]
+    )
+    assert_rippled(levels, motion, compiled(levels, motion, tick_hz), ripple, tick_hz)
+
+
+@pytest.mark.parametrize("tick_hz", CLOCKS)
+def test_ripple_from_gas_forces_after_a_day_is_within_half_a_tick(tick_hz):
+    levels = wheel_levels(find("60-minus-2-half-moon-cam"))
+    motion = Motion([hold(Fraction("203.7"), seconds=Fraction(DAY_S + 2), ripple=WEAK)])
+    found = compiled(levels, motion, tick_hz, DAY_S)
+    assert_rippled(levels, motion, found, WEAK, tick_hz, DAY_S)
+
+
+@pytest.mark.parametrize("wheel", WHEELS)
+def test_every_wheel_under_gas_forces_is_within_half_a_tick(wheel):
+    levels = replace(wheel_levels(find(wheel)), pulses=())
+    motion = Motion([hold(Fraction(190), turns=Fraction(4), ripple=WEAK)])
+    found = compiled(levels, motion, 125_000_000)
+    assert_rippled(levels, motion, found, WEAK, 125_000_000, every=1 + len(levels) // 8)
+
+
+def assert_rippled(
+    levels: LevelTable,
+    motion: Motion,
+    table: EdgeChunk,
+    ripple: SeriesRipple,
+    tick_hz: int,
+    begin_s: int = 0,
+    every: int = EVERY_RIPPLED,
+) -> None:
+    """The table's edges against the ripple's series, summed to 50 digits."""
+    place = motion.at(Fraction(begin_s)).angle_deg
+    whole, rest = divmod(Fraction(round(place * 10**9), 10**9), levels.period)
+    first = sum(angle < rest for angle in levels.angles)
+    angles = edge_angles(levels, first + len(table), int(whole))[first:][::every]
+    begin = precise_mean_angle(mpf(0), ripple)
+    means = [precise_mean_angle(angle, ripple) - begin for angle in angles]
+    assert_within_half_a_tick(table.ticks.tolist()[::every], motion, means, tick_hz)
 
 
 def edge_angles(levels: LevelTable, count: int, first_cycle: int = 0) -> list[mpf]:
