@@ -18,8 +18,8 @@ from edgewheel.fault.window import ALWAYS, Window
 class DroppedTooth:
     """Both edges of a chosen tooth do not come.
 
-    The window counts at the first of them. A tooth of which only one edge passes (the engine starts
-    or turns round on it) stays as it is. A tooth that is not on the wheel at all is
+    The window counts at the first of them. A tooth of which only one edge passes, since the motion
+    starts or ends on it, stays as it is. A tooth that is not on the wheel at all is
     `missing_tooth`, which also moves what a VR sensor makes of the space around it. It reaches one
     edge either way.
     """

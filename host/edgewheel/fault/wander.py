@@ -48,7 +48,8 @@ class WanderingTrack:
         here = self._moved(view, edges.ticks)
         known = following < EVER
         there = self._moved(view, np.where(known, following, 0))
-        before = np.where(known, there - view.scene.shortest_ticks, EVER)
+        comes = known & (there < EVER)
+        before = np.where(comes, there - view.scene.shortest_ticks, EVER)
         to_ticks = np.maximum(np.minimum(here, before), edges.ticks)
         return Edit(
             cast(Ticks, np.where(view.chosen, to_ticks, edges.ticks)), np.ones(len(edges), np.bool_)
