@@ -1,4 +1,5 @@
-"""Seals a firmware image and writes it as UF2; beside it, what lies in flash then, and a manifest. Standard library only.
+"""Seals a firmware image and writes it as UF2; beside it, what lies in flash then, and a
+manifest. Standard library only.
 
     image.py IMAGE.bin IMAGE.uf2 --compiler TEXT
 
@@ -25,7 +26,8 @@ _REVERSED = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))
 
 
 def boot_crc(data: bytes) -> int:
-    """CRC-32/MPEG-2 of the boot block: the common CRC-32 without its reflections and its last inversion.
+    """CRC-32/MPEG-2 of the boot block: the common CRC-32 without its reflections and its last
+    inversion.
 
     Source: RP2040 datasheet, section 2.8.1.3.1; the name is the public CRC catalogue's.
     """
@@ -101,7 +103,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Seal a firmware image and write it as UF2.")
     parser.add_argument("image", type=Path, help="the image as the linker made it")
     parser.add_argument("uf2", type=Path, help="the UF2 to write; its manifest goes beside it")
-    parser.add_argument("--compiler", required=True, help="the first line of the compiler's --version")
+    parser.add_argument(
+        "--compiler", required=True, help="the first line of the compiler's --version"
+    )
     options = parser.parse_args()
     image = seal(options.image.read_bytes())
     packed = uf2(image)

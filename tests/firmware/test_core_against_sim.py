@@ -1,4 +1,5 @@
-"""The core and the simulated board, two makings of one page: the same bytes at the same ticks give the same answers."""
+"""The core and the simulated board, two makings of one page: the same bytes at the same ticks
+give the same answers."""
 
 from __future__ import annotations
 
@@ -9,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from edgewheel.board.run import SimSettings
 from edgewheel.board.sim import SimBoard
 from firmware.kit.native import MS, TICK_HZ, Native
@@ -56,7 +58,8 @@ class Simulated:
 
 
 class Script:
-    """A host that does something random every few milliseconds, right or wrong; the same for every board."""
+    """A host that does something random every few milliseconds, right or wrong; the same for
+    every board."""
 
     def __init__(self, seed: int, board: Any) -> None:
         self.rng = random.Random(seed)

@@ -1,10 +1,12 @@
-"""The state table: row for row that of PROTOCOL.md, and every pair of state and event acts as the page says."""
+"""The state table: row for row that of PROTOCOL.md, and every pair of state and event acts as
+the page says."""
 
 from __future__ import annotations
 
 import ctypes
 
 import pytest
+
 from firmware.kit.native import MS, Native
 from firmware.kit.stream import RandomEncoder
 from firmware.kit.tables import REASONS, REFUSALS, STATES, TYPES, payload_sizes, table

@@ -1,17 +1,20 @@
-"""What the core plays is what was sent: random streams in random blocks, edge by edge at their ticks."""
+"""What the core plays is what was sent: random streams in random blocks, edge by edge at their
+ticks."""
 
 from __future__ import annotations
 
 import random
 
 import pytest
+
 from firmware.kit.native import MS, Native
 from firmware.kit.stream import RandomEncoder, Transition, edges
 from firmware.kit.wire import arm, end, splice
 
 
 def random_transitions(seed: int, count: int, longest: int) -> list[Transition]:
-    """Transitions whose distances and masks half repeat after 240, so that prediction has something to predict."""
+    """Transitions whose distances and masks half repeat after 240, so that prediction has
+    something to predict."""
     rng = random.Random(seed)
     cycle = [(rng.randint(160, longest), rng.randrange(256)) for _ in range(240)]
     out = []

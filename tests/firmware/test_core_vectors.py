@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from firmware.kit import native
 
 VECTORS = json.loads((Path(__file__).parent / "vectors" / "wire.json").read_text(encoding="utf-8"))

@@ -1,4 +1,5 @@
-"""libFuzzer on the core, with AddressSanitizer and UndefinedBehaviorSanitizer: nothing that comes may break it."""
+"""libFuzzer on the core, with AddressSanitizer and UndefinedBehaviorSanitizer: nothing that
+comes may break it."""
 
 from __future__ import annotations
 
@@ -37,8 +38,8 @@ def test_ten_million_parser_steps_find_nothing(fuzzer: Path, tmp_path: Path) -> 
     (tmp_path / "corpus").mkdir()
     runs = int(os.environ.get("EDGEWHEEL_FUZZ_RUNS", "25000"))
     done = subprocess.run(
-        [fuzzer, f"-runs={runs}", "-seed=1", "-max_len=1500", "-len_control=0", f"-artifact_prefix={tmp_path}/",
-         tmp_path / "corpus", tmp_path / "seeds"],
+        [fuzzer, f"-runs={runs}", "-seed=1", "-max_len=1500", "-len_control=0",
+         f"-artifact_prefix={tmp_path}/", tmp_path / "corpus", tmp_path / "seeds"],
         capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr[-3000:]

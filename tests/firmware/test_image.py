@@ -1,4 +1,5 @@
-"""The image that is committed: made from these sources, byte for byte, and what boot ROM and UF2 readers say of it."""
+"""The image that is committed: made from these sources, byte for byte, and what boot ROM and
+UF2 readers say of it."""
 
 from __future__ import annotations
 
@@ -86,7 +87,8 @@ def test_mask_rom_accepts_the_boot_block(image: Path) -> None:
 
 
 def test_boot_crc_is_the_catalogued_one(maker: ModuleType) -> None:
-    """CRC-32/MPEG-2: check value 0x0376E6E7 in the public CRC catalogue, and PyPI crcmod's own code."""
+    """CRC-32/MPEG-2: check value 0x0376E6E7 in the public CRC catalogue, and PyPI crcmod's own
+    code."""
     assert maker.boot_crc(b"123456789") == 0x0376E6E7
     reflected_off = mkPredefinedCrcFun("crc-32-mpeg")
     assert maker.boot_crc(bytes(range(252))) == reflected_off(bytes(range(252)))

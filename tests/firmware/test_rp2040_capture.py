@@ -54,7 +54,8 @@ def test_all_inputs_at_once_while_playing(emulator: Callable[..., Emulator], mea
 
 
 def check(board: Emulator, changes: list[tuple[int, int, int]], wake: int) -> None:
-    """Every change of every line is there, in time; `wake` is the board's tick 0 in cycles of the chip."""
+    """Every change of every line is there, in time; `wake` is the board's tick 0 in cycles of
+    the chip."""
     assert board.host.status.lost_pulses == 0
     seen: list[list[int]] = [[] for _ in range(8)]
     before = 0
@@ -75,7 +76,8 @@ def check(board: Emulator, changes: list[tuple[int, int, int]], wake: int) -> No
 
 
 def test_changes_that_find_no_room_are_counted(emulator: Callable[..., Emulator]) -> None:
-    """More than the ring takes between two looks of the processor: the host learns that some are missing."""
+    """More than the ring takes between two looks of the processor: the host learns that some
+    are missing."""
     board = emulator()
     board.host.send("ARM", bytes([1, 0, 0, 0, 0, 0xFF, 0xE8, 3, 0x88, 0x13]))
     board.run(5 * MS)

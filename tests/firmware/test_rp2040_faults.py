@@ -1,4 +1,5 @@
-"""What the real image does when the host stops sending, falls silent, vanishes, or the board itself hangs."""
+"""What the real image does when the host stops sending, falls silent, vanishes, or the board
+itself hangs."""
 
 from __future__ import annotations
 
@@ -31,7 +32,8 @@ def edges_of(transitions: list[Transition]) -> tuple[Any, Any]:
 
 
 def starve(board: Emulator, rng: random.Random, run: int) -> bool:
-    """One run without END, whose second part comes about when the first is over; whether it came in time."""
+    """One run without END, whose second part comes about when the first is over; whether it
+    came in time."""
     longest = rng.choice([400, 4_000, 60_000])
     first = random_run(rng, rng.randint(1, 60), longest)
     encoder = RandomEncoder(rng.random(), DEPTH)
@@ -195,7 +197,8 @@ def test_a_lost_host_means_held_then_idle(emulator: Callable[..., Emulator], how
     reason = "link_dropped" if how == "closed" else "host_silent"
     assert (board.host.state, board.host.reason) == ("faulted", reason)
     print(
-        f"{how}: last edge {(held - lost) / MS:.1f} ms after, parked {(parked - held) / MS:.1f} ms later"
+        f"{how}: last edge {(held - lost) / MS:.1f} ms after,"
+        f" parked {(parked - held) / MS:.1f} ms later"
     )
 
 
@@ -221,5 +224,6 @@ def test_a_hung_firmware_is_woken_by_its_watchdog(emulator: Callable[..., Emulat
     assert board.host.status.reason == REASONS["none"]
     assert board.host.status.run == 0
     print(
-        f"released {(released - hung) / MS:.0f} ms after, driven idle {(again - released) / MS:.1f} ms later"
+        f"released {(released - hung) / MS:.0f} ms after,"
+        f" driven idle {(again - released) / MS:.1f} ms later"
     )

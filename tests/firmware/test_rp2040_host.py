@@ -1,4 +1,5 @@
-"""The unchanged host over pyserial: its session thread on a socket:// port, the real image at the other end."""
+"""The unchanged host over pyserial: its session thread on a socket:// port, the real image at
+the other end."""
 
 from __future__ import annotations
 
@@ -12,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from edgewheel.edges.table import PinChunk, PinHeader
 from edgewheel.link.events import Connected, PulsesCaptured, RunEnded, SpliceTaken
 from edgewheel.link.hostrun import Live, RunOrder
@@ -19,7 +21,6 @@ from edgewheel.link.messages import Reason
 from edgewheel.link.serial_port import SerialPort
 from edgewheel.link.session import SessionSettings
 from edgewheel.link.session_thread import ChangeCourse, OpenRun, SessionThread
-
 from firmware.kit.emulator import HZ, MS
 from firmware.kit.served import Pulse, Served
 
@@ -159,5 +160,6 @@ def test_a_killed_host_leaves_held_then_idle_pins(served: Callable[..., Served])
     assert held[0] - killed < 1_100 * MS
     assert 100 * MS <= parked[0] - held[0] <= 103 * MS
     print(
-        f"held {(held[0] - killed) / MS:.0f} ms after SIGKILL, idle {(parked[0] - held[0]) / MS:.0f} ms later"
+        f"held {(held[0] - killed) / MS:.0f} ms after SIGKILL,"
+        f" idle {(parked[0] - held[0]) / MS:.0f} ms later"
     )

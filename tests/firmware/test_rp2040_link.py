@@ -63,7 +63,8 @@ def send_all(board: Emulator, frames: list[tuple[str, bytes]], polls: int) -> No
 def test_corrupted_streams_never_make_a_wrong_edge(
     emulator: Callable[..., Emulator], seed: int
 ) -> None:
-    """Bytes changed, lost and doubled on the way: the pins show exactly a prefix of what was meant."""
+    """Bytes changed, lost and doubled on the way: the pins show exactly a prefix of what was
+    meant."""
     board = emulator()
     rng = random.Random(seed)
     transitions = [(rng.randint(2_000, 20_000), n & 0xFF) for n in range(1, 12_000)]
@@ -90,7 +91,8 @@ def test_corrupted_streams_never_make_a_wrong_edge(
     assert (cycles - cycles[0] == planned - planned[0]).all()
     assert status.last_tick == planned[-1]
     print(
-        f"{status.bad_frames} bad frames, {status.missed_frames} missed, {status.played} edges, all right"
+        f"{status.bad_frames} bad frames, {status.missed_frames} missed,"
+        f" {status.played} edges, all right"
     )
 
 

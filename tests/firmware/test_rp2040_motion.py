@@ -1,4 +1,5 @@
-"""From a wheel file and a motion file to the pins, by the project's own compiler and encoder, and how fast that can go."""
+"""From a wheel file and a motion file to the pins, by the project's own compiler and encoder,
+and how fast that can go."""
 
 from __future__ import annotations
 
@@ -8,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from edgewheel.edges.compile import EdgeCompiler
 from edgewheel.edges.levels import wheel_levels
 from edgewheel.edges.pins import PinMaker
@@ -16,7 +18,6 @@ from edgewheel.link.blocks import StreamLimits
 from edgewheel.link.encoder import BlockEncoder
 from edgewheel.motion.loader import load_motion
 from edgewheel.wheel.loader import parse_wheel
-
 from firmware.kit.emulator import HZ, MS, Emulator
 from firmware.kit.player import Player
 
@@ -52,13 +53,6 @@ segments:
   - {rock: 40, seconds: 0.4}
   - {ramp: 600, seconds: 0.3, reverse: true}
 """
-
-
-def edges_at_pins(board: Emulator, begin: int, initial: int) -> tuple[Any, Any]:
-    """Run ticks and masks of what the pins did, the board's clock being `begin` cycles behind the chip's."""
-    cycles, masks, driven = board.edges()
-    assert (driven == 0xFF).all()
-    return cycles - begin, masks
 
 
 def encoded(ticks: Any, masks: Any, lag: int) -> list[bytes]:
@@ -106,7 +100,8 @@ def test_a_hundred_thousand_edges_of_every_kind_of_motion(
     seconds = ticks[-1] / HZ
     edges = int(np.bitwise_count(masks ^ np.concatenate(([initial], masks[:-1]))).sum())
     print(
-        f"{edges} edges on 8 outputs, {len(ticks)} transitions in {seconds:.1f} s, {size:.2f} B each: no error"
+        f"{edges} edges on 8 outputs, {len(ticks)} transitions in {seconds:.1f} s,"
+        f" {size:.2f} B each: no error"
     )
     assert edges >= 100_000
 

@@ -45,7 +45,8 @@ def independent_edges(words: list[int]) -> tuple[list[tuple[int, int]], State]:
 def test_the_boards_own_words_make_the_same_thousand_edges(
     emulator: Callable[..., Emulator],
 ) -> None:
-    """The words that the image gave its FIFO, the pins it moved, and what the other emulator makes of the words."""
+    """The words that the image gave its FIFO, the pins it moved, and what the other emulator
+    makes of the words."""
     rng = random.Random(3)
     transitions = [(2_000, 1)] + [(rng.randint(5, 300), n & 0xFF) for n in range(2, 1_001)]
     encoder = RandomEncoder(1, 7168)
@@ -59,7 +60,8 @@ def test_the_boards_own_words_make_the_same_thousand_edges(
     cycles, masks, _ = board.edges()
     words = board.words
     edges, last = independent_edges(words)
-    assert edges == [(int(t), m) for (t, m) in zip(np.cumsum([d for d, _ in transitions]), masks)]
+    planned = np.cumsum([delta for delta, _ in transitions])
+    assert edges == [(int(t), m) for t, m in zip(planned, masks, strict=True)]
     assert len(edges) == 1_000
     assert (np.diff(cycles) == np.diff([tick for tick, _ in edges])).all()
     assert last.pin_values == transitions[-1][1]

@@ -57,7 +57,8 @@ def test_shortest_and_longest_holds(emulator: Callable[..., Emulator]) -> None:
 
 
 def test_skipping_idle_cycles_changes_nothing(emulator: Callable[..., Emulator]) -> None:
-    """The harness leaves out cycles in which nothing can happen; without that, edges and captures are the same."""
+    """The harness leaves out cycles in which nothing can happen; without that, edges and
+    captures are the same."""
     transitions = cyclic(7, 300, 20_000)
     seen = []
     for options in ([], ["--no-skip"]):

@@ -1,4 +1,5 @@
-"""What three analysers say of the firmware: nothing. Each exception stands with its reason in firmware/.cppcheck and
+"""What three analysers say of the firmware: nothing. Each exception stands with its reason in
+firmware/.cppcheck and
 firmware/.clang-tidy."""
 
 from __future__ import annotations

@@ -1,4 +1,5 @@
-"""The core of the firmware, built for this machine and driven through ctypes; its chip is made of memory."""
+"""The core of the firmware, built for this machine and driven through ctypes; its chip is made
+of memory."""
 
 from __future__ import annotations
 
@@ -32,7 +33,8 @@ def build(folder: Path, *options: str) -> Path:
 
 
 class Native:
-    """The board as a host and a bench see it: bytes both ways, pins, inputs, and a clock that stands still."""
+    """The board as a host and a bench see it: bytes both ways, pins, inputs, and a clock that
+    stands still."""
 
     def __init__(self, library: Path, handover_ticks: int = 20 * MS) -> None:
         self.lib = ctypes.CDLL(str(library))

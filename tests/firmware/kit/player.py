@@ -1,4 +1,5 @@
-"""Plays transitions on a board as a host does: within its credit, at most 60 frames ahead, and alive."""
+"""Plays transitions on a board as a host does: within its credit, at most 60 frames ahead, and
+alive."""
 
 from __future__ import annotations
 
@@ -15,7 +16,8 @@ WINDOW = 60
 
 
 class Player:
-    """One run. `payloads` are EDGES of epoch 0, `tick` the run tick of the last transition, None for a run without END."""
+    """One run. `payloads` are EDGES of epoch 0, `tick` the run tick of the last transition,
+    None for a run without END."""
 
     def __init__(
         self, board: Any, payloads: Sequence[bytes], count: int, tick: int | None, run: int = 1
@@ -56,7 +58,8 @@ class Player:
             self.ended = True
 
     def fill(self, most_bytes: int = 1 << 30) -> None:
-        """Sends the beginning, up to so many bytes or the board's credit, and waits until the board has it."""
+        """Sends the beginning, up to so many bytes or the board's credit, and waits until the
+        board has it."""
         host = self.board.host
         for _ in range(2_000):
             before = self.at

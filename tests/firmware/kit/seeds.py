@@ -21,7 +21,8 @@ def frame(type_: str, payload: bytes, kind: int = FRAME) -> bytes:
 
 
 def write(folder: Path) -> None:
-    """A handful of seeds: a run to its end, a splice, a starved run, a repeated and a swapped frame."""
+    """A handful of seeds: a run to its end, a splice, a starved run, a repeated and a swapped
+    frame."""
     folder.mkdir(parents=True, exist_ok=True)
     for seed in range(8):
         encoder = RandomEncoder(seed, 1024, lags=(1, 2, 5))

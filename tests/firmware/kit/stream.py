@@ -1,4 +1,5 @@
-"""An encoder that knows PROTOCOL.md section 4 and nothing of the project's own: it chooses at random, so that every
+"""An encoder that knows PROTOCOL.md section 4 and nothing of the project's own: it chooses at
+random, so that every
 predictor, width and lag is met, not only those a good encoder would choose."""
 
 from __future__ import annotations
@@ -55,7 +56,8 @@ def edges(epoch: int, first: int, end_tick: int, count: int, blocks: bytes) -> b
 
 
 class RandomEncoder:
-    """Encodes transitions in EDGES payloads of random size, each block in a random way that is allowed."""
+    """Encodes transitions in EDGES payloads of random size, each block in a random way that is
+    allowed."""
 
     def __init__(self, seed: int, depth: int, lags: Iterable[int] = (1, 2, 3, 7, 16, 240)) -> None:
         self.rng = random.Random(seed)

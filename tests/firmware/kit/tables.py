@@ -1,4 +1,5 @@
-"""The tables of PROTOCOL.md, read from the page itself, so that a test holds a board to what is written."""
+"""The tables of PROTOCOL.md, read from the page itself, so that a test holds a board to what is
+written."""
 
 from __future__ import annotations
 
@@ -52,7 +53,8 @@ def welcome_of(payload: bytes) -> dict[str, Any]:
     """WELCOME: the frozen head and the tagged fields, by the names of the page."""
     magic, major, minor, board, unique_id, tick_hz = struct.unpack_from("<4sBBH8sI", payload)
     found: dict[str, Any] = {
-        "magic": magic, "major": major, "minor": minor, "board": board, "id": unique_id, "tick_hz": tick_hz,
+        "magic": magic, "major": major, "minor": minor, "board": board, "id": unique_id,
+        "tick_hz": tick_hz,
     }  # fmt: skip
     at = 24 - 2
     while at < len(payload):

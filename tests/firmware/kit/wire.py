@@ -1,4 +1,5 @@
-"""Frames as a host makes and reads them, by other libraries than the project's own: PyPI cobs and binascii."""
+"""Frames as a host makes and reads them, by other libraries than the project's own: PyPI cobs
+and binascii."""
 
 from __future__ import annotations
 
