@@ -50,6 +50,7 @@ COMMANDS = (
     Entry("sweep", "sweep", "find the speed at which the controller loses sync"),
     Entry("timing", "timing", "hold the controller's outputs against the true crank angle"),
     Entry("threshold", "threshold", "find the value of one number at which the controller fails"),
+    Entry("envelope", "envelope", "map where sync holds over two numbers, along its border"),
     Entry("board", "board", "start a simulated board on a real serial port"),
 )
 

@@ -55,6 +55,8 @@ class Trials:
         self.folder = resume if resume is not None else run_folder(runs, plan.name)
         self._rig = Rig()
         self._stopped = False
+        self.name = plan.name
+        self.seed = plan.seed
         self._known: dict[int, Trial] = {}
         self.done: list[Trial] = []
         self.played = 0

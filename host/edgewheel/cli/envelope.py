@@ -1,0 +1,99 @@
+"""`edgewheel envelope`: where sync holds and where not, over two numbers of a bench file."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.searching import (
+    add_search_arguments,
+    add_trial_arguments,
+    open_trials,
+    stopped_line,
+    trial_line,
+)
+from edgewheel.cli.talk import Talk, stoppable
+
+FINEST, COARSEST = 8, 1
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("bench", type=Path, help="a bench file")
+    for name in ("--x", "--y"):
+        parser.add_argument(
+            name,
+            nargs=3,
+            required=True,
+            metavar=("ADDRESS", "FROM", "TO"),
+            help="a number to vary: 'speed', or where it stands in the bench file, and its range",
+        )
+    parser.add_argument(
+        "--halvings",
+        type=int,
+        default=6,
+        help=f"the border is found to 1 / 2^N of each range, N from {COARSEST} to {FINEST} "
+        "(default 6)",
+    )
+    parser.add_argument(
+        "--look",
+        type=int,
+        default=2,
+        metavar="N",
+        help="begin with a lattice of 2^N steps a side: more finds smaller islands (default 2)",
+    )
+    parser.add_argument("--svg", type=Path, metavar="FILE", help="draw it into this file too")
+    add_trial_arguments(parser)
+    add_search_arguments(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from edgewheel.errors import UsageError
+    from edgewheel.search.axis import axis_from_words
+    from edgewheel.search.envelope import Envelope
+    from edgewheel.search.picture import as_svg, as_text
+    from edgewheel.search.trials import SearchStopped
+
+    if not COARSEST <= args.halvings <= FINEST or not 0 <= args.look <= args.halvings:
+        raise UsageError(
+            f"--halvings is from {COARSEST} to {FINEST}, --look from 0 to as many as that."
+        )
+    x, y = axis_from_words(args.x), axis_from_words(args.y)
+    talk = Talk()
+    asked = {"x": repr(x), "y": repr(y), "steps": f"{args.look} to {args.halvings}"}
+    trials = open_trials(args, asked)
+    with trials, stoppable(trials.stop):
+        envelope = Envelope(trials, x, y, args.halvings, args.look, trials.seed)
+        try:
+            for at_x, at_y, trial in envelope.items():
+                where = f"{x.address} = {at_x:<9.5g} {y.address} = {at_y:<9.5g}"
+                talk.say(trial_line(where, trial))
+                talk.progress(envelope.border.share_done(), f"trial {len(trials.done)}")
+        except SearchStopped:
+            talk.done()
+            talk.say(stopped_line(trials))
+            return ExitCode.INTERRUPTED
+    talk.done()
+    if args.svg:
+        _write(args.svg, as_svg(envelope.border, x, y, f"{trials.name}: where sync holds"))
+    if args.json:
+        data = {"schema": 1, "folder": str(trials.folder), **envelope.as_data()}
+        print(json.dumps(data, indent=2))
+    else:
+        print(as_text(envelope.border, x, y))
+        print(
+            f"Sync holds in {envelope.border.area():.1%} of the area; {len(trials.done)} trials, "
+            f"where a full grid as fine has {(envelope.border.size + 1) ** 2}."
+        )
+        print(f"Record: {trials.folder}")
+    return ExitCode.PASSED
+
+
+def _write(file: Path, text: str) -> None:
+    from edgewheel.errors import UsageError
+
+    try:
+        file.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise UsageError(f"{file} cannot be written: {error}. Give another file.") from error
