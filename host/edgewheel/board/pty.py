@@ -93,14 +93,16 @@ class PtyBoard:
             if self.controller_port:
                 self.controller_port.close()
 
-    def _tick(self) -> int:
+    @property
+    def tick(self) -> int:
+        """The board's clock now."""
         hz = self._board.settings.tick_hz
         return (self._clock.now_ns() - self._begun_ns) * hz // 1_000_000_000
 
     def _turn(self) -> None:
         """Once around: what came, what the pins did, what is to be said; then wait."""
         is_open = self.port.is_open()
-        tick = self._tick()
+        tick = self.tick
         if self._was_open and not is_open:
             self._board.disconnect(tick)
         self._was_open = is_open
@@ -117,7 +119,7 @@ class PtyBoard:
         self.port.wait(self._wait_ms(due_tick))
 
     def _wait_ms(self, due_tick: int) -> float:
-        left_ms = (due_tick - self._tick()) * 1000 / self._board.settings.tick_hz
+        left_ms = (due_tick - self.tick) * 1000 / self._board.settings.tick_hz
         return min(max(left_ms, 0.0), _AWAY_NS / 1e6)
 
     def _exchange(self, tick: int) -> None:
