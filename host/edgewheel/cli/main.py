@@ -51,6 +51,9 @@ COMMANDS = (
     Entry("timing", "timing", "hold the controller's outputs against the true crank angle"),
     Entry("threshold", "threshold", "find the value of one number at which the controller fails"),
     Entry("envelope", "envelope", "map where sync holds over two numbers, along its border"),
+    Entry("boards", "boards", "list the boards that are plugged in, and what they say"),
+    Entry("doctor", "doctor", "check port, board, link and wiring, and say what to type"),
+    Entry("flash", "flash", "put the firmware that comes with edgewheel on a board"),
     Entry("board", "board", "start a simulated board on a real serial port"),
 )
 
