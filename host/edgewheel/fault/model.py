@@ -17,7 +17,7 @@ from edgewheel.wheel.model import Sensor, Wheel
 MOST_CHANGES = 10_000
 """Changes kept with their place; all are counted."""
 
-SHORTEST_NS = 100
+SHORTEST_NS = 500
 """No fault brings two edges of a track nearer to each other unless its own numbers ask for it."""
 
 US_PER_S = 1_000_000
