@@ -47,10 +47,10 @@ def run(args: argparse.Namespace) -> int:
     edges = _checked(compiler)
     header = compiler.header()
     if args.csv:
-        with _output(args.csv) as file:
+        with output(args.csv) as file:
             write_csv(file, header, compiler.chunks())
     if args.vcd:
-        with _output(args.vcd) as file:
+        with output(args.vcd) as file:
             write_vcd(file, header, compiler.chunks())
     _summarise(wheel.name, edges, motion.end_s, args.tick_hz)
     return ExitCode.PASSED
@@ -80,7 +80,7 @@ def _summarise(name: str, edges: int, seconds: Fraction, tick_hz: int) -> None:
 
 
 @contextmanager
-def _output(target: str) -> Iterator[IO[str]]:
+def output(target: str, encoding: str = "ascii") -> Iterator[IO[str]]:
     """stdout, or a file that appears only when it is whole. Raises BenchError if it cannot."""
     if target == "-":
         yield sys.stdout
@@ -88,7 +88,7 @@ def _output(target: str) -> Iterator[IO[str]]:
     path = Path(target)
     part = path.with_name(path.name + ".part")
     try:
-        with part.open("w", encoding="ascii", newline="\n") as file:
+        with part.open("w", encoding=encoding, newline="\n") as file:
             yield file
         part.replace(path)
     except OSError as error:

@@ -47,8 +47,8 @@ def exact(pattern: Pattern) -> bool:
 def _even(pattern: Pattern, order: int) -> tuple[float, Pattern] | None:
     """The pattern read as even teeth under ripple of an order, and how far off that is in slots.
 
-    All teeth are as wide. None if it does not. Both edges of every tooth take part: at a few places alone one order looks
-    like another.
+    All teeth are as wide. None if it does not fit. Both edges of every tooth take part: at a few
+    places alone one order looks like another.
     """
     slots, late, second = _edge_lateness(pattern)
     if not len(slots):

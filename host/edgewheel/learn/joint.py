@@ -74,7 +74,7 @@ def distance(places: Floats, wanted: Floats) -> Floats:
     """From each of `wanted` (k,) to the nearest of `places` (n,), which ascend."""
     after = np.clip(np.searchsorted(places, wanted), 1, len(places) - 1) if len(places) > 1 else 0
     if len(places) == 1:
-        return np.abs(wanted - places[0])
+        return np.asarray(np.abs(wanted - places[0]))
     return np.asarray(
         np.minimum(np.abs(places[after] - wanted), np.abs(wanted - places[after - 1]))
     )

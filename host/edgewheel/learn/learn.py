@@ -138,6 +138,7 @@ def _explanation(
     capture: Capture, streams: Streams, pattern: Pattern, rpm: float | None
 ) -> Explanation:
     repeat = repeat_of(pattern)
+    one_edge = dict.fromkeys(capture.widthless, capture.real_level)
     times = np.diff(pattern.course.even_s[:: repeat.slots])
     if not len(times):
         times = np.array([pattern.course.even_s[-1] - pattern.course.even_s[0]])
@@ -147,7 +148,7 @@ def _explanation(
         scale,
         pattern.main.track,
         pattern.pitched,
-        dict.fromkeys(capture.widthless, capture.real_level),
+        one_edge,
         streams.pulsed,
     )
     wheel = parsed(wheel_text(shape, "Learned", "learned", []), Path(capture.name))
@@ -159,7 +160,7 @@ def _explanation(
         pattern,
         repeat,
         _ripple(pattern, repeat, scale),
-        nearest(outline_of(wheel), library()),
+        nearest(outline_of(wheel, one_edge), library()),
         _by_tooth(found, shape, scale, repeat, pattern),
     )
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
-from itertools import permutations
+from itertools import permutations, product
 
 import numpy as np
 
@@ -28,11 +29,8 @@ class Outline:
     streams: dict[tuple[str, int], Floats]
     repeat_deg: float
 
-    def counts(self, track: str) -> tuple[int, int]:
-        """Falls and rises of a track in a repeat."""
-        return len(self.of(track, 0)), len(self.of(track, 1))
-
     def of(self, track: str, level: int) -> Floats:
+        """The places of a track's edges to a level, none if it is not known."""
         return self.streams.get((track, level), np.empty(0))
 
 
@@ -50,12 +48,17 @@ class Likeness:
     same_scale: bool
 
 
-def outline_of(wheel: Wheel) -> Outline:
-    """The outline of a wheel as its sensors see it."""
-    levels = wheel_levels(wheel)
+def outline_of(wheel: Wheel, one_edge: Mapping[str, int] | None = None) -> Outline:
+    """The outline of a wheel as its sensors see it.
+
+    `one_edge` gives the level of the only edges that are known of some tracks.
+    """
+    levels, known = wheel_levels(wheel), one_edge or {}
     places: dict[tuple[str, int], set[Fraction]] = {}
-    for angle, track, level in zip(levels.angles, levels.track, levels.level, strict=True):
-        places.setdefault((levels.tracks[track], level), set()).add(angle / levels.period)
+    for angle, number, level in zip(levels.angles, levels.track, levels.level, strict=True):
+        track = levels.tracks[number]
+        if known.get(track, level) == level:
+            places.setdefault((track, level), set()).add(angle / levels.period)
     most = min(len(ones) for ones in places.values())
     parts = max(n for n in range(1, most + 1) if all(_alike(p, n) for p in places.values()))
     streams = {
@@ -86,29 +89,44 @@ def nearest(outline: Outline, among: tuple[tuple[str, Outline], ...]) -> Likenes
 
 
 def likeness(outline: Outline, other: Outline, name: str) -> Likeness | None:
-    """How like another wheel is, None if it has another number of edges."""
+    """How like another wheel is, None if it has another number of edges.
+
+    Where only one edge of each tooth is known, it may be either one of the other's.
+    """
     if len(outline.tracks) != len(other.tracks) or len(outline.tracks) > MOST_TRACKS:
         return None
     best: Likeness | None = None
     for order in permutations(other.tracks):
-        pairs = list(zip(outline.tracks, order, strict=True))
-        if any(outline.counts(own) != other.counts(theirs) for own, theirs in pairs):
-            continue
-        like = _turned_best(outline, other, pairs, name)
-        if best is None or like.off_deg < best.off_deg:
-            best = like
+        choices = [
+            _matching(outline, own, other, t) for own, t in zip(outline.tracks, order, strict=True)
+        ]
+        for chosen in product(*choices):
+            like = _turned_best(outline, [pair for pairs in chosen for pair in pairs], name)
+            if best is None or like.off_deg < best.off_deg:
+                best = replace(
+                    like, same_scale=abs(outline.repeat_deg / other.repeat_deg - 1) < 1e-6
+                )
     return best
 
 
-def _turned_best(
-    outline: Outline, other: Outline, pairs: list[tuple[str, str]], name: str
-) -> Likeness:
-    streams = [
-        (outline.of(own, level), other.of(theirs, level))
-        for own, theirs in pairs
-        for level in (0, 1)
-        if len(outline.of(own, level))
+_Pairs = tuple[tuple[Floats, Floats], ...]
+
+
+def _matching(outline: Outline, own: str, other: Outline, theirs: str) -> list[_Pairs]:
+    """The ways in which the streams of two tracks can be laid on one another."""
+    levels = [level for level in (0, 1) if len(outline.of(own, level))]
+    maps = [(level,) for level in (1, 0)] if len(levels) == 1 else [tuple(levels)]
+    ways = [
+        tuple(
+            (outline.of(own, level), other.of(theirs, to))
+            for level, to in zip(levels, chosen, strict=True)
+        )
+        for chosen in maps
     ]
+    return [way for way in ways if all(len(a) == len(b) for a, b in way)]
+
+
+def _turned_best(outline: Outline, streams: list[tuple[Floats, Floats]], name: str) -> Likeness:
     own_few, other_few = min(streams, key=lambda pair: len(pair[0]))
     offs = []
     for place in own_few:
@@ -119,13 +137,8 @@ def _turned_best(
     together = np.concatenate(distances)
     middle = float((together.max() + together.min()) / 2)
     rest = np.abs(together - middle) * outline.repeat_deg
-    return Likeness(
-        name,
-        float(rest.max()),
-        float(rest.mean()),
-        (turned + middle) % 1 * outline.repeat_deg,
-        abs(outline.repeat_deg / other.repeat_deg - 1) < 1e-6,
-    )
+    turned_deg = (turned + middle) % 1 * outline.repeat_deg
+    return Likeness(name, float(rest.max()), float(rest.mean()), turned_deg, False)
 
 
 def _off(own: Floats, theirs: Floats) -> Floats:

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import IO
 
+import numpy as np
+
+from edgewheel.edges.export import write_csv
 from edgewheel.edges.table import EdgeChunk, EdgeHeader, join
 from edgewheel.errors import FileError, Place
 
@@ -31,6 +35,10 @@ class Capture:
     widthless: tuple[str, ...] = ()
     real_level: int = 1
 
+    def with_one_edge(self, track: str, level: int) -> Capture:
+        """The same capture of which only a track's edges to one level were measured."""
+        return replace(self, widthless=(track,), real_level=level)
+
     @property
     def seconds(self) -> float:
         """How long it lasted."""
@@ -44,15 +52,16 @@ def table_of(
     chunks: Iterable[EdgeChunk],
     found: Sequence[str],
 ) -> Capture:
-    """A capture of edges whose first tick may be anything; they are moved to begin at 0.
+    """A capture of these edges, put in order; what sets a level that is there already is no edge.
 
     Raises FileError where nothing changes: then there is no signal to work with.
     """
-    edges = join(*chunks)
+    edges = _in_order(join(*chunks))
+    edges = edges_only(edges, len(names))
     if len(edges) < 2:
         raise FileError(
             Place(str(path)),
-            f"no signal in it changes: {_listed(names)}",
+            f"no signal in it changes; there is {_listed(names)}",
             "Choose another column or threshold, or check the wiring of the capture.",
         )
     initial = []
@@ -61,6 +70,29 @@ def table_of(
         initial.append(1 - int(own[0]) if len(own) else 0)
     header = EdgeHeader(tick_hz, tuple(names), tuple(initial))
     return Capture(path.name, header, edges, int(edges.ticks[-1]), tuple(found))
+
+
+def _in_order(edges: EdgeChunk) -> EdgeChunk:
+    """Edges by tick, from tick 0 on if they began before."""
+    if not len(edges):
+        return edges
+    ticks = edges.ticks - min(int(edges.ticks.min()), 0)
+    if bool(np.all(ticks[1:] >= ticks[:-1])):
+        return EdgeChunk(ticks, edges.track, edges.level)
+    order = np.lexsort((edges.track, ticks))
+    return EdgeChunk(ticks[order], edges.track[order], edges.level[order])
+
+
+def edges_only(edges: EdgeChunk, tracks: int) -> EdgeChunk:
+    """The rows that change a track's level; the first row of a track does."""
+    keep = np.ones(len(edges), np.bool_)
+    for track in range(tracks):
+        own = np.flatnonzero(edges.track == track)
+        levels = edges.level[own]
+        keep[own[1:]] = levels[1:] != levels[:-1]
+    if keep.all():
+        return edges
+    return EdgeChunk(edges.ticks[keep], edges.track[keep], edges.level[keep])
 
 
 def track_names(wanted: Iterable[str]) -> tuple[str, ...]:
@@ -80,3 +112,12 @@ def track_names(wanted: Iterable[str]) -> tuple[str, ...]:
 
 def _listed(names: Sequence[str]) -> str:
     return ", ".join(names) if names else "there is none"
+
+
+def write_capture(file: IO[str], capture: Capture) -> None:
+    """Write an edge table whose first line, a comment, says what its ticks are."""
+    note = f"# {capture.header.tick_hz} ticks a second; from {capture.name}"
+    for track in capture.widthless:
+        note += f"; one edge of {track}: {'rise' if capture.real_level else 'fall'}"
+    file.write(note + "\n")
+    write_csv(file, capture.header, [capture.edges])

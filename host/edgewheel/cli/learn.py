@@ -1,0 +1,139 @@
+"""`edgewheel learn`: from a capture to the wheel behind it."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from edgewheel.cli.capturing import add_capture_arguments, read
+from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.options import number
+
+if TYPE_CHECKING:
+    from edgewheel.learn.learn import Learned
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    add_capture_arguments(parser)
+    parser.add_argument("--second", type=Path, metavar="CAPTURE", help="the same at another speed")
+    parser.add_argument("--rpm", type=number(above=0), metavar="X", help="about how fast it turned")
+    parser.add_argument("--wheel", metavar="FILE", help="write the wheel file")
+    parser.add_argument("--speed", metavar="FILE", help="write the speed as a table time,rpm")
+    parser.add_argument("--bench", metavar="FILE", help="write a bench file that shows the same")
+    parser.add_argument(
+        "--like", type=Path, metavar="BENCH", help="a bench file whose controller it takes"
+    )
+    parser.add_argument("--json", action="store_true", help="the findings as JSON on stdout")
+
+
+def run(args: argparse.Namespace) -> int:
+    from edgewheel.errors import UsageError
+    from edgewheel.learn.benchfile import faults_text
+    from edgewheel.learn.learn import learn
+    from edgewheel.learn.wording import report
+
+    if args.bench and args.like is None:
+        raise UsageError("Whose controller? Give --like with a bench file of it beside --bench.")
+    second = read(args.second, args) if args.second else None
+    rpm = float(args.rpm) if args.rpm else None
+    learned = learn(read(args.capture, args), rpm, second)
+    _write(args, learned)
+    if args.json:
+        print(json.dumps(_as_json(learned), indent=2))
+        return ExitCode.PASSED
+    print("\n".join(report(learned)))
+    if learned.best.deviations and not args.bench:
+        print("\nAs a fault in a bench file:\n" + faults_text(learned), end="")
+    return ExitCode.PASSED
+
+
+def _write(args: argparse.Namespace, learned: Learned) -> None:
+    """The files that were asked for."""
+    from edgewheel.cli.compile import output
+    from edgewheel.learn.benchfile import bench_text, speed_table
+    from edgewheel.learn.wording import title, wheel_comments
+    from edgewheel.yamlfile import load
+
+    best = learned.best
+    if args.wheel:
+        summary = f"learned from {learned.name}"
+        text = best.text(title(best), summary, wheel_comments(learned, best))
+        with output(args.wheel, "utf-8") as file:
+            file.write(text)
+    speed = args.speed
+    if args.bench:
+        bench = Path(args.bench)
+        wheel = args.wheel or (best.like.name if best.like and best.in_library else None)
+        if wheel is None:
+            wheel = str(bench.with_suffix(".wheel.yaml"))
+            with output(wheel, "utf-8") as file:
+                file.write(best.text(title(best), "", wheel_comments(learned, best)))
+        speed = speed or str(bench.with_suffix(".speed.csv"))
+        shown = wheel if wheel == getattr(best.like, "name", None) else _beside(wheel, bench)
+        with output(args.bench, "utf-8") as file:
+            file.write(bench_text(learned, load(args.like), shown, _beside(speed, bench)))
+    if speed:
+        with output(speed) as file:
+            file.write(speed_table(learned))
+    for path in (args.wheel, speed, args.bench):
+        if path and path != "-":
+            print(f"{path} is written", file=sys.stderr)
+
+
+def _beside(path: str, bench: Path) -> str:
+    """A file's path as a bench file names it."""
+    import os
+
+    return os.path.relpath(path, bench.parent)
+
+
+def _as_json(learned: Learned) -> dict[str, Any]:
+    from edgewheel.learn.wording import title
+
+    return {
+        "schema": 1,
+        "capture": learned.name,
+        "sure": learned.sure,
+        "doubts": list(learned.doubts),
+        "explanations": [
+            {
+                "title": title(one),
+                "period_deg": one.scale.period,
+                "repeats_a_period": one.scale.copies,
+                "scale_known": one.scale.known,
+                "explained": one.pattern.explained,
+                "repeats": one.pattern.repeats * one.repeat.parts,
+                "dropped": one.pattern.dropped,
+                "extra": one.pattern.extra,
+                "ripple": one.ripple
+                and {"depth": one.ripple[0], "per_turn": one.ripple[1]},
+                "nearest": one.like
+                and {"name": one.like.name, "off_deg": one.like.off_deg,
+                     "same_scale": one.like.same_scale},
+                "deviations": [
+                    {
+                        "track": d.track,
+                        "tooth": d.tooth,
+                        "late_deg": d.deviation.degrees,
+                        "scatter_deg": d.deviation.spread_deg,
+                        "turns": d.deviation.turns,
+                        "of_turns": d.deviation.of_turns,
+                    }
+                    for d in one.deviations
+                ],
+                "tracks": {
+                    t.name: {
+                        "shaft": t.shaft, "sensor": t.kind, "metal": t.metal,
+                        "teeth_deg": [[round(b, 3), round(e, 3)] for b, e in t.teeth],
+                        "widths_known": t.width_known,
+                    }
+                    for t in one.shape.tracks
+                },
+            }
+            for one in learned.explanations
+        ],
+        "speed": [[round(s, 6), round(rpm, 3)] for s, rpm in learned.speed],
+    }  # fmt: skip

@@ -1,0 +1,87 @@
+"""Rows of one edge each: our own edge tables, and lists of time, signal and level."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+
+from edgewheel.edges.captures.capture import MOST_TRACKS, Capture, table_of, track_names
+from edgewheel.edges.captures.clock import FINEST_HZ, RowClock, column_unit, refuse_backwards
+from edgewheel.edges.captures.glitches import without_glitches
+from edgewheel.edges.captures.options import ReadOptions, unit_words
+from edgewheel.edges.captures.rows import number_blocks
+from edgewheel.edges.captures.text import Layout
+from edgewheel.edges.table import EdgeChunk
+from edgewheel.errors import FileError, Place, UsageError
+
+OWN_HEADER = ("tick", "track", "level")
+OWN_TICK_HZ = 125_000_000
+
+_NOTE = re.compile(r"(\d+) ticks a second(?:.*one edge of (\w+): (rise|fall))?")
+
+
+def read_own(path: Path, layout: Layout, options: ReadOptions) -> Capture:
+    """An edge table of ours; its tick rate stands in a comment, or is what compile takes."""
+    note = next((m for line in layout.notes if (m := _NOTE.search(line))), None)
+    if options.unit_s is not None:
+        tick_hz, said = 1 / options.unit_s, "as was said"
+    elif note:
+        tick_hz, said = Fraction(int(note[1])), "as its comment says"
+    else:
+        tick_hz, said = Fraction(OWN_TICK_HZ), "taken, since the file does not say; set --unit"
+    if tick_hz.denominator != 1:
+        raise UsageError("The ticks of an edge table must come a whole number of times a second.")
+    names = _names_in(path, layout, 1)
+    words = {name: str(number) for number, name in enumerate(names)}
+    chunks = []
+    last = -np.inf
+    for block in number_blocks(path, layout, (0, 1, 2), words):
+        ticks = block[:, 0].astype(np.int64)
+        refuse_backwards(path, block[:, 0], last)
+        last = float(ticks[-1])
+        chunks.append(EdgeChunk(ticks, block[:, 1].astype(np.uint8), block[:, 2].astype(np.uint8)))
+    found = [f"an edge table, {int(tick_hz):,} ticks a second {said}"]
+    capture = table_of(path, int(tick_hz), track_names(names), chunks, found)
+    if note and note[2]:
+        return capture.with_one_edge(note[2], 1 if note[3] == "rise" else 0)
+    return capture
+
+
+def _names_in(path: Path, layout: Layout, column: int) -> list[str]:
+    """The different texts in a column, as they first come."""
+    names: dict[str, None] = {}
+    delimiter = None if layout.delimiter == " " else layout.delimiter
+    with path.open(encoding="latin-1") as file:
+        for number, line in enumerate(file):
+            if number < layout.first_row or not line.strip():
+                continue
+            fields = line.split(delimiter)
+            if len(fields) > column:
+                names[fields[column].strip()] = None
+            if len(names) > MOST_TRACKS:
+                raise FileError(
+                    Place(str(path), number + 1),
+                    f"column {layout.names[column]} names more than {MOST_TRACKS} signals",
+                    "Choose another column with --column.",
+                )
+    return list(names)
+
+
+def read_listed(
+    path: Path, layout: Layout, options: ReadOptions, time: int, name: int, level: int
+) -> Capture:
+    """Rows of one edge each: time, the signal's name, its level."""
+    unit_s, said = column_unit(layout, time, options)
+    clock = RowClock(path, unit_s, options.wrap_bits)
+    names = _names_in(path, layout, name)
+    words = {one: str(number) for number, one in enumerate(names)}
+    chunks = []
+    for block in number_blocks(path, layout, (time, name, level), words):
+        ticks = np.rint(clock.ticks(block[:, 0])).astype(np.int64)
+        chunks.append(EdgeChunk(ticks, block[:, 1].astype(np.uint8), block[:, 2].astype(np.uint8)))
+    found = [layout.words(), f"one edge a row, unit {unit_words(unit_s)} {said}"]
+    chunks, dropped = without_glitches(chunks, options.filter_s, FINEST_HZ)
+    return table_of(path, FINEST_HZ, track_names(names), chunks, found + dropped)

@@ -1,0 +1,146 @@
+"""Lists of tooth periods: what loggers and controllers write, and customers send most.
+
+One number a line: the time from one edge to the next, in any unit, or a counter that ran on and
+wrapped. Only one edge of each tooth was measured, so widths are unknown; half a period is drawn.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+
+from edgewheel.edges.captures.capture import Capture, table_of, track_names
+from edgewheel.edges.captures.clock import FINEST_HZ
+from edgewheel.edges.captures.crossings import Floats
+from edgewheel.edges.captures.options import ReadOptions, unit_seconds, unit_words
+from edgewheel.edges.captures.rows import number_blocks
+from edgewheel.edges.captures.text import Layout
+from edgewheel.edges.table import EdgeChunk, Ticks
+from edgewheel.errors import FileError, Place
+
+COUNTER_BITS = (8, 16, 24, 32)
+LEAST_COUNTS = 4
+
+FASTEST_S, SLOWEST_S = 50e-6, 0.5
+"""Between these the usual tooth period of an engine lies; the unit that puts it there is taken."""
+
+LIKELY_UNITS = ("us", "ms", "s", "ns")
+
+_PERIOD = re.compile(r".*(period|interval|delta|\bdt\b|tooth ?time|diff).*", re.I)
+_UNIT = re.compile(r"[\[(_ ](ps|ns|us|µs|μs|ms|s)[\])]?\s*$", re.I)
+
+
+def periods_column(layout: Layout, options: ReadOptions) -> int | None:
+    """The column that holds tooth periods, None if the file is no list of them."""
+    if options.kind in ("samples", "edges") or options.rate_hz is not None:
+        return None
+    if options.kind == "auto" and (options.time is not None or len(layout.names) > 3):
+        return None
+    named = [
+        n for n, name in enumerate(layout.names) if layout.has_header and _PERIOD.fullmatch(name)
+    ]
+    if named:
+        return named[0]
+    if len(layout.names) == 1:
+        return 0
+    return len(layout.names) - 1 if options.kind == "periods" else None
+
+
+def read_periods(path: Path, layout: Layout, options: ReadOptions) -> Capture:
+    """The capture in a list of tooth periods. Raises FileError."""
+    column = periods_column(layout, options)
+    if options.columns:
+        column = layout.column(options.columns[0], path)
+    assert column is not None
+    blocks = list(number_blocks(path, layout, (column,)))
+    values = np.concatenate(blocks)[:, 0] if blocks else np.empty(0)
+    if len(values) < 3:
+        raise FileError(
+            Place(str(path)),
+            f"only {len(values)} numbers are in it",
+            "Log some turns of the wheel.",
+        )
+    periods, counted = _intervals(values, options.wrap_bits)
+    _refuse_hopeless(path, periods, values, layout)
+    unit_s, said = _unit(layout, column, periods, options)
+    name = track_names([layout.names[column]])[0] if layout.has_header else "crank"
+    times = np.concatenate([[0.0], np.cumsum(periods)]) * float(unit_s * FINEST_HZ)
+    found = [
+        layout.words(),
+        f"{len(values):,} {counted}, unit {unit_words(unit_s)} {said}",
+        f"one edge a tooth, taken for the {options.edge}: widths are not known",
+    ]
+    chunk = _with_widths(np.rint(times).astype(np.int64), options.edge == "rise")
+    capture = table_of(path, FINEST_HZ, (name,), [chunk], found)
+    return capture.with_one_edge(name, int(options.edge == "rise"))
+
+
+def _intervals(values: Floats, wrap_bits: int | None) -> tuple[Floats, str]:
+    """Intervals between edges, and how they were made from the numbers."""
+    steps = np.diff(values)
+    rising = float(np.mean(steps > 0))
+    whole = bool(np.all(values == np.rint(values)))
+    bits = wrap_bits or next((b for b in COUNTER_BITS if np.abs(values).max() < 2**b), None)
+    spread = float(values.max() - values.min())
+    if rising > 0.8 and spread > 10 * float(np.median(np.abs(steps))):
+        if not (steps < 0).any():
+            return steps, "times of edges"
+        if whole and bits is not None:
+            return steps % 2**bits, f"counts of a counter of {bits} bits that wrapped"
+    if whole and bits is not None and (values < 0).any():
+        return values % 2**bits, f"intervals of a counter of {bits} bits that wrapped"
+    return values, "intervals"
+
+
+def _refuse_hopeless(path: Path, periods: Floats, values: Floats, layout: Layout) -> None:
+    if (periods <= 0).any():
+        number = int(np.argmax(periods <= 0))
+        raise FileError(
+            Place(str(path), layout.first_row + number + 1),
+            f"a tooth period of {periods[number]:g} cannot be",
+            "If a counter wrapped, say its bits with --wrap; else choose another --column.",
+        )
+    if len(np.unique(values)) == 1:
+        raise FileError(
+            Place(str(path)),
+            f"every number in it is {values[0]:g}: an even wheel at a speed that never changes, or "
+            "a column of something else",
+            "Choose another column with --column.",
+        )
+    shortest = float(np.quantile(periods, 0.01))
+    if bool(np.all(periods == np.rint(periods))) and shortest < LEAST_COUNTS:
+        raise FileError(
+            Place(str(path)),
+            f"its clock is too coarse: the shortest periods are {shortest:.0f} counts",
+            f"Log with a clock at least {round(10 * LEAST_COUNTS / shortest)} times as fast.",
+        )
+
+
+def _unit(
+    layout: Layout, column: int, periods: Floats, options: ReadOptions
+) -> tuple[Fraction, str]:
+    if options.unit_s is not None:
+        return options.unit_s, "as was said"
+    match = _UNIT.search(layout.names[column]) if layout.has_header else None
+    if match:
+        return unit_seconds(match[1].lower()), "as the header says"
+    usual = float(np.median(periods))
+    for name in LIKELY_UNITS:
+        unit = unit_seconds(name)
+        if FASTEST_S <= usual * float(unit) <= SLOWEST_S:
+            return unit, "taken, since it gives an engine's speed; set --unit"
+    return Fraction(1, 10**6), "taken; set --unit"
+
+
+def _with_widths(real: Ticks, rises: bool) -> EdgeChunk:
+    """The real edges with drawn ones in between, as wide as half the shorter neighbour period."""
+    periods = np.diff(real)
+    least = np.minimum(periods, np.append(periods[1:], periods[-1]))
+    drawn = real[:-1] + np.maximum(least // 2, 1)
+    ticks = np.empty(2 * len(real) - 1, np.int64)
+    ticks[::2], ticks[1::2] = real, drawn
+    level = np.tile(np.array([1, 0] if rises else [0, 1], np.uint8), len(real))[: len(ticks)]
+    return EdgeChunk(ticks, np.zeros(len(ticks), np.uint8), level)

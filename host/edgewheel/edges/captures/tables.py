@@ -1,0 +1,172 @@
+"""CSV and the like: rows of samples, with or without a time."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+
+from edgewheel.edges.captures.capture import MOST_TRACKS, Capture, table_of, track_names
+from edgewheel.edges.captures.clock import FINEST_HZ, RowClock, column_unit
+from edgewheel.edges.captures.crossings import Floats
+from edgewheel.edges.captures.edgelists import OWN_HEADER, read_listed, read_own
+from edgewheel.edges.captures.glitches import without_glitches
+from edgewheel.edges.captures.options import ReadOptions, unit_words
+from edgewheel.edges.captures.rows import looked_at, number_blocks
+from edgewheel.edges.captures.sampled import Rule, SampleEdges, rule_for
+from edgewheel.edges.captures.text import Layout, is_number
+from edgewheel.edges.table import EdgeChunk
+from edgewheel.errors import FileError, Place
+
+EVEN = 0.02
+"""Share by which sample times may differ and still be evenly spaced."""
+
+_TIME = re.compile(r"\s*(t|time|timestamp|ticks?|seconds?|sample_?time)\b.*", re.I)
+
+
+def read_table(path: Path, layout: Layout, options: ReadOptions) -> Capture:
+    """The capture in a text file of rows that are not a list of periods. Raises FileError."""
+    if tuple(name.lower() for name in layout.names) == OWN_HEADER and options.time is None:
+        return read_own(path, layout, options)
+    time = _time_column(path, layout, options)
+    named = None if time is None else _name_column(layout, time)
+    if time is not None and named is not None:
+        return read_listed(path, layout, options, time, *named)
+    columns = _signal_columns(path, layout, options, time)
+    if time is None:
+        assert options.rate_hz is not None
+        return _evenly(path, layout, options, columns, options.rate_hz)
+    return _timed(path, layout, options, time, columns)
+
+
+def _time_column(path: Path, layout: Layout, options: ReadOptions) -> int | None:
+    if options.time is not None:
+        return layout.column(options.time, path)
+    if options.rate_hz is not None:
+        return None
+    for number, name in enumerate(layout.names):
+        if layout.has_header and _TIME.fullmatch(name):
+            return number
+    if len(layout.names) > 1 and _grows(layout, 0):
+        return 0
+    raise FileError(
+        Place(str(path)),
+        f"no column tells the time: {layout.words()}",
+        "Say which with --time, or the samples a second with --rate.",
+    )
+
+
+def _grows(layout: Layout, column: int) -> bool:
+    """True if the first rows of a column ascend."""
+    fields = [row[column] for row in layout.head if len(row) > column]
+    if not all(is_number(field) for field in fields):
+        return False
+    values = [_value(field) for field in fields]
+    return values[-1] > values[0] and all(after >= before for before, after in pairwise(values))
+
+
+def _value(field: str) -> float:
+    return float(field.replace(",", "."))
+
+
+def _name_column(layout: Layout, time: int) -> tuple[int, int] | None:
+    """The columns that name the signal and give its level, where each row is one edge."""
+    if len(layout.names) < 3:
+        return None
+    for number in range(len(layout.names)):
+        fields = [row[number] for row in layout.head if len(row) > number]
+        if number != time and fields and not any(is_number(field) for field in fields):
+            for other in range(len(layout.names)):
+                levels = {row[other] for row in layout.head if len(row) > other}
+                if other not in (time, number) and levels <= {"0", "1"}:
+                    return number, other
+    return None
+
+
+def _signal_columns(
+    path: Path, layout: Layout, options: ReadOptions, time: int | None
+) -> list[int]:
+    if options.columns:
+        return [layout.column(one, path) for one in options.columns]
+    numeric = [
+        number
+        for number in range(len(layout.names))
+        if number != time
+        and all(is_number(row[number]) for row in layout.head if len(row) > number)
+    ]
+    if not numeric:
+        problem = f"no column holds a signal: {layout.words()}"
+        raise FileError(Place(str(path)), problem, "Say which with --column.")
+    changing = [n for n in numeric if len({r[n] for r in layout.head if len(r) > n}) > 1]
+    return (changing or numeric)[:MOST_TRACKS]
+
+
+def _timed(
+    path: Path, layout: Layout, options: ReadOptions, time: int, columns: Sequence[int]
+) -> Capture:
+    """Rows of a time and the signals at it."""
+    unit_s, said = column_unit(layout, time, options)
+    names = [layout.names[column] for column in columns]
+    rules = _rules(path, layout, options, columns)
+    edges = SampleEdges(rules)
+    clock = RowClock(path, unit_s, options.wrap_bits)
+    steps: list[float] = []
+    chunks: list[EdgeChunk] = []
+    before, rows = np.empty(0), 0
+    for block in number_blocks(path, layout, (time, *columns)):
+        ticks = clock.ticks(block[:, 0])
+        known = np.concatenate([before, ticks])
+        at = np.arange(rows - len(before), rows + len(ticks), dtype=np.float64)
+        chunks.append(edges.chunk(block[:, 1:], _along(at, known)))
+        if len(ticks) > 9:
+            steps += np.quantile(np.diff(ticks), (0.05, 0.95)).tolist()
+        before, rows = ticks, rows + len(ticks)
+    unit = f"{rows:,} rows, time in {layout.names[time]}, unit {unit_words(unit_s)} {said}"
+    found = [layout.words(), unit, *(rule.words for rule in rules)]
+    chunks, dropped = without_glitches(chunks, options.filter_s, FINEST_HZ)
+    if steps and max(steps) - min(steps) <= EVEN * max(steps):
+        rate = Fraction(round(FINEST_HZ * len(steps) / sum(steps)))
+        found.append(f"sampled evenly, {int(rate):,} a second")
+        found += [] if dropped else edges.check(names, rate, str(path))
+    return table_of(path, FINEST_HZ, track_names(names), chunks, found + dropped)
+
+
+def _along(places: Floats, ticks: Floats) -> Callable[[Floats], Floats]:
+    """From places in samples to ticks, in a line between two samples."""
+
+    def at(wanted: Floats) -> Floats:
+        return np.asarray(np.interp(wanted, places, ticks))
+
+    return at
+
+
+def _evenly(
+    path: Path, layout: Layout, options: ReadOptions, columns: Sequence[int], rate_hz: Fraction
+) -> Capture:
+    """Rows of samples at a rate that was said."""
+    names = [layout.names[column] for column in columns]
+    rules = _rules(path, layout, options, columns)
+    edges = SampleEdges(rules)
+    fine = max(int(FINEST_HZ / rate_hz), 1)
+    chunks = [
+        edges.chunk(block, lambda places: places * fine)
+        for block in number_blocks(path, layout, tuple(columns))
+    ]
+    tick_hz = round(rate_hz * fine)
+    found = [layout.words(), f"samples at {float(rate_hz):,.0f} a second, as was said"]
+    found += [rule.words for rule in rules]
+    chunks, dropped = without_glitches(chunks, options.filter_s, tick_hz)
+    found += [] if dropped else edges.check(names, rate_hz, str(path))
+    return table_of(path, tick_hz, track_names(names), chunks, found + dropped)
+
+
+def _rules(path: Path, layout: Layout, options: ReadOptions, columns: Sequence[int]) -> list[Rule]:
+    part = looked_at(path, layout, tuple(columns))
+    return [
+        rule_for(layout.names[column], part[:, number], options, str(path))
+        for number, column in enumerate(columns)
+    ]
