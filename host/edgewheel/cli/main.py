@@ -51,6 +51,8 @@ COMMANDS = (
     Entry("timing", "timing", "hold the controller's outputs against the true crank angle"),
     Entry("threshold", "threshold", "find the value of one number at which the controller fails"),
     Entry("envelope", "envelope", "map where sync holds over two numbers, along its border"),
+    Entry("shrink", "shrink", "find the least that makes the controller fail as in a run"),
+    Entry("faults", "faults", "list the faults, or draw each of them"),
     Entry("boards", "boards", "list the boards that are plugged in, and what they say"),
     Entry("doctor", "doctor", "check port, board, link and wiring, and say what to type"),
     Entry("flash", "flash", "put the firmware that comes with edgewheel on a board"),
