@@ -56,5 +56,9 @@ class PtyBench:
         return self
 
     def __exit__(self, *_):
-        self._over.set()
+        self.unplug()
         self._thread.join()
+
+    def unplug(self):
+        """The port goes away."""
+        self._over.set()
