@@ -100,8 +100,9 @@ def _talk(found: tuple[Found, ...], waiting: tuple[Drive, ...], others: int) -> 
             file=sys.stderr,
         )
     if others:
+        ports = "serial port was" if others == 1 else "serial ports were"
         print(
-            f"edgewheel: {others} serial ports with other USB ids were left alone; to ask one, "
-            "name it: edgewheel boards --port PORT",
+            f"edgewheel: {others} other {ports} left alone; to ask one, name it: edgewheel boards "
+            "--port PORT",
             file=sys.stderr,
         )
