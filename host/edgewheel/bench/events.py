@@ -38,7 +38,7 @@ class Began:
 
 @dataclass(frozen=True)
 class RawBytes:
-    """Bytes from the controller, as they came."""
+    """Bytes from the controller, as they came; a CAN frame as a line of text with its seconds."""
 
     tick: int
     seconds: float
@@ -47,12 +47,13 @@ class RawBytes:
 
 @dataclass(frozen=True)
 class Reported:
-    """A report of the controller, as read."""
+    """A report of the controller, as read; its moment is right to `uncertainty_s`."""
 
     tick: int
     seconds: float
     text: str
     fields: Mapping[str, Value]
+    uncertainty_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -71,6 +72,13 @@ class PulsesLost:
 
     seconds: float
     count: int
+
+
+@dataclass(frozen=True)
+class Understood:
+    """How much the controller said in the whole run, and how much could not be read, by kind."""
+
+    counts: Mapping[str, int]
 
 
 @dataclass(frozen=True)
@@ -137,6 +145,7 @@ Event = (
     | Reported
     | Pulsed
     | PulsesLost
+    | Understood
     | SyncGained
     | SyncLost
     | Cut

@@ -16,11 +16,11 @@ from edgewheel.bench.events import (
     Reported,
 )
 from edgewheel.bench.judge import SyncJudge
-from edgewheel.bench.links import Heard
+from edgewheel.bench.links import Heard, Said
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.position import SparkCheck
 from edgewheel.bench.truth import Truth
-from edgewheel.controller.lines import LineReader
+from edgewheel.controller.reader import CanFrame
 from edgewheel.link.events import (
     Event as LinkEvent,
 )
@@ -46,7 +46,6 @@ class Follower:
         self._truth = Truth(plan.signal.motion)
         sparks = SparkCheck(self._truth, plan.wheel, plan.signals.sparks, plan.limits)
         self._judge = SyncJudge(self._truth, plan.signals, plan.limits, sparks)
-        self._reader = LineReader(plan.line_format)
         self._tick_hz = tick_hz
         self._lead_ticks = lead_ticks
         self._names = names
@@ -64,8 +63,8 @@ class Follower:
         """The run's events that follow from one step."""
         for event in heard.events:
             yield from self._link_event(event)
-        for tick, data in heard.serial:
-            yield from self._serial(tick, data)
+        for said in heard.said:
+            yield from self._said(said)
         if self._origin is not None and self._ended is None:
             seconds = self._seconds(heard.tick)
             yield from self._judge.passed(seconds)
@@ -103,10 +102,14 @@ class Follower:
                     if self._ended is None and self._origin is not None:
                         self._judge.pulse(pulse)
 
-    def _serial(self, tick: int, data: bytes) -> Iterator[Event]:
-        yield RawBytes(tick, self._seconds(tick), data)
-        for line in self._reader.feed(data, tick):
-            report = Reported(tick, self._seconds(tick), line.text, line.fields)
+    def _said(self, said: Said) -> Iterator[Event]:
+        seconds = self._seconds(said.tick)
+        piece = said.piece
+        data = f"({seconds:.6f}) {piece}\n".encode() if isinstance(piece, CanFrame) else piece
+        yield RawBytes(said.tick, seconds, data)
+        for read in said.reports:
+            uncertainty_s = said.uncertainty_ticks / self._tick_hz
+            report = Reported(said.tick, seconds, read.text, read.fields, uncertainty_s)
             yield report
             if self._ended is None and self._origin is not None:
                 yield from self._judge.report(report)

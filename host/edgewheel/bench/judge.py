@@ -29,6 +29,7 @@ class _Heard:
     synced: bool = False
     losses: float | None = None
     reason: str = ""
+    advance: float | None = None
     speed_wrong_since: float | None = None
     speed_detail: str = ""
 
@@ -102,15 +103,26 @@ class SyncJudge:
         """Note what a report says; returns whether its loss counter stepped."""
         heard, signals = self._heard, self._signals
         heard.seconds = report.seconds
-        heard.synced = report.fields.get(signals.sync) in self._synced
-        heard.reason = str(report.fields.get(signals.reason, ""))
+        rpm = _number(report.fields.get(signals.speed))
+        if signals.sync in report.fields:
+            heard.synced = report.fields[signals.sync] in self._synced
+        elif not signals.sync and rpm is not None:
+            heard.synced = rpm > 0
+        heard.reason = str(report.fields.get(signals.reason, heard.reason))
         losses = _number(report.fields.get(signals.losses))
         stepped = losses is not None and heard.losses is not None and losses > heard.losses
         heard.losses = losses if losses is not None else heard.losses
-        advance = _number(report.fields.get(signals.advance))
-        self._sparks.advance_deg = signals.advance_deg if advance is None else advance
-        self._compare_speed(report.seconds, _number(report.fields.get(signals.speed)))
+        self._take_advance(report)
+        self._compare_speed(report.seconds, rpm)
         return stepped
+
+    def _take_advance(self, report: Reported) -> None:
+        """The advance in force; a report that does not mention it leaves it as it was."""
+        signals = self._signals
+        if signals.advance in report.fields:
+            self._heard.advance = _number(report.fields[signals.advance])
+        advance = self._heard.advance
+        self._sparks.advance_deg = signals.advance_deg if advance is None else advance
 
     def _compare_speed(self, seconds: float, rpm: float | None) -> None:
         if rpm is None:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 from edgewheel.bench.plan import Plan, SimulatedController
-from edgewheel.bench.wired import ControllerOnPins, SerialBytes
+from edgewheel.bench.wired import ControllerOnPins
 from edgewheel.board.run import SimSettings
 from edgewheel.board.sim import SimBoard
 from edgewheel.board.virtual import TickClock, VirtualBench
 from edgewheel.clock import VirtualClock
+from edgewheel.controller.lines import Report
+from edgewheel.controller.reader import Piece, Reader
 from edgewheel.errors import UsageError
 from edgewheel.link.events import Event as LinkEvent
 from edgewheel.link.hostrun import RunOrder
@@ -21,11 +23,24 @@ EXCHANGE_NS = 19_000_000
 
 
 @dataclass(frozen=True)
+class Said:
+    """A piece of what the controller said, the board's tick of its arrival, the reports it made.
+
+    The tick is right to `uncertainty_ticks`.
+    """
+
+    tick: int
+    piece: Piece
+    reports: tuple[Report, ...]
+    uncertainty_ticks: int = 0
+
+
+@dataclass(frozen=True)
 class Heard:
-    """What one step brought: events of the link, bytes of the controller, the board's tick now."""
+    """What one step brought: events of the link, words of the controller, the board's tick now."""
 
     events: tuple[LinkEvent, ...]
-    serial: tuple[SerialBytes, ...]
+    said: tuple[Said, ...]
     tick: int
 
 
@@ -46,6 +61,9 @@ class BenchLink(Protocol):
 
     def step(self) -> Heard:
         """Wait for the next thing to happen and tell it."""
+
+    def tally(self) -> dict[str, int]:
+        """How much the controller said and how much of it could not be read, by kind."""
 
     def close(self) -> None:
         """Park what is not parked and let go of the ports."""
@@ -68,6 +86,8 @@ class SimulatedLink:
             plan.output_stage(plan.board.tick_hz),
             self._settings.inputs,
         )
+        # Settings and listening were made for one another, whichever kind of piece they pass.
+        self._reader: Reader[Any] = plan.controller.listening.reader()
         self.input_names = self._wired.names
         self.rest_levels = self._wired.rest_levels
         self._clock = VirtualClock()
@@ -92,7 +112,16 @@ class SimulatedLink:
     def step(self) -> Heard:
         events = tuple(self._bench.step())
         tick = self._ticks.tick(self._clock.now_ns())
-        return Heard(events, tuple(self._wired.take_serial()), tick)
+        for request in self._reader.due(self._clock.now_ns()):
+            self._wired.ask(request, tick)
+        said = tuple(
+            Said(at, piece, tuple(self._reader.feed(piece, at)))
+            for at, piece in self._wired.take_serial()
+        )
+        return Heard(events, said, tick)
+
+    def tally(self) -> dict[str, int]:
+        return dict(self._reader.tally())
 
     def close(self) -> None:
         self._bench.session.stop(park=True)

@@ -9,14 +9,17 @@ from edgewheel.bench.plan import (
     BoardChoice,
     ControllerChoice,
     Plan,
-    SerialController,
-    SimulatedController,
     StageTimes,
     Staircase,
 )
+from edgewheel.bench.real_controllers import (
+    CONTROLLER_KINDS,
+    read_real_controller,
+    simulated_controller,
+)
+from edgewheel.bench.replay import with_capture_of
 from edgewheel.bench.sparks import default_signals
 from edgewheel.bench.wording import read_limits, read_signals
-from edgewheel.controller.lines import pairs, read_format
 from edgewheel.controller.sim.reading import read_settings
 from edgewheel.fault.loader import read_faults
 from edgewheel.fault.signal import signal_of
@@ -59,6 +62,7 @@ def read_plan(document: Node, path: Path) -> Plan:
     seed = section.optional("seed")
     seed_number = seed.integer(0, LARGEST_SEED) if seed else 0
     motion, motion_files = _read_motion(section.optional("motion"), path)
+    capture = section.optional("capture")
     plan = Plan(
         name,
         wheel,
@@ -80,7 +84,7 @@ def read_plan(document: Node, path: Path) -> Plan:
         _copies(path, locate(wheel_file), *controller_files, *motion_files),
     )
     section.finish()
-    return plan
+    return with_capture_of(plan, capture, path) if capture else plan
 
 
 def _near(path: Path, node: Node) -> str:
@@ -138,27 +142,15 @@ def _read_board(node: Node | None) -> BoardChoice:
 def _read_controller(node: Node, path: Path) -> tuple[ControllerChoice, tuple[Path, ...]]:
     """The controller, and the files it was read from."""
     section = node.section()
-    kind = section.required("kind").choice(("sim", "serial"))
-    if kind == "serial":
-        return _read_serial(section), ()
+    kind = section.required("kind").choice(CONTROLLER_KINDS)
+    if kind != "sim":
+        return read_real_controller(kind, section, path.parent)
     settings = section.required("settings")
     section.finish()
     if isinstance(settings.content, str):
         file = path.parent / settings.text()
-        return SimulatedController(read_settings(load(file))), (file,)
-    return SimulatedController(read_settings(settings)), ()
-
-
-def _read_serial(section: Section) -> SerialController:
-    port = section.required("port").text()
-    baud = section.optional("baud")
-    lines = section.optional("lines")
-    section.finish()
-    return SerialController(
-        port,
-        baud.integer(50, 10**7) if baud else 115_200,
-        read_format(lines) if lines else pairs,
-    )
+        return simulated_controller(read_settings(load(file))), (file,)
+    return simulated_controller(read_settings(settings)), ()
 
 
 def _read_stage(node: Node | None, tracks: tuple[str, ...]) -> tuple[StageTimes, ...]:

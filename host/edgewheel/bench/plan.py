@@ -8,7 +8,7 @@ from typing import Literal
 
 from edgewheel.bench.signals import Limits, Signals
 from edgewheel.bench.truth import CYCLE_DEG
-from edgewheel.controller.lines import Parse, pairs
+from edgewheel.controller.listening import CanListening, Lines, SerialListening
 from edgewheel.controller.sim.settings import ControllerSettings
 from edgewheel.edges.stage import OutputStage
 from edgewheel.errors import UsageError
@@ -29,21 +29,32 @@ class BoardChoice:
 
 @dataclass(frozen=True)
 class SimulatedController:
-    """The simulated controller with these settings."""
+    """The simulated controller; `listening` is to the way in which it is set to speak."""
 
     settings: ControllerSettings
+    listening: SerialListening | CanListening = field(default_factory=Lines)
 
 
 @dataclass(frozen=True)
 class SerialController:
-    """A controller that reports in text lines on a serial port."""
+    """A controller that reports on a serial port."""
 
     port: str
     baud: int = 115_200
-    parse: Parse = pairs
+    listening: SerialListening = field(default_factory=Lines)
 
 
-ControllerChoice = SimulatedController | SerialController
+@dataclass(frozen=True)
+class CanController:
+    """A controller that reports on a CAN bus, by an interface and channel of python-can."""
+
+    interface: str
+    channel: str
+    bitrate: int
+    listening: CanListening
+
+
+ControllerChoice = SimulatedController | SerialController | CanController
 
 
 @dataclass(frozen=True)
@@ -105,13 +116,6 @@ class Plan:
         ends = sum(track in pulsed for track in levels.track)
         return (len(set(levels.angles)) + ends) * CYCLE_DEG // levels.period
 
-    @property
-    def line_format(self) -> Parse:
-        """How the controller's text lines are read."""
-        if isinstance(self.controller, SerialController):
-            return self.controller.parse
-        return pairs
-
     def with_motion(self, motion: Motion) -> Plan:
         """The same plan under another motion. Raises UsageError if a fault has changed its own."""
         if self.signal.turns_otherwise:
@@ -119,4 +123,4 @@ class Plan:
                 "A false start belongs to the bench file's own motion. Switch it off for a sweep: "
                 "'off: true' beside its kind."
             )
-        return replace(self, signal=replace(self.signal, motion=motion))
+        return replace(self, signal=replace(self.signal, motion=motion, capture=None))

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import queue
-import threading
 from contextlib import suppress
 
-from edgewheel.bench.links import Heard
-from edgewheel.bench.plan import Plan, SerialController
-from edgewheel.bench.wired import SerialBytes
+from edgewheel.bench.links import Heard, Said
+from edgewheel.bench.plan import CanController, Plan, SerialController, SimulatedController
+from edgewheel.bench.timeline import Timeline
 from edgewheel.clock import Clock, WallClock
+from edgewheel.controller.can_port import CanPort
+from edgewheel.controller.listener import Arrived, Listener
+from edgewheel.controller.reader import CanFrame
+from edgewheel.controller.serial_wire import SerialWire
 from edgewheel.errors import BenchError, EdgewheelError, UsageError
 from edgewheel.link.events import BoardStatus, Connected
 from edgewheel.link.events import Event as LinkEvent
@@ -26,88 +29,21 @@ from edgewheel.link.session_thread import (
 )
 
 STEP_S = 0.02
-NS_PER_S = 1_000_000_000
-
-
-class PortListener:
-    """Reads a controller's serial port in a thread and stamps what comes on arrival.
-
-    A port that goes away is told once, as an error, when the bytes before it have been taken.
-    """
-
-    def __init__(self, port: str, baud: int, clock: Clock) -> None:
-        self._port = SerialPort(port, baud)
-        self._clock = clock
-        self._heard: queue.SimpleQueue[tuple[int, bytes]] = queue.SimpleQueue()
-        self._error: OSError | None = None
-        self._closing = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="edgewheel-listen", daemon=True)
-        self._thread.start()
-
-    def take(self) -> list[tuple[int, bytes]]:
-        """(arrival in ns, bytes) since the last call. Raises BenchError once the port is gone."""
-        gone = self._error
-        heard = []
-        while not self._heard.empty():
-            heard.append(self._heard.get())
-        if gone is not None and not heard:
-            raise BenchError(
-                f"The controller's port {self._port.name} is gone ({gone}). Plug it in again, "
-                "then start anew."
-            )
-        return heard
-
-    def close(self) -> None:
-        """End the thread and close the port."""
-        self._closing.set()
-        self._thread.join()
-
-    def _run(self) -> None:
-        try:
-            while not self._closing.is_set():
-                data = self._port.read()
-                if data:
-                    self._heard.put((self._clock.now_ns(), data))
-        except OSError as error:
-            self._error = error
-        finally:
-            self._port.close()
-
-
-class BoardTime:
-    """The board's tick at a moment of the host's clock, by the last STATUS."""
-
-    def __init__(self) -> None:
-        self.tick_hz = 0
-        self._tick = 0
-        self._at_ns = 0
-
-    def hear(self, event: ThreadEvent) -> None:
-        """Take what tells of the board's clock."""
-        if isinstance(event, Connected):
-            self.tick_hz = event.welcome.tick_hz
-        elif isinstance(event, BoardStatus):
-            self._tick, self._at_ns = event.status.tick, event.received_ns
-
-    def tick(self, ns: int) -> int:
-        """The tick, as well as the host can know it; 0 before the first STATUS."""
-        if not self._at_ns:
-            return 0
-        return max(self._tick + (ns - self._at_ns) * self.tick_hz // NS_PER_S, 0)
 
 
 class PortLink:
     """A real board on a port, and a controller that reports on another."""
 
     def __init__(self, plan: Plan, clock: Clock | None = None) -> None:
-        if not isinstance(plan.controller, SerialController):
+        if isinstance(plan.controller, SimulatedController):
             raise UsageError(
                 "The simulated controller has no pins at a real board. Write 'board: sim', "
                 "or 'controller: {kind: serial, port: PORT}' for what is wired to this board."
             )
         self._clock = clock or WallClock()
-        self._time = BoardTime()
-        self._listener = PortListener(plan.controller.port, plan.controller.baud, self._clock)
+        self._time: Timeline | None = None
+        self._listener = listener_to(plan.controller, self._clock)
+        self._listener.open()
         try:
             port = SerialPort(plan.board.port)
         except BenchError:
@@ -130,17 +66,21 @@ class PortLink:
             self._take(self._thread.events.get(timeout=STEP_S), events)
         while not self._thread.events.empty():
             self._take(self._thread.events.get(), events)
-        serial: list[SerialBytes] = [
-            (self._time.tick(ns), data) for ns, data in self._listener.take()
-        ]
-        return Heard(tuple(events), tuple(serial), self._time.tick(self._clock.now_ns()))
+        said = tuple(self._placed(arrived) for arrived in self._listener.events())
+        return Heard(tuple(events), said, self._tick(self._clock.now_ns()))
+
+    def tally(self) -> dict[str, int]:
+        return self._listener.tally()
 
     def close(self) -> None:
         self._thread.close()
         self._listener.close()
 
     def _take(self, event: ThreadEvent, events: list[LinkEvent]) -> None:
-        self._time.hear(event)
+        if isinstance(event, Connected):
+            self._time = Timeline(event.welcome.tick_hz)
+        elif isinstance(event, BoardStatus) and self._time and event.asked_ns is not None:
+            self._time.round_trip(event.asked_ns, event.status.tick, event.received_ns)
         if isinstance(event, OrderRefused):
             raise event.error
         if isinstance(event, Crashed):
@@ -148,3 +88,23 @@ class PortLink:
                 raise event.error
             raise RuntimeError("the link's thread has crashed") from event.error
         events.append(event)
+
+    def _placed(self, arrived: Arrived) -> Said:
+        """Words of the controller on the board's time line."""
+        uncertainty = self._time.uncertainty_ticks() if self._time else 0
+        return Said(self._tick(arrived.ns), arrived.piece, arrived.reports, uncertainty)
+
+    def _tick(self, ns: int) -> int:
+        return self._time.tick(ns) if self._time else 0
+
+
+def listener_to(
+    controller: SerialController | CanController, clock: Clock
+) -> Listener[bytes] | Listener[CanFrame]:
+    """A listener, not open yet. Raises UsageError where a library is missing."""
+    if isinstance(controller, SerialController):
+        port, baud = controller.port, controller.baud
+        return Listener(lambda: SerialWire(port, baud), controller.listening.reader(), clock)
+    interface, channel, bitrate = controller.interface, controller.channel, controller.bitrate
+    reader = controller.listening.reader()
+    return Listener(lambda: CanPort(interface, channel, bitrate), reader, clock)

@@ -24,6 +24,7 @@ from edgewheel.bench.events import (
     Reported,
     SyncGained,
     SyncLost,
+    Understood,
 )
 from edgewheel.clock import Clock, WallClock, utc_stamp
 from edgewheel.errors import BenchError
@@ -110,6 +111,8 @@ class Record:
         elif isinstance(event, SyncLost):
             row = (event.cause.value, event.detail, event.reason)
             self._finding(event.seconds, event.rpm, "lost", *row)
+        elif isinstance(event, Understood):
+            self._rows["meta"].append(("reader", json.dumps(dict(event.counts))))
         elif isinstance(event, PulsesLost):
             detail = f"{event.count} edges of the outputs never came"
             self._finding(event.seconds, 0.0, "pulses_missing", "", detail, "")

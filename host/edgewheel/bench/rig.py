@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from edgewheel.bench.events import Event
+from edgewheel.bench.events import Event, Finished, Understood
 from edgewheel.bench.follow import Follower
 from edgewheel.bench.links import BenchLink, SimulatedLink
 from edgewheel.bench.plan import BoardChoice, Plan, SimulatedController
@@ -77,7 +77,10 @@ class Rig:
             if self._abort and not follower.aborted:
                 follower.aborted = True
                 link.park()
-            yield from follower.take(link.step())
+            for event in follower.take(link.step()):
+                if isinstance(event, Finished):
+                    yield Understood(link.tally())
+                yield event
 
 
 def _open(plan: Plan) -> BenchLink:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from edgewheel import __version__
-from edgewheel.bench.events import Event
+from edgewheel.bench.events import Event, Understood
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.record import Record, run_folder
 from edgewheel.bench.rig import Rig
@@ -51,6 +51,8 @@ class Runner:
             try:
                 for event in self.rig.run(self.plan):
                     self._listener.hear(event)
+                    if isinstance(event, Understood):
+                        self.summary["reader"] = dict(event.counts)
                     self.record.event(event)
                     yield event
             except BenchError as error:

@@ -51,7 +51,8 @@ class OutputLine:
 class Signals:
     """Names of report fields; an empty name means that the controller does not say it.
 
-    `synced` are the words of the field `sync` that mean sync. `advance_deg` is taken where no field
+    `synced` are the words of the field `sync` that mean sync; where no field says it, a speed above
+    zero claims it. `advance_deg` is taken where no field
     tells the advance; None means that nobody knows it, and then pulses tell nothing about position.
     `crank_edge` is the edge of the crank signal that the controller is meant to count; None is the
     one that suits the wheel. `outputs` are all captured lines; `sparks` are the coils among them

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from edgewheel.bench.outputs import sparks_of
 from edgewheel.bench.plan import ControllerChoice, SimulatedController
 from edgewheel.bench.signals import OutputLine, Signals
+from edgewheel.controller.listening import Obd
 from edgewheel.controller.sim.engine import coil_angles, top_dead_centres
 from edgewheel.controller.sim.settings import (
     AddedTooth,
@@ -17,11 +20,15 @@ from edgewheel.controller.sim.settings import (
 
 def default_signals(controller: ControllerChoice) -> Signals:
     """The signals of a simulated controller; a real one's are left for the bench file to name."""
+    usual = Signals()
+    if isinstance(controller.listening, Obd):
+        # Mode 01 tells nothing of sync.
+        usual = replace(usual, sync="", losses="", reason="")
     if not isinstance(controller, SimulatedController):
-        return Signals()
+        return usual
     settings = controller.settings
     outputs = _outputs(settings)
-    return Signals(synced=_synced(settings), sparks=sparks_of(outputs), outputs=outputs)
+    return replace(usual, synced=_synced(settings), sparks=sparks_of(outputs), outputs=outputs)
 
 
 def _synced(settings: ControllerSettings) -> tuple[str, ...]:

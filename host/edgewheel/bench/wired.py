@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from edgewheel.controller.reader import Piece
 from edgewheel.controller.sim import ControllerSettings, SimController
 from edgewheel.edges.stage import OutputStage
 from edgewheel.link.pinbus import NO_TRANSITIONS, Pulse, Transitions, Wiring
 
-SerialBytes = tuple[int, bytes]
-"""The board tick at which the last of these bytes had come, and the bytes."""
+Spoken = tuple[int, Piece]
+"""The board tick at which the last of a piece of what the controller says had come, and it."""
 
 
 class ControllerOnPins:
@@ -31,7 +32,7 @@ class ControllerOnPins:
         at_rest = stage.pin_mask((0,) * len(stage.inverts))
         self._controller = SimController(settings, tick_hz, lines, at_rest)
         self._inputs = inputs
-        self._serial: list[SerialBytes] = []
+        self._serial: list[Spoken] = []
         self._first = True
         self._late = NO_TRANSITIONS
         self.names = self._controller.outputs[:inputs]
@@ -58,7 +59,11 @@ class ControllerOnPins:
         self._late = Transitions(ticks[cut:], masks[cut:])
         return Transitions(ticks[:cut], masks[:cut])
 
-    def take_serial(self) -> list[SerialBytes]:
-        """What the controller's serial port said since the last call."""
+    def ask(self, piece: Piece, tick: int) -> None:
+        """A request reaches the controller's reporting port."""
+        self._controller.ask(piece, tick)
+
+    def take_serial(self) -> list[Spoken]:
+        """What the controller's reporting port said since the last call."""
         said, self._serial = self._serial, []
         return said

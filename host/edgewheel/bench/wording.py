@@ -30,7 +30,9 @@ def read_signals(node: Node, usual: Signals, wheel: Wheel) -> Signals:
         advance=word("advance", usual.advance),
     )
     sync = section.optional("sync")
-    if sync is not None:
+    if sync is not None and sync.content == "none":
+        signals = replace(signals, sync="")
+    elif sync is not None:
         sync_section = sync.section()
         field = sync_section.required("field").text()
         words = tuple(word.text() for word in sync_section.required("synced").items())

@@ -48,7 +48,11 @@ def run(args: argparse.Namespace) -> int:
     )
 
     def said() -> bytes:
-        return b"".join(data for _, data in wired.take_serial())
+        """What the controller says on its port, with what it is asked there taken in first."""
+        port, tick = board.controller_port, board.tick
+        if port is not None and port.is_open() and (asked := port.read()):
+            wired.ask(asked, tick)
+        return b"".join(data for _, data in wired.take_serial() if isinstance(data, bytes))
 
     board = PtyBoard(SimBoard(settings), wired, said)
     assert board.controller_port is not None

@@ -9,8 +9,9 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 
+from edgewheel.controller.asking import Asker, Request
 from edgewheel.yamlfile import Node
 
 LONGEST_LINE_BYTES = 4096
@@ -118,12 +119,17 @@ def _compiled(node: Node) -> re.Pattern[str]:
 
 @dataclass
 class LineReader:
-    """Cuts a stream of bytes into lines and reads them. Lines end with LF, CR or both."""
+    """Cuts a stream of bytes into lines and reads them. Lines end with LF, CR or both.
+
+    With `request` the controller is asked for each line.
+    """
 
     parse: Parse = pairs
+    request: Request | None = None
     counts: LineCounts = field(default_factory=LineCounts)
 
     def __post_init__(self) -> None:
+        self._asker = Asker(self.request) if self.request else None
         self._line = bytearray()
         self._skipping = False
 
@@ -139,6 +145,15 @@ class LineReader:
                 reports.append(report)
         self._take(rest)
         return reports
+
+    def due(self, now_ns: int) -> list[bytes]:
+        """The request, if this controller must be asked."""
+        return self._asker.due(now_ns) if self._asker else []
+
+    def tally(self) -> dict[str, int]:
+        """How much came and how much of it could not be read, by kind."""
+        asked = {"unanswered": self._asker.unanswered} if self._asker else {}
+        return {**asdict(self.counts), **asked}
 
     def _take(self, part: bytes) -> None:
         if not self._skipping:
@@ -164,4 +179,6 @@ class LineReader:
         if fields is None:
             self.counts.unmatched += 1
             return None
+        if self._asker:
+            self._asker.answered()
         return Report(arrived, text, fields)

@@ -55,10 +55,14 @@ class StateChanged:
 
 @dataclass(frozen=True)
 class BoardStatus:
-    """A STATUS, as it came; `received_ns` is the host's clock."""
+    """A STATUS, as it came; `received_ns` is the host's clock.
+
+    If it answers a POLL, that left the host at `asked_ns`.
+    """
 
     status: Status
     received_ns: int
+    asked_ns: int | None = None
 
 
 @dataclass(frozen=True)

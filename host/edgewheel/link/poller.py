@@ -29,12 +29,15 @@ class Poller:
         self.due_ns = now_ns + min(max(again_ns, AGAIN_NS // 5), AGAIN_NS)
         return self._token
 
-    def hear(self, token: int, now_ns: int) -> None:
-        """A STATUS with this token has come."""
-        if token == self._token and self._asked_ns is not None:
-            self.rtt_ns = max(1, now_ns - self._asked_ns)
-            self.due_ns = self._asked_ns + EVERY_NS
-            self._asked_ns = None
+    def hear(self, token: int, now_ns: int) -> int | None:
+        """A STATUS with this token has come; when it was asked for, if it is the first answer."""
+        asked_ns = self._asked_ns
+        if token != self._token or asked_ns is None:
+            return None
+        self.rtt_ns = max(1, now_ns - asked_ns)
+        self.due_ns = asked_ns + EVERY_NS
+        self._asked_ns = None
+        return asked_ns
 
     # Proof that the board has seen a repeat
 

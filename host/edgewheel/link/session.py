@@ -229,7 +229,8 @@ class Session:
                 self._fail(failures.restarted(self.settings.port), events)
             return  # one that was overtaken on the way
         self.status, self._status_ns = status, now_ns
-        events.append(BoardStatus(status, now_ns))
+        asked_ns = self._poller.hear(status.token, now_ns)
+        events.append(BoardStatus(status, now_ns, asked_ns))
         if before is None or (before.state, before.run) != (status.state, status.run):
             events.append(StateChanged(State(status.state), Reason(status.reason), status.tick))
         if self.phase is Phase.CLEARING and status.state not in (State.ARMED, State.RUNNING):
@@ -238,7 +239,6 @@ class Session:
         self._take_run_status(status, events)
 
     def _take_acknowledgement(self, status: Status, now_ns: int) -> None:
-        self._poller.hear(status.token, now_ns)
         taken = self._outbox.acknowledge(status.next_seq)
         if taken:
             self._progress_ns = now_ns

@@ -76,7 +76,7 @@ class RecordedRun:
 
     def reports(self) -> Iterator[tuple[float, Fields]]:
         """(seconds, fields) of each report, in the order of arrival."""
-        parse = self.plan.line_format
+        parse = self.plan.controller.listening.parse_text
         for seconds, text in self._rows("SELECT seconds, text FROM report ORDER BY rowid"):
             yield seconds, parse(text) or pairs(text) or {}
 

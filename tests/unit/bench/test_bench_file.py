@@ -110,7 +110,7 @@ def test_a_real_controller_and_board(folder):
     )
     assert (read.board.kind, read.board.port) == ("port", "/dev/ttyACM0")
     assert isinstance(read.controller, SerialController)
-    assert read.line_format("1;250") == {"t": 1.0, "rpm": 250.0}
+    assert read.controller.listening.parse_text("1;250") == {"t": 1.0, "rpm": 250.0}
 
 
 BOUNCE = "kind: bounce, track: crank"

@@ -2,29 +2,32 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from edgewheel.controller.reader import Piece
 from edgewheel.controller.sim.capture import CRANK, LOST, MARK, Captured, InputCapture
 from edgewheel.controller.sim.decoder import Decoder, Sync
 from edgewheel.controller.sim.engine import DEG_PER_S_PER_RPM, Engine
 from edgewheel.controller.sim.family import decoder_for
 from edgewheel.controller.sim.inputs import to_ticks
 from edgewheel.controller.sim.odometer import CYCLE_DEG, TURN_DEG, Odometer
-from edgewheel.controller.sim.report import SerialPort, report_line
+from edgewheel.controller.sim.report import Reading
 from edgewheel.controller.sim.scheduler import Pulse, Scheduler
 from edgewheel.controller.sim.settings import ControllerSettings
+from edgewheel.controller.sim.speaks import speaker_for
 
 
 @dataclass(frozen=True)
 class Output:
-    """What came out of the controller up to `now`: output edges and report lines, each by tick."""
+    """What came out of the controller up to `now`: output edges and reports, each by tick."""
 
     pulses: tuple[Pulse, ...]
-    serial: tuple[tuple[int, bytes], ...]
+    serial: tuple[tuple[int, Piece], ...]
 
 
 class SimController:
@@ -51,7 +54,7 @@ class SimController:
         self._decoder.cam_level(self._capture.cam_level)
         self._scheduler = Scheduler()
         self._engine = Engine(settings, tick_hz, self._scheduler)
-        self._port = SerialPort(settings.report, tick_hz)
+        self._speaker = speaker_for(settings.report, tick_hz)
         interrupts = settings.interrupts
         queue_us = interrupts.crank_cost_us * (interrupts.waiting_edges + 1)
         longest_wait = to_ticks(queue_us, tick_hz)
@@ -67,6 +70,7 @@ class SimController:
         self._stall_check = power_up_tick + self._stall_ticks
         self._stalled_tick = self._decoder.tick
         self._now = power_up_tick - 1
+        self._asked: deque[tuple[int, Piece]] = deque()
         channels = self._engine.channels
         self.outputs = tuple(channels)
         self.output_levels = tuple(channel.idle_level for channel in channels.values())
@@ -89,14 +93,14 @@ class SimController:
         self._now = now
         self._deal_with(self._capture.push(at, np.asarray(masks, dtype=np.uint8), now))
         self._run_timers(now)
-        return Output(self._scheduler.due(now), self._port.sent(now))
+        return Output(self._scheduler.due(now), self._speaker.sent(now))
 
     def _deal_with(self, captured: Captured) -> None:
         """Every captured edge in the order of its interrupt: the hot loop."""
         decoder, engine, odometer = self._decoder, self._engine, self._odometer
         tooth, angles, ahead = decoder.tooth, decoder.angles, decoder.ahead
         history = odometer.history
-        timer = min(self._next_report, self._stall_check)
+        timer = self._next_timer()
         for tick, done, kind, level in captured:
             if done > timer:
                 timer = self._run_timers(done - 1)
@@ -148,13 +152,19 @@ class SimController:
 
     def _run_timers(self, now: int) -> int:
         """Do what time alone brings up to `now`; the tick at which it brings the next."""
-        while (due := min(self._next_report, self._stall_check)) <= now:
-            if due == self._stall_check:
+        while (due := self._next_timer()) <= now:
+            if self._asked and due == self._asked[0][0]:
+                self._speaker.ask(due, self._asked.popleft()[1], self._reading(due))
+            elif due == self._stall_check:
                 self._check_stall(due)
             else:
                 self._report(due)
                 self._next_report += self._report_ticks
         return due
+
+    def _next_timer(self) -> int:
+        due = min(self._next_report, self._stall_check)
+        return min(due, self._asked[0][0]) if self._asked else due
 
     def _check_stall(self, tick: int) -> None:
         last = self._decoder.tick
@@ -171,9 +181,16 @@ class SimController:
         pace = self._odometer.pace_at(tick)
         return self._tick_hz / DEG_PER_S_PER_RPM / pace if pace else 0.0
 
+    def ask(self, piece: Piece, tick: int) -> None:
+        """A request reaches the controller's reporting port; it is served when time is there."""
+        self._asked.append((max(tick, self._now + 1), piece))
+
     def _report(self, tick: int) -> None:
+        self._speaker.report(tick, self._reading(tick))
+
+    def _reading(self, tick: int) -> Reading:
         rpm = self._rpm(tick)
-        line = report_line(
+        return Reading(
             seconds=(tick - self._power_up_tick) / self._tick_hz,
             rpm=rpm,
             sync=self._decoder.sync,
@@ -183,4 +200,3 @@ class SimController:
             advance_deg=self._engine.advance_at(rpm),
             reason=self._decoder.reason,
         )
-        self._port.send(tick, line)

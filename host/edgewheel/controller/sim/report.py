@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import dataclass
 
 from edgewheel.controller.sim.settings import ReportSettings
 
@@ -35,18 +36,25 @@ class SerialPort:
         return tuple(gone)
 
 
-def report_line(
-    seconds: float,
-    rpm: float,
-    sync: str,
-    losses: int,
-    overruns: int,
-    cut: bool,
-    advance_deg: float,
-    reason: str,
-) -> bytes:
+@dataclass(frozen=True)
+class Reading:
+    """What the controller knows of itself at one moment. `sync` is its word for it."""
+
+    seconds: float
+    rpm: float
+    sync: str
+    losses: int
+    overruns: int
+    cut: bool
+    advance_deg: float
+    reason: str
+
+
+def report_line(reading: Reading) -> bytes:
     """One line: name=value, blanks between; the reason is quoted, for it may have blanks in it."""
     return (
-        f"t={seconds:.3f} rpm={rpm:.1f} sync={sync} losses={losses} overruns={overruns} "
-        f'cut={"yes" if cut else "no"} advance={advance_deg:.1f} reason="{reason}"\r\n'
+        f"t={reading.seconds:.3f} rpm={reading.rpm:.1f} sync={reading.sync} "
+        f"losses={reading.losses} overruns={reading.overruns} "
+        f"cut={'yes' if reading.cut else 'no'} advance={reading.advance_deg:.1f} "
+        f'reason="{reading.reason}"\r\n'
     ).encode("ascii")

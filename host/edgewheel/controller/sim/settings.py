@@ -245,12 +245,20 @@ class TachoSettings:
 
 @dataclass(frozen=True)
 class ReportSettings:
-    """The text line on the serial port. What does not fit into the buffer is not said."""
+    """What the controller says of itself, and how. What does not fit into the buffer is not said.
 
+    Text lines and binary records go over the serial port at `baud`, cyclic messages and OBD over
+    CAN at `bitrate`. With `asked` lines and records come only in answer to a request; OBD always
+    does.
+    """
+
+    speaks: Literal["text", "records", "can", "obd"] = "text"
+    asked: bool = False
     rate_hz: Hertz = 25.0
     baud: Baud = 115_200
     buffer_bytes: Annotated[int, Range(80, 65_536)] = 256
     on_loss: bool = True
+    bitrate: Annotated[int, Range(10_000, 1_000_000)] = 500_000
 
 
 @dataclass(frozen=True)
