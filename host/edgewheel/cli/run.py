@@ -33,7 +33,6 @@ def add_run_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from edgewheel.bench.loader import load_plan
-    from edgewheel.bench.runner import Runner
     from edgewheel.errors import UsageError
 
     plan = load_plan(args.bench)
@@ -42,6 +41,13 @@ def run(args: argparse.Namespace) -> int:
             f"{args.bench} says nothing of a motion, so nothing would turn. "
             "Add 'motion: {segments: [{hold: 250, seconds: 5}]}', or use 'edgewheel sweep'."
         )
+    return play(plan, args)
+
+
+def play(plan: Plan, args: argparse.Namespace) -> int:
+    """Play a plan with the options of :func:`add_run_arguments`; returns the exit code."""
+    from edgewheel.bench.runner import Runner
+
     if args.dry_run:
         return dry_run(plan, args.json)
     talk = Talk()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from edgewheel.edges.captures.playback import PlaybackTable
 from edgewheel.edges.compile import EdgeCompiler
 from edgewheel.edges.pins import PinMaker
 from edgewheel.edges.stage import OutputStage
@@ -22,8 +23,10 @@ class Pipeline:
         self._plan = plan
         self._tick_hz = tick_hz
         self._faults = plan.edge_faults
-        self._compiler = EdgeCompiler(
-            plan.levels, plan.motion, tick_hz, passages=bool(self._faults)
+        self._source: EdgeCompiler | PlaybackTable = (
+            PlaybackTable(plan.capture, tick_hz)
+            if plan.capture
+            else EdgeCompiler(plan.levels, plan.motion, tick_hz, passages=bool(self._faults))
         )
         self.changes = {name: Changes() for name in plan.faults} | dict(plan.prepared)
 
@@ -38,7 +41,7 @@ class Pipeline:
 
     def _table(self) -> tuple[EdgeHeader, Iterator[EdgeChunk]]:
         plan = self._plan
-        header, chunks = self._compiler.header(), self._compiler.chunks()
+        header, chunks = self._source.header(), self._source.chunks()
         for name, fault in self._faults.items():
             self.changes[name] = Changes()
             key = key_of(plan.seed, name)

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
+from edgewheel.edges.captures.playback import Playback
 from edgewheel.edges.levels import LevelTable, level_table
 from edgewheel.errors import UsageError
 from edgewheel.fault.model import (
@@ -28,7 +29,8 @@ class SignalPlan:
     """The level table and the motion, faults of wheel and motion included, and the edge faults.
 
     `sound` is the level table of the wheel without its faults, `prepared` what those faults
-    changed, by name. `seed` and a fault's name decide its draws.
+    changed, by name. `seed` and a fault's name decide its draws. A `capture` is played instead of
+    all that; then `motion` says how its engine turned.
     """
 
     levels: LevelTable
@@ -38,6 +40,7 @@ class SignalPlan:
     prepared: Mapping[str, Changes] = field(default_factory=dict)
     seed: int = 0
     tdc_deg: tuple[Fraction, ...] = ()
+    capture: Playback | None = None
 
     @property
     def edge_faults(self) -> dict[str, EdgeFault]:

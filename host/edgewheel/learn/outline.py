@@ -38,7 +38,8 @@ class Outline:
 class Likeness:
     """How far a wheel is from another that is turned by `turned_deg` to fit best.
 
-    `off_deg` are crank degrees between their edges at most, `mean_off_deg` on average.
+    `off_deg` are crank degrees between their edges at most, `mean_off_deg` on average; `pairs` says
+    which track of the one is which of the other.
     """
 
     name: str
@@ -46,6 +47,7 @@ class Likeness:
     mean_off_deg: float
     turned_deg: float
     same_scale: bool
+    pairs: tuple[tuple[str, str], ...] = ()
 
 
 def outline_of(wheel: Wheel, one_edge: Mapping[str, int] | None = None) -> Outline:
@@ -103,9 +105,9 @@ def likeness(outline: Outline, other: Outline, name: str) -> Likeness | None:
         for chosen in product(*choices):
             like = _turned_best(outline, [pair for pairs in chosen for pair in pairs], name)
             if best is None or like.off_deg < best.off_deg:
-                best = replace(
-                    like, same_scale=abs(outline.repeat_deg / other.repeat_deg - 1) < 1e-6
-                )
+                same = abs(outline.repeat_deg / other.repeat_deg - 1) < 1e-6
+                pairs = tuple(zip(outline.tracks, order, strict=True))
+                best = replace(like, same_scale=same, pairs=pairs)
     return best
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO
@@ -38,6 +38,12 @@ class Capture:
     def with_one_edge(self, track: str, level: int) -> Capture:
         """The same capture of which only a track's edges to one level were measured."""
         return replace(self, widthless=(track,), real_level=level)
+
+    def renamed(self, names: Mapping[str, str]) -> Capture:
+        """The same capture with some of its tracks under other names."""
+        tracks = tuple(names.get(track, track) for track in self.header.tracks)
+        widthless = tuple(names.get(track, track) for track in self.widthless)
+        return replace(self, header=replace(self.header, tracks=tracks), widthless=widthless)
 
     @property
     def seconds(self) -> float:

@@ -1,0 +1,47 @@
+"""`edgewheel replay`: a capture on the bench, edge for edge."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+from edgewheel.cli.capturing import add_capture_arguments, read
+from edgewheel.cli.options import number
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    from edgewheel.cli.run import add_run_arguments
+
+    add_capture_arguments(parser)
+    parser.add_argument(
+        "--like", type=Path, required=True, metavar="BENCH",
+        help="a bench file with the board, the controller and the wheel",
+    )  # fmt: skip
+    parser.add_argument(
+        "--speed", type=number(above=0), default=Fraction(1), metavar="X",
+        help="times as fast as it was captured (1)",
+    )  # fmt: skip
+    add_run_arguments(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from edgewheel.bench.loader import load_plan
+    from edgewheel.bench.replay import with_capture
+    from edgewheel.cli.run import play
+    from edgewheel.fault.signal import sound_signal
+    from edgewheel.motion.motion import Motion
+
+    like = load_plan(args.like)
+    capture = read(args.capture, args)
+    still = replace(sound_signal(like.signal), motion=Motion())
+    bare = replace(like, name=f"{like.name}, {capture.name}", signal=still)
+    plan = with_capture(bare, capture, args.speed)
+    if like.signals.sparks and not plan.signals.sparks:
+        print(
+            f"the wheel is not to be found in {capture.name}: only sync and speed are judged",
+            file=sys.stderr,
+        )
+    return play(plan, args)
