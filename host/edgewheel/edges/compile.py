@@ -62,6 +62,7 @@ class EdgeCompiler:
         Without `end_s`, to the end of the motion as it is when the reading gets there. A direction
         sensor's pulse is whole if it starts in time. Raises UsageError where such pulses overlap.
         """
+        chunk_edges = min(chunk_edges, BLOCK_EDGES)
         if len(self._streams) == 1:
             return self._streams[0].chunks(begin_s, end_s, chunk_edges)
         total = max(len(self._levels), 1)

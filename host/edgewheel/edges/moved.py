@@ -175,7 +175,7 @@ class SolvedStretch:
         ticks: Ticks = np.rint(seconds * self._tick_hz + float(part)).astype(np.int64) + int(whole)
         return ticks
 
-    def mean_rpm(self, ticks: Ticks) -> Floats:
+    def mean_rpm(self, ticks: Ticks) -> Floats | float:
         return segment_rpm(self._crank, ticks, self._tick_hz)
 
     def _seconds(self, edge: int) -> float:

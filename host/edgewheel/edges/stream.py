@@ -8,6 +8,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from edgewheel.edges.half_waves import HalfWaveTables
 from edgewheel.edges.levels import LevelTable
 from edgewheel.edges.passages import Passages
 from edgewheel.edges.pulses import PulseEnds
@@ -38,6 +39,7 @@ class EdgeStream:
         self._levels = levels
         self._passages = Passages(levels) if passages else None
         self._course = course
+        self._waves = HalfWaveTables(levels)
         self._tick_hz = tick_hz
         marked = {one.track for one in levels.pulses} | {one.track for one in levels.vr}
         self._flips = np.array([t not in marked for t in range(len(levels.tracks))], np.uint8)
@@ -79,12 +81,12 @@ class EdgeStream:
     ) -> Iterator[Piece]:
         """The edges in [begin_s, end_s) as they pass, at least one piece a stretch."""
         stretch = self._course.at(begin_s)
+        begin = self._gap_at(begin_s)
         while stretch is not None and (end_s is None or stretch.begin_s < end_s):
-            inside = stretch.begin_s < begin_s
-            begin = self._gap_in(stretch, begin_s) if inside else self._begin_gap(stretch)
-            cut_short = end_s is not None and end_s < stretch.end_s
-            end = stretch.gap_at(end_s if cut_short and end_s is not None else stretch.end_s)
+            stop_s = stretch.end_s if end_s is None else min(end_s, stretch.end_s)
+            end = begin if stop_s <= begin_s else self._gap_in(stretch, stop_s)
             yield from self._stretch_pieces(stretch, begin, end, chunk_edges)
+            begin = end
             stretch = self._course.after(stretch)
 
     def _sensed(
@@ -98,14 +100,14 @@ class EdgeStream:
                 yield chunk, one.stretch.direction
 
     def _vr(self, begin_s: Fraction) -> VrSignal:
-        gap = self._gap_at(begin_s)
         return VrSignal(
             self._levels,
+            self._waves,
             self._course,
             self._tick_hz,
+            self._begin_gap,
             begin_s,
-            gap,
-            passages=self._passages is not None,
+            self._gap_at(begin_s),
         )
 
     def _gap_at(self, seconds: Fraction) -> int:
@@ -118,11 +120,18 @@ class EdgeStream:
         return self._gap_in(stretch, seconds)
 
     def _gap_in(self, stretch: Stretch, seconds: Fraction) -> int:
+        """The gap at a time after a stretch has begun; at rest the one in which it began, even if
+        it began within a rounding of an edge.
+        """
+        if stretch.direction == 0:
+            return self._begin_gap(stretch)
         return stretch.gap_at(min(seconds, stretch.end_s))
 
     def _begin_gap(self, stretch: Stretch) -> int:
         """Where a stretch begins, told by its forerunner so that no edge falls between the two."""
         before = self._course.before(stretch)
+        while before is not None and before.direction == 0:
+            stretch, before = before, self._course.before(before)
         if before is None:
             return stretch.gap_at(stretch.begin_s)
         return before.gap_at(before.end_s)

@@ -36,8 +36,8 @@ class Stretch(Protocol):
     def ticks(self, begin: int, end: int) -> Ticks:
         """Ticks (end - begin,) of edges begin to end, not none; in edge order even in reverse."""
 
-    def mean_rpm(self, ticks: Ticks) -> Floats:
-        """Speed (n,) of the tracks' mean angle at some ticks, without sign."""
+    def mean_rpm(self, ticks: Ticks) -> Floats | float:
+        """Speed of the mean angle at some ticks (n,), without sign; one number if steady."""
 
 
 class Course(Protocol):
@@ -87,13 +87,15 @@ class PlacedStretch:
     def ticks(self, begin: int, end: int) -> Ticks:
         return self._ticks.ticks(begin, end)
 
-    def mean_rpm(self, ticks: Ticks) -> Floats:
+    def mean_rpm(self, ticks: Ticks) -> Floats | float:
         return segment_rpm(self._placed, ticks, self._tick_hz)
 
 
-def segment_rpm(placed: Placed, ticks: Ticks, tick_hz: int) -> Floats:
-    """Speed (n,) at some ticks of a placed segment, without ripple and sign."""
+def segment_rpm(placed: Placed, ticks: Ticks, tick_hz: int) -> Floats | float:
+    """Speed at some ticks (n,) of a placed segment, without ripple and sign; one if steady."""
     segment = placed.segment
+    if segment.rpm_begin == segment.rpm_end:
+        return float(abs(segment.rpm_begin))
     seconds = (ticks - round(placed.begin_s * tick_hz)) / tick_hz
     rpm: Floats = np.abs(float(segment.rpm_begin) + float(segment.rpm_per_s) * seconds)
     return rpm

@@ -12,6 +12,7 @@ from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 Point = tuple[Fraction, Fraction]
 """Seconds from the start of the motion, and crank degrees of advance."""
@@ -71,9 +72,7 @@ class Wander:
         last = self._last
         if number <= 0 or (last is not None and number >= last):
             return Fraction(0)
-        digest = hashlib.blake2b(f"{self.seed} {number}".encode(), digest_size=_HASH_BYTES).digest()
-        share = Fraction(2 * int.from_bytes(digest) + 1, 1 << 8 * _HASH_BYTES) - 1
-        return Fraction(round(self.degrees * share * _FINEST_DEG), _FINEST_DEG)
+        return _drawn(self.degrees, self.seed, number)
 
 
 @dataclass(frozen=True)
@@ -134,3 +133,11 @@ def moved(start_deg: Fraction, moves: Iterable[Point], deg_per_s: Fraction) -> t
         if target != place:
             points.append((at_s + abs(target - place) / deg_per_s, target))
     return tuple(points)
+
+
+@lru_cache(maxsize=1024)
+def _drawn(degrees: Fraction, seed: int, number: int) -> Fraction:
+    """A place within `degrees` that depends on seed and number alone, to a thousandth."""
+    digest = hashlib.blake2b(f"{seed} {number}".encode(), digest_size=_HASH_BYTES).digest()
+    share = Fraction(2 * int.from_bytes(digest) + 1, 1 << 8 * _HASH_BYTES) - 1
+    return Fraction(round(degrees * share * _FINEST_DEG), _FINEST_DEG)

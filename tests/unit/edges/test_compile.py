@@ -92,6 +92,28 @@ def test_levels_alternate_and_time_ascends_whichever_way_the_engine_turns():
         assert all(a != b for a, b in pairwise(levels))
 
 
+@pytest.mark.parametrize("start", range(0, 360, 3))
+def test_an_engine_that_stops_on_an_edge_neither_loses_nor_repeats_it(start):
+    """Under a ripple the place of the stop is rounded, to either side of the edge."""
+    motion = Motion(
+        [
+            ramp(Fraction(600), Fraction(0), turns=Fraction(1, 2), ripple=RIPPLE),
+            hold(Fraction(0), seconds=Fraction(1)),
+            hold(Fraction(0), seconds=Fraction(1), ripple=RIPPLE),
+            ramp(Fraction(0), Fraction(600), turns=Fraction(1, 2), ripple=RIPPLE),
+        ],
+        Fraction(start),
+    )
+    compiler = EdgeCompiler(WHEEL, motion, 125_000_000)
+    table = join(*compiler.chunks())
+    assert abs(len(table) - 118) <= 4
+    for track in range(2):
+        levels = [compiler.header().initial[track], *table.level[table.track == track].tolist()]
+        assert all(a != b for a, b in pairwise(levels))
+    resting = compiler.header(Fraction(1)).initial
+    assert compiler.header(Fraction(2)).initial == resting
+
+
 def test_turning_back_meets_the_same_edges_mirrored_in_time():
     there_and_back = Motion(
         [
