@@ -76,9 +76,13 @@ class PulsesLost:
 
 @dataclass(frozen=True)
 class Understood:
-    """How much the controller said in the whole run, and how much could not be read, by kind."""
+    """How much the controller said in the whole run, and how much could not be read, by kind.
+
+    `clock` is the fit of the board's clock to the host's, empty where both are one.
+    """
 
     counts: Mapping[str, int]
+    clock: Mapping[str, float]
 
 
 @dataclass(frozen=True)

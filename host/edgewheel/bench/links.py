@@ -65,6 +65,9 @@ class BenchLink(Protocol):
     def tally(self) -> dict[str, int]:
         """How much the controller said and how much of it could not be read, by kind."""
 
+    def clock(self) -> dict[str, float]:
+        """How the board's clock runs by the host's; empty where both are one."""
+
     def close(self) -> None:
         """Park what is not parked and let go of the ports."""
 
@@ -122,6 +125,9 @@ class SimulatedLink:
 
     def tally(self) -> dict[str, int]:
         return dict(self._reader.tally())
+
+    def clock(self) -> dict[str, float]:
+        return {}
 
     def close(self) -> None:
         self._bench.session.stop(park=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import queue
 from contextlib import suppress
+from dataclasses import asdict
 
 from edgewheel.bench.links import Heard, Said
 from edgewheel.bench.plan import CanController, Plan, SerialController, SimulatedController
@@ -71,6 +72,9 @@ class PortLink:
 
     def tally(self) -> dict[str, int]:
         return self._listener.tally()
+
+    def clock(self) -> dict[str, float]:
+        return asdict(self._time.fit) if self._time else {}
 
     def close(self) -> None:
         self._thread.close()

@@ -29,14 +29,15 @@ from edgewheel.bench.events import (
 from edgewheel.clock import Clock, WallClock, utc_stamp
 from edgewheel.errors import BenchError
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 COMMIT_NS = 300_000_000
 """At most this much of the last part of a run is lost with the power."""
 
 _SCHEMA = """
 CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
 CREATE TABLE report (tick INTEGER NOT NULL, seconds REAL NOT NULL, text TEXT NOT NULL) STRICT;
-CREATE TABLE pulse (tick INTEGER NOT NULL, line TEXT NOT NULL, level INTEGER NOT NULL) STRICT;
+CREATE TABLE line (number INTEGER PRIMARY KEY, name TEXT NOT NULL) STRICT;
+CREATE TABLE pulse (tick INTEGER NOT NULL, line INTEGER NOT NULL, level INTEGER NOT NULL) STRICT;
 CREATE TABLE board (tick INTEGER NOT NULL, state TEXT NOT NULL, reason TEXT NOT NULL,
                     played INTEGER NOT NULL) STRICT;
 CREATE TABLE finding (seconds REAL NOT NULL, rpm REAL NOT NULL, kind TEXT NOT NULL,
@@ -51,6 +52,7 @@ CREATE TABLE edit (tick INTEGER, track TEXT NOT NULL, by TEXT NOT NULL, kind TEX
 _INSERTS = {
     "meta": "INSERT INTO meta VALUES (?, ?)",
     "report": "INSERT INTO report VALUES (?, ?, ?)",
+    "line": "INSERT INTO line VALUES (?, ?)",
     "pulse": "INSERT INTO pulse VALUES (?, ?, ?)",
     "board": "INSERT INTO board VALUES (?, ?, ?, ?)",
     "finding": "INSERT INTO finding VALUES (?, ?, ?, ?, ?, ?)",
@@ -66,6 +68,7 @@ class Record:
         self.folder = folder
         self._clock = clock or WallClock()
         self._rows: dict[str, list[tuple[Any, ...]]] = {table: [] for table in _INSERTS}
+        self._lines: dict[str, int] = {}
         self._commit_at_ns = self._clock.now_ns() + COMMIT_NS
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -101,7 +104,10 @@ class Record:
         elif isinstance(event, Began):
             self._rows["meta"] += [("tick_hz", str(event.tick_hz)), ("origin", str(event.tick))]
         elif isinstance(event, Pulsed):
-            self._rows["pulse"].append((event.tick, event.line, event.level))
+            number = self._lines.get(event.line)
+            if number is None:
+                number = self._name_line(event.line)
+            self._rows["pulse"].append((event.tick, number, event.level))
         elif isinstance(event, Reported):
             self._rows["report"].append((event.tick, event.seconds, event.text))
         elif isinstance(event, BoardSaid):
@@ -113,6 +119,7 @@ class Record:
             self._finding(event.seconds, event.rpm, "lost", *row)
         elif isinstance(event, Understood):
             self._rows["meta"].append(("reader", json.dumps(dict(event.counts))))
+            self._rows["meta"].append(("clock", json.dumps(dict(event.clock))))
         elif isinstance(event, PulsesLost):
             detail = f"{event.count} edges of the outputs never came"
             self._finding(event.seconds, 0.0, "pulses_missing", "", detail, "")
@@ -124,6 +131,12 @@ class Record:
     def row(self, table: str, *values: Any) -> None:
         """A row of `point` or `edit`, in the order of their columns."""
         self._rows[table].append(values)
+
+    def _name_line(self, name: str) -> int:
+        """Pulses are many, so they carry the number of their line."""
+        number = self._lines[name] = len(self._lines) + 1
+        self._rows["line"].append((number, name))
+        return number
 
     def _keep_raw(self, data: bytes) -> None:
         try:

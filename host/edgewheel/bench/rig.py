@@ -79,7 +79,7 @@ class Rig:
                 link.park()
             for event in follower.take(link.step()):
                 if isinstance(event, Finished):
-                    yield Understood(link.tally())
+                    yield Understood(link.tally(), link.clock())
                 yield event
 
 

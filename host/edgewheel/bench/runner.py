@@ -52,7 +52,7 @@ class Runner:
                 for event in self.rig.run(self.plan):
                     self._listener.hear(event)
                     if isinstance(event, Understood):
-                        self.summary["reader"] = dict(event.counts)
+                        self.summary |= {"reader": dict(event.counts), "clock": dict(event.clock)}
                     self.record.event(event)
                     yield event
             except BenchError as error:

@@ -71,8 +71,35 @@ class RecordedRun:
 
     def pulses(self) -> dict[str, Edges]:
         """The captured edges of each line."""
-        lines = [name for (name,) in self._rows("SELECT DISTINCT line FROM pulse")]
-        return {name: self._edges(name) for name in sorted(lines)}
+        lines = self._rows("SELECT name, number FROM line ORDER BY name")
+        return {name: self._edges(number) for name, number in lines}
+
+    def pulses_between(self, begin_s: float, end_s: float) -> list[tuple[float, str, int]]:
+        """(seconds, line, level) of the captured edges of a stretch of time.
+
+        Edges stand in the order of time, so the ends of the stretch are found by halving, in a
+        record of any length.
+        """
+        first, last = (
+            self._row_at(self.origin + round(s * self.tick_hz)) for s in (begin_s, end_s)
+        )
+        rows = self._rows(
+            "SELECT tick, name, level FROM pulse JOIN line ON line = number "
+            "WHERE pulse.rowid >= ? AND pulse.rowid < ? ORDER BY pulse.rowid",
+            first,
+            last,
+        )
+        return [((tick - self.origin) / self.tick_hz, name, level) for tick, name, level in rows]
+
+    def _row_at(self, tick: int) -> int:
+        """The first row of `pulse` at or after a tick, one beyond the last if there is none."""
+        ((highest,),) = self._rows("SELECT max(rowid) FROM pulse")
+        low, high = 1, (highest or 0) + 1
+        while low < high:
+            middle = (low + high) // 2
+            ((here,),) = self._rows("SELECT tick FROM pulse WHERE rowid = ?", middle)
+            low, high = (middle + 1, high) if here < tick else (low, middle)
+        return low
 
     def reports(self) -> Iterator[tuple[float, Fields]]:
         """(seconds, fields) of each report, in the order of arrival."""
@@ -85,8 +112,8 @@ class RecordedRun:
         columns = "seconds, rpm, kind, cause, detail, reason"
         return [Finding(*row) for row in self._rows(f"SELECT {columns} FROM finding")]
 
-    def _edges(self, line: str) -> Edges:
-        rows = self._rows("SELECT tick, level FROM pulse WHERE line = ? ORDER BY tick", line)
+    def _edges(self, line: int) -> Edges:
+        rows = self._rows("SELECT tick, level FROM pulse WHERE line = ? ORDER BY rowid", line)
         table = np.array(rows, np.int64).reshape(-1, 2)
         return self.seconds(table[:, 0]), table[:, 1]
 
