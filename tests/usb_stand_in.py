@@ -12,7 +12,7 @@ from edgewheel.board.discovery import USB_IDS
 from edgewheel.board.pty import PtyBoard
 from edgewheel.board.run import SimSettings
 from edgewheel.board.sim import SimBoard
-from edgewheel.link.messages import Bootloader, State
+from edgewheel.link.messages import Arm, Bootloader, Refusal, State
 from edgewheel.link.welcome import FEATURE_BOOTLOADER, RP2040
 
 INFO = "UF2 Bootloader v3.0\r\nModel: a stand-in\r\nBoard-ID: {}\r\n"
@@ -40,7 +40,7 @@ class Board(SimBoard):
     def __init__(self, firmware="0.1.0", obeys=True, **head):
         super().__init__(SimSettings(history_depth=1024, firmware=firmware))
         self._head = {"board": RP2040, "features": FEATURE_BOOTLOADER * obeys, **head}
-        self.left = False
+        self.left = self.stubborn = False
         self._takers[Bootloader.TYPE] = (Bootloader, self._bootloader)
 
     def _welcome(self):
@@ -48,25 +48,40 @@ class Board(SimBoard):
 
     def _bootloader(self, order):
         assert order.magic == b"BOOT"
-        assert self._run.state not in (State.ARMED, State.RUNNING)
+        if self.stubborn or self._run.state in (State.ARMED, State.RUNNING):
+            return Refusal.STATE
         self.left = True
+        return None
+
+    def begin_a_run(self):
+        """As a host that is gone by now has left it."""
+        self._run.arm(Arm(7, 0, 0, 0, 0, 0, 60_000))
 
 
 class UsbStandIn:
     """Runs in a thread for the time of a `with` block.
 
     `obeys`: it knows BOOTLOADER. `touchable`: a touch at 1200 baud has it enter its boot loader.
-    What is copied to the drive gives it the firmware `becomes`.
+    What is copied to the drive gives it the firmware `becomes`. `prepare` is called with each
+    board that wakes.
     """
 
-    def __init__(self, folder, becomes, firmware="0.0.9", obeys=True, touchable=True):
+    def __init__(
+        self,
+        folder,
+        becomes,
+        firmware="0.0.9",
+        obeys=True,
+        touchable=True,
+        prepare=lambda board: None,
+    ):
         self.port = folder / "ttyACM0"
         self.root = folder / "media"
         self.drive = self.root / "user" / "BOARD"
         self.copied = b""
         self.touched = False
         self._becomes, self._firmware = becomes, firmware
-        self._obeys, self._touchable = obeys, touchable
+        self._obeys, self._touchable, self._prepare = obeys, touchable, prepare
         self._over = threading.Event()
         self._thread = threading.Thread(target=self._live, daemon=True)
 
@@ -92,6 +107,7 @@ class UsbStandIn:
 
     def _run(self):
         board = Board(self._firmware, self._obeys)
+        self._prepare(board)
         pty = PtyBoard(board)
         self.port.symlink_to(pty.port.path)
 

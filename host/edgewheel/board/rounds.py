@@ -93,7 +93,7 @@ def _hear(heard: _Heard, event: ThreadEvent) -> None:
     elif isinstance(event, RunEnded):
         heard.ended = event
     elif isinstance(event, Parked):
-        heard.parked = heard.ended is not None
+        heard.parked = True
     elif isinstance(event, LinkFailed):
         raise event.error
     elif isinstance(event, Crashed | OrderRefused):

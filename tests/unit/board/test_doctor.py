@@ -9,7 +9,11 @@ from serial.tools import list_ports
 from edgewheel.board import doctor as doctor_module
 from edgewheel.board.check import Outcome
 from edgewheel.board.doctor import Doctor
+from edgewheel.board.doctor_link import check_link
 from edgewheel.board.doctor_wires import Wire
+from edgewheel.board.enquiry import Enquiry
+from edgewheel.clock import VirtualClock
+from edgewheel.link.messages import Pulses, Status
 from edgewheel.link.serial_port import SerialPort
 from pty_bench import HZ, Loopback, PtyBench
 from usb_stand_in import Board, HurriedClock, usb_port
@@ -130,7 +134,7 @@ def test_a_port_that_is_locked():
         held = SerialPort(bench.path)
         failed = only_failed(examine(bench.path), "free")
         held.close()
-    assert "another program has it" in failed.detail
+    assert failed.detail == "another program has it: not known which"
 
 
 def test_nothing_answers():
@@ -185,6 +189,36 @@ def test_a_bad_cable(hears, says, key):
         failed = only_failed(examine(bench.path, clock=HurriedClock()), "link")
     assert failed.values[key] > 0
     assert "another cable" in failed.remedy
+
+
+def test_captured_changes_that_never_came_end_the_matching():
+    class Forgetful(Board):
+        forgets = True
+
+        def _send(self, type_, payload):
+            if type_ == Pulses.TYPE and self.forgets:
+                self.forgets = False
+            else:
+                super()._send(type_, payload)
+
+    with PtyBench(Loopback(), Forgetful()) as bench:
+        failed = only_failed(examine(bench.path), "loopback")
+    assert "captured changes were lost" in failed.detail
+
+
+def test_a_computer_that_is_too_busy():
+    """Every answer comes, but each takes longer than POLLs are apart in a run."""
+    clock = VirtualClock()
+
+    class Slow(Enquiry):
+        def poll(self, patience_ns):
+            clock.sleep_until(clock.now_ns() + 250_000_000)
+            return Status(*[0] * 20)
+
+    check = check_link(Slow(None, clock), clock)
+    assert check.outcome is Outcome.FAILED
+    assert check.values["slowest_ms"] == 250
+    assert "busy" in check.remedy
 
 
 def test_a_board_that_starves_is_told():

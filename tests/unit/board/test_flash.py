@@ -10,7 +10,7 @@ from edgewheel.board.flash import flash
 from edgewheel.board.image import load_image, packaged_image
 from edgewheel.errors import BenchError, UsageError
 from pty_bench import PtyBench
-from usb_stand_in import HurriedClock, UsbStandIn, make_drive, usb_port, wait_until
+from usb_stand_in import Board, HurriedClock, UsbStandIn, make_drive, usb_port, wait_until
 
 IMAGE = load_image(packaged_image())
 
@@ -107,6 +107,91 @@ def test_a_full_drive_is_told_if_the_board_does_not_come_back(tmp_path, monkeypa
     monkeypatch.setattr("edgewheel.board.flash.os.fsync", full)
     with pytest.raises(BenchError, match="ended with: No space left"):
         flash(IMAGE, None, [tmp_path], print, HurriedClock())
+
+
+def test_a_drive_that_may_not_be_written(tmp_path, monkeypatch):
+    make_drive(tmp_path / "drive")
+
+    def denied(_):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("edgewheel.board.flash.os.fsync", denied)
+    with pytest.raises(BenchError, match="may not be written by this user"):
+        flash(IMAGE, None, [tmp_path], print)
+
+
+def test_a_run_that_a_host_has_left_behind_is_stopped_first(stand_in):
+    with stand_in(prepare=lambda board: board.begin_a_run()) as board:
+        flashed, said = go(board)
+    assert flashed.welcome.firmware == IMAGE.firmware
+    assert not any("1200" in line for line in said)
+
+
+def test_a_board_that_refuses_is_not_touched(stand_in):
+    def stubborn(board):
+        board.stubborn = True
+
+    with stand_in(prepare=stubborn) as board:
+        with pytest.raises(BenchError, match="is in a run and does not leave it"):
+            go(board)
+        assert not board.touched
+
+
+def test_the_named_board_is_flashed_though_another_waits_in_its_boot_loader(stand_in):
+    with stand_in() as board:
+        other = make_drive(board.root / "user" / "OTHER")
+        flashed, _ = go(board, port=str(board.port))
+        assert board.copied == IMAGE.data
+    assert flashed.before == "0.0.9"
+    assert [path.name for path in other.iterdir()] == ["INFO_UF2.TXT"]
+
+
+def test_a_named_port_that_is_gone_because_its_board_is_in_the_boot_loader(tmp_path):
+    make_drive(tmp_path / "drive")
+    with pytest.raises(BenchError, match="did not come back"):
+        flash(IMAGE, "/dev/none", [tmp_path], print, HurriedClock())
+    assert (tmp_path / "drive" / IMAGE.path.name).read_bytes() == IMAGE.data
+    with pytest.raises(BenchError, match="There is no port /dev/none"):
+        flash(IMAGE, "/dev/none", [tmp_path / "empty"], print)
+
+
+def test_other_boards_are_not_taken_for_the_one_that_comes_back(stand_in, monkeypatch):
+    """One is on USB all the time, another is plugged in meanwhile; both have the firmware."""
+    with (
+        PtyBench(board=Board(IMAGE.firmware, unique_id=b"fan one ")) as always,
+        PtyBench(board=Board(IMAGE.firmware, unique_id=b"fan two ")) as later,
+        stand_in() as board,
+    ):
+
+        def comports():
+            shown = [usb_port(later.path)] if board.copied else []
+            return [*shown, usb_port(always.path), *board.comports()]
+
+        monkeypatch.setattr(list_ports, "comports", comports)
+        flashed, _ = go(board, port=str(board.port))
+        assert flashed.port == str(board.port)
+        board.touched = True
+        wait_until((board.drive / "INFO_UF2.TXT").is_file)
+        monkeypatch.setattr(
+            list_ports, "comports", lambda: [usb_port(always.path), *board.comports()]
+        )
+        flashed, _ = go(board)
+        assert flashed.port == str(board.port)
+
+
+def test_another_kind_of_chip_is_not_ordered_in(tmp_path, monkeypatch):
+    with PtyBench(board=Board(board=7)) as bench:
+        monkeypatch.setattr(list_ports, "comports", lambda: [usb_port(bench.path)])
+        with pytest.raises(UsageError, match=r"board of kind 7.*for another kind"):
+            flash(IMAGE, None, [tmp_path], print)
+        assert not bench.board.left
+
+
+def test_several_boards_are_not_guessed_at(tmp_path, monkeypatch):
+    ports = [usb_port("/dev/ttyACM0"), usb_port("/dev/ttyACM1")]
+    monkeypatch.setattr(list_ports, "comports", lambda: ports)
+    with pytest.raises(UsageError, match="edgewheel flash --port /dev/ttyACM0"):
+        flash(IMAGE, None, [tmp_path], print)
 
 
 def test_another_kind_of_board_gets_nothing(tmp_path):
