@@ -51,6 +51,7 @@ COMMANDS = (
     Entry("replay", "replay", "play a capture on the bench, edge for edge"),
     Entry("run", "run", "play a bench file once and judge what the controller says"),
     Entry("sweep", "sweep", "find the speed at which the controller loses sync"),
+    Entry("starts", "starts", "time the way to sync from many crank angles"),
     Entry("export", "export", "write a recorded run as CSV or MDF, on one time base"),
     Entry("timing", "timing", "hold the controller's outputs against the true crank angle"),
     Entry("shrink", "shrink", "find the least that makes the controller fail as in a run"),
