@@ -10,6 +10,8 @@ from mpmath import mpf
 
 from edgewheel.edges.compile import EdgeCompiler
 from edgewheel.edges.levels import LevelTable, wheel_levels
+from edgewheel.edges.moved import MovedCourse
+from edgewheel.edges.phase import PhaseTables
 from edgewheel.edges.table import EdgeChunk, join
 from edgewheel.errors import UsageError
 from edgewheel.motion.cam import CamTiming, Wander, moved
@@ -73,7 +75,7 @@ def test_cam_edges_are_within_half_a_tick_of_their_own_time(name):
     motion = MOTIONS[name]
     found = compiled(CAM, motion).ticks.tolist()
     assert len(found) > 10
-    assert_own_times(found, motion, 0)
+    assert_own_times(found, motion, range(len(found)))
 
 
 def test_cam_edges_under_a_depth_ripple_are_within_half_a_tick():
@@ -95,12 +97,29 @@ def test_a_cam_that_moves_after_a_day_is_within_half_a_tick(ripple):
     whole, rest = divmod(motion.at(Fraction(day_s)).angle_deg, 720)
     first = int(whole) * len(CAM) + sum(angle < rest for angle in CAM.angles)
     assert len(found) >= 12
-    assert_own_times(found, motion, first)
+    assert_own_times(found, motion, range(first, first + len(found)))
 
 
-def assert_own_times(found: list[int], motion: Motion, first: int) -> None:
+def test_a_cam_that_creeps_for_hours_is_within_half_a_tick():
+    hours_s = 4 * 3600
+    creeping = CamTiming(moved(Fraction(0), [(Fraction(0), Fraction(40))], Fraction(1, 400)))
+    whole = hold(Fraction("203.7"), seconds=Fraction(hours_s), ripple=GAS)
+    motion = cranking(whole, cam=creeping)
+    found = compiled(CAM, motion, hours_s - 20).ticks.tolist()
+    begin_s = Fraction(hours_s - 20)
+    place = motion.at(begin_s).angle_deg + creeping.advance_deg(begin_s)
+    cycle, rest = divmod(place, 720)
+    assert len(found) >= 250
+    first = int(cycle) * len(CAM) + sum(angle < rest for angle in CAM.angles)
+    course = MovedCourse("cam", creeping, PhaseTables(CAM), motion, TICK_HZ)
+    stretch = course.at(begin_s)
+    assert stretch.begin_s <= begin_s < stretch.end_s <= stretch.begin_s + 8
+    assert_own_times(found[::9], motion, range(first, first + len(found), 9))
+
+
+def assert_own_times(found: list[int], motion: Motion, edges: range) -> None:
     n = len(CAM)
-    for edge, tick in enumerate(found, first):
+    for edge, tick in zip(edges, found, strict=True):
         angle = precise(CAM.angles[edge % n] + 720 * (edge // n))
         near = mpf(tick) / TICK_HZ
         ideal = cam_edge_time(motion, motion.cams["cam"], angle, near) * TICK_HZ

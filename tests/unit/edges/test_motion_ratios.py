@@ -41,7 +41,12 @@ def test_at_steady_speed_the_ratios_are_the_wheels_own():
     assert found.edges_lost == 0
 
 
-@pytest.mark.parametrize("motion", [STEADY, CRANKING], ids=["steady", "cranking"])
+RUNNING_UP = Motion([ramp(Fraction(300), Fraction(3000), seconds=Fraction(1))])
+
+
+@pytest.mark.parametrize(
+    "motion", [STEADY, CRANKING, RUNNING_UP], ids=["steady", "cranking", "running up"]
+)
 @pytest.mark.parametrize("wheel", ["36-minus-1", "60-minus-2-half-moon-cam"])
 def test_worst_ratios_are_those_of_the_compiled_edges(wheel, motion):
     """Brute force: every three rises in a row of the table that a controller would be sent."""

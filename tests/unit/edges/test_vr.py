@@ -110,6 +110,15 @@ def test_run_out_takes_the_teeth_on_the_far_side_of_a_turn():
     assert 175 < falls.max() < 182
 
 
+@pytest.mark.parametrize(("rpm", "seen"), [(79, False), (81, True), (-79, False), (-81, True)])
+def test_a_half_wave_is_as_strong_as_at_its_middle(rpm, seen):
+    """From the space's centre at 275 degrees to the tooth's at 95, either way: 5 or 185 degrees."""
+    middle = Fraction(5 if rpm > 0 else 185)
+    levels = one_tooth(seen_from(100, run_out=Fraction(1, 4), closest_at=middle))
+    table = join(*EdgeCompiler(levels, Motion([held(rpm, "3")]), TICK_HZ).chunks())
+    assert (len(table) > 4) is seen
+
+
 def test_cranking_loses_teeth_at_each_compression_and_in_pairs():
     motion = Motion([held(200, "2", GAS)])
     table = compiled(sixty_minus_two(seen_from(175)), motion)
