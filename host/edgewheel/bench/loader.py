@@ -51,7 +51,7 @@ def read_plan(document: Node, path: Path) -> Plan:
     wheel_node = section.required("wheel")
     wheel_file = _near(path, wheel_node)
     wheel = find(wheel_file)
-    sensors = _read_sensors(section.optional("sensors"), wheel)
+    sensors = read_sensors(section.optional("sensors"), wheel)
     tracks = tuple(track.name for track in wheel.tracks)
     faults = section.optional("faults")
     controller, controller_files = _read_controller(section.required("controller"), path)
@@ -94,7 +94,7 @@ def _near(path: Path, node: Node) -> str:
     return str(path.parent / text) if is_path else text
 
 
-def _read_sensors(node: Node | None, wheel: Wheel) -> tuple[Sensor, ...]:
+def read_sensors(node: Node | None, wheel: Wheel) -> tuple[Sensor, ...]:
     """The wheel's sensors, with what the bench file says of some of them."""
     sensors = {track.name: track.sensor for track in wheel.tracks}
     if node is not None:

@@ -115,7 +115,7 @@ class Border:
         total = sum(
             square.side**2 * sum(map(self.value, square.corners())) / 4 for square in self.squares
         )
-        return total / self.size**2
+        return float(total / self.size**2)
 
     def share_done(self) -> float:
         """How far it is, from the squares that are still to be divided: an estimate."""

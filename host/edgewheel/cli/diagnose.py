@@ -1,0 +1,110 @@
+"""`edgewheel diagnose`: which setting of the controller is wrong, by varying the signal."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+from textwrap import fill
+from typing import TYPE_CHECKING, Any
+
+from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.talk import Talk, stoppable
+
+if TYPE_CHECKING:
+    from edgewheel.search.diagnose import Diagnosis, Step
+
+WIDTH = 96
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("bench", type=Path, help="a bench file whose wheel is the engine's own")
+    parser.add_argument("--runs", type=Path, default=Path("runs"), help="where run folders go")
+    parser.add_argument("--json", action="store_true", help="the result as JSON on stdout")
+
+
+def run(args: argparse.Namespace) -> int:
+    from edgewheel import __version__
+    from edgewheel.bench.loader import load_plan
+    from edgewheel.bench.record import run_folder
+    from edgewheel.bench.search_record import SearchRecord
+    from edgewheel.search.diagnose import Diagnose
+    from edgewheel.search.diagnosing import Player
+    from edgewheel.search.trials import SearchStopped
+
+    plan = load_plan(args.bench)
+    talk = Talk()
+    steps: list[Step] = []
+    with SearchRecord(run_folder(args.runs, plan.name)) as record:
+        meta = {"name": plan.name, "edgewheel": __version__, "seed": str(plan.seed)}
+        record.inputs(plan.inputs, meta)
+        player = Player(plan, record)
+        diagnose = Diagnose(plan, player)
+        with stoppable(player.stop):
+            try:
+                for step in diagnose.steps():
+                    steps.append(step)
+                    talk.say(_line(step))
+            except SearchStopped:
+                talk.say(f"stopped after {diagnose.tries} tries")
+                return ExitCode.INTERRUPTED
+        diagnosis = diagnose.diagnosis
+        assert diagnosis is not None
+        record.finish({**meta, "diagnosis": _data(diagnosis, steps)})
+    if args.json:
+        data = {"schema": 1, "folder": str(record.folder), **_data(diagnosis, steps)}
+        print(json.dumps(data, indent=2))
+    else:
+        print(f"{plan.name}: {told(diagnosis)}")
+        print(f"Record: {record.folder}")
+    sound = diagnosis.complete and not diagnosis.findings
+    return ExitCode.PASSED if sound else ExitCode.FAILED
+
+
+def told(diagnosis: Diagnosis) -> str:
+    """The end in words."""
+    tries = f"{diagnosis.tries} {'try' if diagnosis.tries == 1 else 'tries'}"
+    findings = [
+        fill(
+            f"* Wrong: {' or '.join(finding.settings)}. {finding.remedy}",
+            WIDTH,
+            subsequent_indent="  ",
+        )
+        for finding in diagnosis.findings
+    ]
+    if diagnosis.complete and not findings:
+        return f"nothing is wrong with this signal: in sync, speed and sparks are right ({tries})."
+    if diagnosis.complete:
+        return "\n".join([f"found in {tries}.", *findings])
+    head = (
+        f"{tries}, and no signal was found with which all is right. Look at the wiring, the supply "
+        "of the sensors, and settings that no signal shows."
+    )
+    return "\n".join([fill(head, WIDTH), *findings])
+
+
+def _line(step: Step) -> str:
+    says = f" (it says: {step.look.reason})" if step.look.reason not in ("", "none") else ""
+    return f"try {step.number:2d}  {step.what}: {step.meaning}{says}"
+
+
+def _data(diagnosis: Diagnosis, steps: list[Step]) -> dict[str, Any]:
+    return {
+        "complete": diagnosis.complete,
+        "tries": diagnosis.tries,
+        "findings": [
+            {"settings": list(finding.settings), "remedy": finding.remedy}
+            for finding in diagnosis.findings
+        ],
+        "steps": [
+            {
+                "number": step.number,
+                "signal": step.what,
+                "stage": step.look.stage.name.lower(),
+                "sparks_late_deg": dict(step.look.errors_deg),
+                "says": step.look.reason,
+                "meaning": step.meaning,
+            }
+            for step in steps
+        ],
+    }
