@@ -33,6 +33,7 @@ class SparkCheck:
         pitch = float(tooth_pitch_deg(wheel))
         self._limit_deg = limits.position_deg if limits.position_deg is not None else pitch / 2
         self._wrong_in_a_row = 0
+        self._wrong_of_line = dict.fromkeys(lines, 0)
         self._last_spark_s: float | None = None
         self._sparks = True
         self.advance_deg: float | None = None
@@ -40,7 +41,11 @@ class SparkCheck:
 
     @property
     def misplaced(self) -> bool:
-        return self._wrong_in_a_row >= MISPLACED_IN_A_ROW
+        """Two wrong sparks in a row, of all coils or of one: a position may be wrong in a part of
+        each turn only, and then some coils fire right.
+        """
+        worst = max(self._wrong_of_line.values(), default=0)
+        return max(self._wrong_in_a_row, worst) >= MISPLACED_IN_A_ROW
 
     def take(self, pulse: Pulsed) -> None:
         """Look at an edge; only sparks count."""
@@ -54,9 +59,10 @@ class SparkCheck:
         errors = [signed_deg(angle - tdc) for tdc in self._tdc_deg[pulse.line]]
         error = min(errors, key=abs)
         if abs(error) <= self._limit_deg:
-            self._wrong_in_a_row = 0
+            self._wrong_in_a_row = self._wrong_of_line[pulse.line] = 0
             return
         self._wrong_in_a_row += 1
+        self._wrong_of_line[pulse.line] += 1
         self.detail = f"{pulse.line} fires {abs(error):.1f} degrees too {_way(error)}"
 
     def vanished_or_back(self, seconds: float, rpm: float) -> bool | None:
