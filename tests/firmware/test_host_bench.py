@@ -11,12 +11,14 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from edgewheel.board.enquiry import Enquiry
+from edgewheel.cli.main import main
 from edgewheel.clock import WallClock
 from edgewheel.controller.sim import read_settings
 from edgewheel.link.messages import Reason, State, Status
@@ -24,11 +26,12 @@ from edgewheel.link.serial_port import SerialPort
 from edgewheel.yamlfile import parse
 from firmware.kit.cable import Cable
 from firmware.kit.emulator import MS
-from firmware.kit.wired import WiredBoard
+from firmware.kit.wired import EmulatedClock, WiredBoard
 
 pytestmark = pytest.mark.slow
 
 SECOND = 10**9
+COARSE_US = 2_000
 CLOCKS_APART_MS = 5
 """At most so much later than the emulated chip's the board's own clock begins to count."""
 CONTROLLER = """\
@@ -48,8 +51,8 @@ controller: {kind: serial, port: CONTROLLER}
 limits: {sync_within_s: 1}
 """
 
-STEADY = "motion: {segments: [{ramp: 900, seconds: 0.3}, {hold: 900, seconds: SECONDS}]}\n"
-LONG = STEADY.replace("SECONDS", "60")
+STEADY = "motion: {segments: [{ramp: 900, seconds: 0.3}, {hold: 900, seconds: 1.2}]}\n"
+LONG = STEADY.replace("1.2", "60")
 STAIRCASE = "sweep: {from: 600, to: 1200, step: 300, rate: 2000, settle: 0.1, hold: 0.2}\n"
 
 
@@ -83,15 +86,32 @@ def bench_file(folder: Path, board: WiredBoard, rest: str, url: str = "") -> str
     return "bench.yaml"
 
 
-def test_a_run_passes_and_is_verified(wired: Callable[..., WiredBoard], tmp_path: Path) -> None:
-    bench = bench_file(tmp_path, wired(), STEADY.replace("SECONDS", "1.2"))
-    out, err = edgewheel(tmp_path, "run", bench, "--json").communicate(timeout=60)
-    data = json.loads(out)
-    assert (data["outcome"], data["verified"], data["losses"]) == ("passed", True, []), err
+@pytest.fixture
+def edgewheel_at(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., tuple[int, dict[str, Any]]]:
+    """Runs a command to its end in the time of the board; exit code, and its JSON."""
+    monkeypatch.chdir(tmp_path)
+
+    def run(board: WiredBoard, *words: str) -> tuple[int, dict[str, Any]]:
+        monkeypatch.setattr("edgewheel.bench.ports.WallClock", lambda: EmulatedClock(board))
+        code = main([*words, "--json"])
+        return code, json.loads(capsys.readouterr().out)
+
+    return run
+
+
+def test_a_run_passes_and_is_verified(
+    wired: Callable[..., WiredBoard], edgewheel_at: Callable[..., Any], tmp_path: Path
+) -> None:
+    board = wired()
+    code, data = edgewheel_at(board, "run", bench_file(tmp_path, board, STEADY))
+    assert (code, data["outcome"], data["verified"], data["losses"]) == (0, "passed", True, [])
     folder = tmp_path / data["folder"]
     assert b"rpm=900.0 sync=full" in (folder / "controller.log").read_bytes()
-    summary = json.loads((folder / "summary.json").read_text(encoding="utf-8"))
-    assert summary["board"].startswith("RP2040 board with the id e66138528350ab21, firmware ")
+    assert summary(tmp_path)["board"].startswith(
+        "RP2040 board with the id e66138528350ab21, firmware "
+    )
     with sqlite3.connect(folder / "run.sqlite") as record:
         states = [state for (state,) in record.execute("SELECT state FROM board ORDER BY tick")]
         pulses = record.execute("SELECT COUNT(*) FROM pulse").fetchone()[0]
@@ -99,33 +119,51 @@ def test_a_run_passes_and_is_verified(wired: Callable[..., WiredBoard], tmp_path
     assert pulses > 20
 
 
-def test_a_sweep_finds_where_sync_drops(wired: Callable[..., WiredBoard], tmp_path: Path) -> None:
+def test_a_sweep_finds_where_sync_drops(
+    wired: Callable[..., WiredBoard], edgewheel_at: Callable[..., Any], tmp_path: Path
+) -> None:
     """A tooth lasts 500 ms / rpm: a noise filter of 450 us swallows them from 1,111 rpm on."""
     board = wired(CONTROLLER.replace("{line: crank}", "{line: crank, filter_us: 450}"))
-    bench = bench_file(tmp_path, board, STAIRCASE)
-    process = edgewheel(tmp_path, "sweep", bench, "--json")
-    out, err = process.communicate(timeout=90)
-    data = json.loads(out)
-    assert process.returncode == 1, err
-    assert [data["highest_rpm"], data["dropped_rpm"], data["back_rpm"]] == [900, 1200, 900], out
+    code, data = edgewheel_at(board, "sweep", bench_file(tmp_path, board, STAIRCASE))
+    assert code == 1
+    assert [data["highest_rpm"], data["dropped_rpm"], data["back_rpm"]] == [900, 1200, 900]
     with sqlite3.connect(tmp_path / data["folder"] / "run.sqlite") as record:
         losses = record.execute("SELECT rpm FROM finding WHERE kind = 'lost'").fetchall()
-    assert 1100 < losses[0][0] < 1200
+    print(f"sync lost at {losses[0][0]:.0f} rpm")
+    assert 1111 < losses[0][0] <= 1200
 
 
 def start_long_run(folder: Path, bench: str) -> subprocess.Popen[str]:
-    """A run of a minute, well under way."""
+    """A run of a minute, well under way: the controller has found sync, and the disk has it."""
     process = edgewheel(folder, "run", bench)
-    deadline = time.monotonic() + 20
-    while not any(log.stat().st_size > 2000 for log in folder.glob("runs/*/controller.log")):
+    deadline = time.monotonic() + 30
+    while synced_reports(folder) < 3:
         assert time.monotonic() < deadline and process.poll() is None, process.communicate()[1]
         time.sleep(0.05)
     return process
 
 
+def synced_reports(folder: Path) -> int:
+    """How many reports of sync the record has."""
+    found = 0
+    for path in folder.glob("runs/*/run.sqlite"):
+        with suppress(sqlite3.OperationalError), sqlite3.connect(path) as record:
+            query = "SELECT COUNT(*) FROM report WHERE text LIKE '%sync=full%'"
+            found += record.execute(query).fetchone()[0]
+    return found
+
+
 def summary(folder: Path) -> dict[str, Any]:
     (path,) = folder.glob("runs/*/summary.json")
     return json.loads(path.read_text(encoding="utf-8"))
+
+
+def wait(board: WiredBoard, since: int, milliseconds: int) -> None:
+    """Until so much of the board's time has passed since a tick."""
+    deadline = time.monotonic() + 60
+    while board.tick - since < milliseconds * MS:
+        assert time.monotonic() < deadline
+        time.sleep(0.02)
 
 
 def status(url: str) -> Status:
@@ -155,12 +193,12 @@ def held_then_idle(board: WiredBoard, since: int, held_ms: int) -> None:
 def test_a_killed_host_leaves_held_then_idle_pins_and_no_summary(
     wired: Callable[..., WiredBoard], tmp_path: Path
 ) -> None:
-    board = wired()
+    board = wired(quantum_us=COARSE_US)
     process = start_long_run(tmp_path, bench_file(tmp_path, board, LONG))
     process.kill()
     killed = board.tick
     process.communicate()
-    time.sleep(1.4)
+    wait(board, killed, 1_400)
     held_then_idle(board, killed, 100)
     assert status(board.url).reason == Reason.LINK_DROPPED
     assert not list(tmp_path.glob("runs/*/summary.json"))
@@ -169,20 +207,20 @@ def test_a_killed_host_leaves_held_then_idle_pins_and_no_summary(
         states = [state for (state,) in record.execute("SELECT state FROM board ORDER BY tick")]
         reports = record.execute("SELECT COUNT(*) FROM report").fetchone()[0]
     assert states[-1] == "running"
-    assert reports > 10
+    assert reports >= 3
 
 
 def test_a_cut_cable_is_a_lost_bench_and_the_board_stops_by_itself(
     wired: Callable[..., WiredBoard], tmp_path: Path
 ) -> None:
-    board = wired()
+    board = wired(quantum_us=COARSE_US)
     cable = Cable(board.url)
     bench = bench_file(tmp_path, board, LONG, cable.url)
     process = start_long_run(tmp_path, bench)
     cable.cut()
     cut = board.tick
     _, err = process.communicate(timeout=20)
-    time.sleep(2.4)
+    wait(board, cut, 2_600)
     assert process.returncode == 3
     assert "has said nothing for 1" in err
     held_then_idle(board, cut, 1_300)
@@ -195,7 +233,7 @@ def test_a_cut_cable_is_a_lost_bench_and_the_board_stops_by_itself(
 def test_a_board_that_resets_is_a_lost_bench_and_its_pins_are_released(
     wired: Callable[..., WiredBoard], tmp_path: Path
 ) -> None:
-    board = wired()
+    board = wired(quantum_us=COARSE_US)
     process = start_long_run(tmp_path, bench_file(tmp_path, board, LONG))
     board.crash()
     crashed = board.tick

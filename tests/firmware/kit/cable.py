@@ -28,13 +28,15 @@ class Cable:
         near = self._server.accept()[0]
         with near, socket.create_connection(self._far) as far:
             ends = {near: far, far: near}
-            while not self._over.is_set():
+            while not self._over.is_set() and not self._cut.is_set():
                 for end in select.select(ends, [], [], 0.05)[0]:
                     data = end.recv(65_536)
                     if not data:
                         return
                     if not self._cut.is_set():
                         ends[end].sendall(data)
+            # Neither end learns what the other does from here on, not even that it closes.
+            self._over.wait()
 
     def close(self) -> None:
         self._over.set()

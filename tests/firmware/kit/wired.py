@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 import threading
+import time
 from pathlib import Path
 
 import numpy as np
@@ -79,3 +80,21 @@ class WiredBoard(Served):
     def close(self) -> None:
         super().close()
         self._line.close()
+
+
+class EmulatedClock:
+    """The time of an emulated board for its host.
+
+    On a busy machine the emulator falls behind the clock on the wall, as no crystal does; a host
+    that lives in the board's time sees what it would see of a real one.
+    """
+
+    def __init__(self, board: Served) -> None:
+        self._board = board
+
+    def now_ns(self) -> int:
+        return self._board.tick * 1_000_000_000 // HZ
+
+    def sleep_until(self, deadline_ns: int) -> None:
+        while self.now_ns() < deadline_ns:
+            time.sleep(0.001)
