@@ -113,9 +113,10 @@ def test_a_run_passes_and_is_verified(
         "RP2040 board with the id e66138528350ab21, firmware "
     )
     with sqlite3.connect(folder / "run.sqlite") as record:
-        states = [state for (state,) in record.execute("SELECT state FROM board ORDER BY tick")]
+        states = record.execute("SELECT state, reason, played FROM board ORDER BY tick").fetchall()
         pulses = record.execute("SELECT COUNT(*) FROM pulse").fetchone()[0]
-    assert states[-4:] == ["armed", "running", "holding", "idle"]
+    assert [state for state, _, _ in states[-4:]] == ["armed", "running", "holding", "idle"]
+    assert states[-1][1:] == ("end", len(board.transitions))
     assert pulses > 20
 
 

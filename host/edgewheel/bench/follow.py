@@ -82,7 +82,7 @@ class Follower:
         elif isinstance(event, StateChanged):
             seconds = self._seconds(event.tick)
             state, reason = event.state.name.lower(), event.reason.name.lower()
-            yield BoardSaid(event.tick, seconds, state, reason, 0)
+            yield BoardSaid(event.tick, seconds, state, reason, event.played)
         elif isinstance(event, RunEnded):
             self._ended = event
         elif isinstance(event, Parked):

@@ -46,11 +46,15 @@ class LinkFailed:
 
 @dataclass(frozen=True)
 class StateChanged:
-    """The board is in another state, first seen at board tick `tick`."""
+    """The board is in another state, first seen at board tick `tick`.
+
+    `played` transitions of its run had reached the pins by then.
+    """
 
     state: State
     reason: Reason
     tick: int
+    played: int
 
 
 @dataclass(frozen=True)

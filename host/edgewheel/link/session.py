@@ -232,7 +232,8 @@ class Session:
         asked_ns = self._poller.hear(status.token, now_ns)
         events.append(BoardStatus(status, now_ns, asked_ns))
         if before is None or (before.state, before.run) != (status.state, status.run):
-            events.append(StateChanged(State(status.state), Reason(status.reason), status.tick))
+            state, reason = State(status.state), Reason(status.reason)
+            events.append(StateChanged(state, reason, status.tick, status.played))
         if self.phase is Phase.CLEARING and status.state not in (State.ARMED, State.RUNNING):
             self._ready(events)
         self._take_acknowledgement(status, now_ns)

@@ -1,6 +1,7 @@
 """boards, doctor, flash and `board: auto` as a script sees them."""
 
 import json
+import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -133,6 +134,11 @@ def test_auto_takes_the_only_board_and_the_record_names_it(auto, plugged, capsys
         data = json.loads(capsys.readouterr().out)
     assert data["verified"], data
     (path,) = Path("runs").glob("*/summary.json")
+    with sqlite3.connect(path.with_name("run.sqlite")) as record:
+        rows = record.execute("SELECT state, reason, played FROM board ORDER BY tick").fetchall()
+    edges = 2 * 35 * 900 / 60 * 0.5
+    assert rows[-2][:2] == ("holding", "end")
+    assert edges - 2 <= rows[-2][2] <= edges + 2
     board = json.loads(path.read_text())["board"]
     assert board == f"RP2040 board with the id {b'fan one '.hex()}, firmware 0.3.1"
 
