@@ -23,7 +23,7 @@ from edgewheel.search.cause import CauseWords
 from edgewheel.search.shrink import ShrinkResult
 from edgewheel.search.stretch import CAUSE, moved_flips, stretch_plan
 from edgewheel.wheel.library import find
-from edgewheel.yamlfile import Node, load
+from edgewheel.yamlfile import LONGEST_NUMBER, Node, load
 
 _PLAIN = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_./+-]*( [A-Za-z0-9_./+-]+)*")
 _DIGITS = 12
@@ -105,7 +105,12 @@ def _ripple(ripple: Ripple | None) -> str:
 
 
 def number_text(value: Fraction) -> str:
-    """A number as a bench file has it: whole or decimal where that is exact, else a fraction."""
+    """A number as a bench file has it: whole or decimal where that is exact, else a fraction.
+
+    A fraction too long to be read back is rounded to twelve places.
+    """
+    if len(str(value)) > LONGEST_NUMBER:
+        value = Fraction(round(value * 10**_DIGITS), 10**_DIGITS)
     if value.denominator == 1:
         return str(value.numerator)
     if (value * 10**_DIGITS).denominator == 1:

@@ -1,9 +1,9 @@
 """Shrinking: from a run in which the controller failed, the least that makes it fail alike.
 
 All that the faults changed is written as flips of the sound signal. Then, trial by trial: does it
-fail again; does it pass without any; how soon after the start is it certain; which of the flips are
-needed (`ddmin`); how late may the engine begin to turn. Every trial is a row in the run's record,
-so a search that was stopped goes on where it was: known trials are not done again.
+fail again; does it pass without any; which of the flips up to there are needed (`ddmin`); how late
+may the engine begin to turn, and how soon stop. Every trial is a row in the run's record, so a
+search that was stopped goes on where it was: known trials are not done again.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from edgewheel.clock import Clock, WallClock
 from edgewheel.errors import UsageError
 from edgewheel.fault.diff import flips_of
 from edgewheel.fault.flips import Flip
+from edgewheel.fault.model import US_PER_S
 from edgewheel.search.ddmin import Subset, ddmin
 from edgewheel.search.stretch import GRAIN_S, Stretch, moved_flips, stretch_plan
 from edgewheel.search.sweep import sweep_plan
@@ -33,9 +34,13 @@ from edgewheel.search.sweep import sweep_plan
 VOTES = 3
 """Runs of a trial where a real controller may not do the same twice."""
 
+SLACK_S = Fraction(1, 2)
+"""Reports that come seldom tell a failure so much later."""
+
 FINENESS = 50
 """A stretch is found to this part of its length."""
 
+SHORTER = "a shorter stretch"
 UNPLAYABLE = "it cannot be played"
 
 
@@ -100,6 +105,7 @@ class Shrink:
         self._stopped = False
         self._subset: Subset = tuple(range(len(self.flips)))
         self._stretch = Stretch(Fraction(0), self.plan.signal.motion.end_s)
+        self._certain_s: float | None = None
         self.new_trials = 0
         self.known_trials = 0
         self.result: ShrinkResult | None = None
@@ -135,20 +141,28 @@ class Shrink:
         self._wanted = Failure(first.found)
         if (yield from self._fails("without any change", (), self._stretch)):
             self._subset = ()
-        yield from self._end_sooner(first.found_s)
+        yield from self._end_at(first.found_s, self._slack_s)
         if self._subset:
-            yield from self._fewer()
+            self._subset = yield from self._fewer()
+        yield from self._end_at(self._certain_s, Fraction(0))
         yield from self._begin_later()
-        yield from self._end_sooner(None)
+        yield from self._end_sooner()
         flips = tuple(self.flips[number] for number in self._subset)
         trials = self.new_trials + self.known_trials
         return ShrinkResult(self._wanted, len(self.flips), flips, self._stretch, trials)
 
-    def _fewer(self) -> Generator[Trial, TrialRow, None]:
-        end_us = self._stretch.end_s * 1_000_000
+    @property
+    def _slack_s(self) -> Fraction:
+        """How much later fewer changes may fail, or be seen to fail, than all of them do."""
+        limits = self.plan.limits
+        patience_ms = max(limits.silence_ms, limits.speed_error_ms, limits.report_latency_ms)
+        return Fraction(patience_ms / 1000).limit_denominator(1000) + SLACK_S
+
+    def _fewer(self) -> Generator[Trial, TrialRow, Subset]:
+        """The changes that are needed within the stretch, by `ddmin`."""
+        end_us = self._stretch.end_s * US_PER_S
         inside = [number for number in self._subset if self.flips[number].from_us < end_us]
         search = ddmin(len(inside))
-        subset: Subset = tuple(inside)
         try:
             chosen = next(search)
             while True:
@@ -158,16 +172,22 @@ class Shrink:
                     self._subset = tried
                 chosen = search.send(failed)
         except StopIteration as end:
-            subset = tuple(inside[number] for number in end.value)
-        self._subset = subset
+            return tuple(inside[number] for number in end.value)
 
-    def _end_sooner(self, certain_s: float | None) -> Generator[Trial, TrialRow, None]:
-        """Halve the end down to the shortest that fails, from where it was certain."""
-        begin_s, high, low = self._stretch.begin_s, self._stretch.end_s, self._stretch.begin_s
-        if certain_s is not None:
-            guess = min((Fraction(certain_s) // GRAIN_S + 2) * GRAIN_S, high)
-            if guess < high and (yield from self._fails_in(begin_s, guess)):
-                high = guess
+    def _end_at(
+        self, certain_s: float | None, slack_s: Fraction
+    ) -> Generator[Trial, TrialRow, None]:
+        """End soon after the failure was certain, if it fails then."""
+        if certain_s is None:
+            return
+        begin_s = self._stretch.begin_s
+        end_s = (Fraction(certain_s) // GRAIN_S + 2) * GRAIN_S + slack_s
+        if end_s < self._stretch.end_s and (yield from self._fails_in(begin_s, end_s)):
+            self._stretch = Stretch(begin_s, end_s)
+
+    def _end_sooner(self) -> Generator[Trial, TrialRow, None]:
+        """Halve the end down to the soonest that fails."""
+        begin_s, low, high = self._stretch.begin_s, self._stretch.begin_s, self._stretch.end_s
         while high - low > self._tolerance(high - begin_s):
             middle = _on_grain((low + high) / 2)
             if (yield from self._fails_in(begin_s, middle)):
@@ -189,15 +209,18 @@ class Shrink:
 
     def _fails_in(self, begin_s: Fraction, end_s: Fraction) -> Question:
         stretch = Stretch(begin_s, end_s)
-        return (yield from self._fails("a shorter stretch", self._subset, stretch))
+        return (yield from self._fails(SHORTER, self._subset, stretch))
 
     def _fails(self, stage: str, subset: Subset, stretch: Stretch) -> Question:
         """Whether it fails alike. One that never syncs must have had the time to, if sound."""
         row = yield Trial(stage, subset, stretch)
-        if row.failed and subset and self._wanted in (Failure.NEVER, Failure.LATE):
+        failed = row.failed
+        if failed and subset and self._wanted in (Failure.NEVER, Failure.LATE):
             sound = yield Trial(stage, (), stretch)
-            return not sound.failed
-        return row.failed
+            failed = not sound.failed
+        if failed and row.found_s is not None:
+            self._certain_s = float(stretch.begin_s) + row.found_s
+        return failed
 
     def _tolerance(self, length_s: Fraction) -> Fraction:
         return max(length_s / FINENESS, GRAIN_S)
@@ -272,10 +295,11 @@ class Shrink:
     def _progress(self, trial: Trial, row: TrialRow) -> ShrinkProgress:
         done = self.new_trials + self.known_trials
         halvings = ceil(log2(FINENESS))
-        ahead = {"failing again": 3 * halvings + 1, "without any change": 3 * halvings}
-        left = ahead.get(trial.stage, halvings)
-        if trial.stage != "a shorter stretch" or done <= halvings + 3:
-            left += 2 * ceil(log2(max(len(self._subset), 1) + 1))
+        left = 2 * halvings
+        if trial.stage == SHORTER and done > 3:
+            left = halvings
+        elif self._subset:
+            left += 2 * ceil(log2(len(self._subset) + 1))
         return ShrinkProgress(
             trial.stage, done, done + left, len(self._subset), self._stretch, row.seconds
         )
