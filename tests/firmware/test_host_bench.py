@@ -116,7 +116,11 @@ def test_a_run_passes_and_is_verified(
         states = record.execute("SELECT state, reason, played FROM board ORDER BY tick").fetchall()
         pulses = record.execute("SELECT COUNT(*) FROM pulse").fetchone()[0]
     assert [state for state, _, _ in states[-4:]] == ["armed", "running", "holding", "idle"]
-    assert states[-1][1:] == ("end", len(board.transitions))
+    _, reason, played = states[-1]
+    assert reason == "end"
+    # The pins also move when they are armed and parked, if their levels differ.
+    assert played > 2000
+    assert 0 <= len(board.transitions) - played <= 2
     assert pulses > 20
 
 
