@@ -17,7 +17,7 @@ from edgewheel.bench.timing.separate import Sample, Separation, separate
 from edgewheel.bench.timing.wiring import Misfit, misfits
 from edgewheel.controller.lines import value
 from edgewheel.errors import BenchError, UsageError
-from edgewheel.search.recorded import RecordedRun
+from edgewheel.search.recorded import Finding, RecordedRun
 
 CAPTURE_TICKS = 1
 """A capture is right to a tick."""
@@ -75,13 +75,7 @@ def timing_of(runs: Sequence[RecordedRun]) -> Timing:
 
 
 def _run_timing(number: int, run: RecordedRun) -> RunTiming:
-    findings = run.findings()
-    missing = [finding for finding in findings if finding.kind == "pulses_missing"]
-    if missing:
-        raise BenchError(
-            f"In {run.folder} captured edges are missing ({missing[0].detail}), so a missed pulse "
-            "may be the bench's. Play the run again with fewer captured lines."
-        )
+    findings = _whole(run)
     plan, edges = run.plan, EdgeShift(run.plan.wheel, run.plan.signals.crank_edge)
     commanded, claims = _said(run)
     captured = run.pulses()
@@ -108,6 +102,18 @@ def _run_timing(number: int, run: RecordedRun) -> RunTiming:
         _samples(usable, "injection", edges),
         CAPTURE_TICKS * 1e6 / run.tick_hz,
     )
+
+
+def _whole(run: RecordedRun) -> list[Finding]:
+    """The findings of a run whose capture is whole. Raises BenchError."""
+    findings = run.findings()
+    missing = [finding for finding in findings if finding.kind == "pulses_missing"]
+    if missing:
+        raise BenchError(
+            f"In {run.folder} captured edges are missing ({missing[0].detail}), so a missed pulse "
+            "may be the bench's. Play the run again with fewer captured lines."
+        )
+    return findings
 
 
 def _said(run: RecordedRun) -> tuple[Commanded, list[tuple[float, bool]]]:

@@ -16,7 +16,7 @@ SETTLE_DEG = 1440.0
 """Two cycles after a change of speed, or of sync, an event may still be one planned before it."""
 
 Span = tuple[float, float]
-Mask = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -58,25 +58,28 @@ def rows_of(
     `live` are the spans in seconds in which the controller had sync and let sparks come.
     """
     rows = []
-    alive = _within(measured.events.end_s, live)
+    span = _span_of(measured.events.end_s, live)
     for number in np.unique(measured.crank.segment[measured.crank.segment >= 0]):
         placed = motion[int(number)]
         piece = placed.segment
         begin, end = float(piece.rpm_begin), float(piece.rpm_end)
         steady = begin == end and piece.ripple is None
-        here = (measured.crank.segment == number) & alive
+        here = (measured.crank.segment == number) & (span >= 0)
         if steady and begin:
             settle_s = SETTLE_DEG / (DEG_PER_S_PER_RPM * abs(begin))
             here &= measured.events.end_s >= float(placed.begin_s) + settle_s
         if here.any():
-            rows.append(_row(run, measured, here, (steady, begin, end), period_deg))
+            speed = (steady, begin, end)
+            rows.append(_row(run, measured, np.where(here, span, -1), speed, period_deg))
     return rows
 
 
 def _row(
-    run: int, measured: Measured, here: Mask, speed: tuple[bool, float, float], period_deg: float
+    run: int, measured: Measured, span: Ints, speed: tuple[bool, float, float], period_deg: float
 ) -> Row:
-    missed, doubled = _missed_and_doubled(measured, here)
+    """The events whose `span` (n,) is not -1."""
+    missed, doubled = _missed_and_doubled(measured, span)
+    here = span >= 0
     before = measured.before_deg[here]
     return Row(
         run,
@@ -95,18 +98,19 @@ def _row(
     )
 
 
-def _missed_and_doubled(measured: Measured, here: Mask) -> tuple[int, int]:
-    """Between neighbouring events that are both of this row."""
-    both = here[1:] & here[:-1]
+def _missed_and_doubled(measured: Measured, span: Ints) -> tuple[int, int]:
+    """Between neighbouring events of this row, with no loss or cut between them."""
+    both = (span[1:] == span[:-1]) & (span[1:] >= 0)
     steps = np.diff(measured.slot)[both]
     return int(np.maximum(steps - 1, 0).sum()), int((steps < 1).sum())
 
 
-def _within(seconds: npt.NDArray[np.float64], spans: Sequence[Span]) -> Mask:
-    inside = np.zeros(len(seconds), bool)
-    for begin, end in spans:
-        inside |= (seconds >= begin) & (seconds <= end)
-    return inside
+def _span_of(seconds: npt.NDArray[np.float64], spans: Sequence[Span]) -> Ints:
+    """The number of the span that each moment (n,) lies in, -1 for none."""
+    number = np.full(len(seconds), -1, np.int64)
+    for index, (begin, end) in enumerate(spans):
+        number[(seconds >= begin) & (seconds <= end)] = index
+    return number
 
 
 def _circular_median(deg: npt.NDArray[np.float64], period: float) -> float:

@@ -37,6 +37,19 @@ BEND_DEG = 0.1
 COVERAGE = 2.0
 """Uncertainties are two standard deviations, about 95 %."""
 
+_NOTHING = (
+    "Nothing can be told: no event at a steady speed and a known advance. Lock the controller's "
+    "timing, write 'signals: {advance_deg: ...}', and hold two speeds."
+)
+_ONE_SPEED = (
+    "Angle and delay cannot be told apart at one speed: hold at least two, the higher at least "
+    f"{LEAST_SPEED_RATIO:g} times the lower."
+)
+_WIDTH_WITH_SPEED = (
+    "Speed and tooth width changed together, so they cannot be told apart: play the same speeds on "
+    "both wheels."
+)
+
 Floats = npt.NDArray[np.float64]
 Share = Literal["right", "wrong", "unclear", "unknown"]
 
@@ -85,60 +98,55 @@ class Separation:
 def separate(samples: Sequence[Sample], resolution_us: float = 0.0) -> Separation:
     """Tell the causes apart as far as the samples can; `resolution_us` is the capture's."""
     if not samples:
-        return Separation(
-            needs=(
-                "Nothing can be told: no event at a steady speed and a known advance. Lock the "
-                "controller's timing, write 'signals: {advance_deg: ...}', and hold two speeds.",
-            )
-        )
+        return Separation(needs=(_NOTHING,))
     turn, errors, needs = _turn(samples)
-    rpm = np.array([sample.rpm for sample in samples])
-    widths = np.array([sample.width_deg for sample in samples])
-    sigma = np.array([max(sample.sigma_deg, 1e-6) for sample in samples])
-    two_speeds = rpm.max() >= LEAST_SPEED_RATIO * rpm.min()
-    two_widths = float(np.ptp(widths)) >= LEAST_WIDTH_DEG
-    if not two_speeds:
-        needs.append(
-            "Angle and delay cannot be told apart at one speed: hold at least two, the higher at "
-            f"least {LEAST_SPEED_RATIO:g} times the lower."
-        )
-    if not two_widths:
-        needs.append(_width_need(widths))
-    columns = [np.ones(len(rpm))]
-    columns += [-DEG_PER_S_PER_RPM * rpm * 1e-6] if two_speeds else []
-    fit = _fit([*columns, -widths] if two_widths else columns, errors, sigma)
-    if two_widths and fit is None:
-        needs.append(
-            "Speed and tooth width changed together, so they cannot be told apart: play the same "
-            "speeds on both wheels."
-        )
-        two_widths = False
-    edge: Share = "unknown"
-    share = fit.estimate(-1) if fit is not None and two_widths else None
-    if share is not None:
-        edge = _which(share)
-        if edge == "unclear":
-            needs.append(
-                f"The error follows the tooth width by {share.value:.2f} +- "
-                f"{share.uncertainty:.2f}; 0 would be the right edge, 1 the wrong one. Something "
-                "else differs between the runs."
-            )
-        errors = errors + widths * (edge == "wrong")
-    fit = _fit(columns, errors, sigma)
-    assert fit is not None
-    if two_speeds and (trouble := _not_fixed(fit)):
-        return Separation(
-            edge=edge, edge_share=share, turn=turn, worst_deg=fit.worst, needs=(*needs, trouble)
-        )
-    return Separation(
-        fit.estimate(0) if two_speeds else None,
-        _with_floor(fit.estimate(1), resolution_us) if two_speeds else None,
-        edge,
-        share,
-        turn,
-        fit.worst,
-        tuple(needs),
+    table = _Table(samples)
+    edge, share, more = _edge(table, errors)
+    needs += more
+    if edge == "wrong":
+        errors = errors + table.widths
+    fit = _fit(table.speed_columns, errors, table.sigma)
+    assert fit is not None, "a constant and two speeds are independent"
+    if not table.two_speeds:
+        return Separation(None, None, edge, share, turn, fit.worst, (*needs, _ONE_SPEED))
+    if trouble := _not_fixed(fit):
+        return Separation(None, None, edge, share, turn, fit.worst, (*needs, trouble))
+    delay = fit.estimate(1)
+    delay = Estimate(delay.value, max(delay.uncertainty, resolution_us))
+    return Separation(fit.estimate(0), delay, edge, share, turn, fit.worst, tuple(needs))
+
+
+class _Table:
+    """The samples as columns (n,), and what they can tell."""
+
+    def __init__(self, samples: Sequence[Sample]) -> None:
+        rpm = np.array([sample.rpm for sample in samples])
+        self.widths = np.array([sample.width_deg for sample in samples])
+        self.sigma = np.array([max(sample.sigma_deg, 1e-6) for sample in samples])
+        self.two_speeds = bool(rpm.max() >= LEAST_SPEED_RATIO * rpm.min())
+        self.two_widths = bool(np.ptp(self.widths) >= LEAST_WIDTH_DEG)
+        self.speed_columns = [np.ones(len(rpm))]
+        if self.two_speeds:
+            self.speed_columns.append(-DEG_PER_S_PER_RPM * rpm * 1e-6)
+
+
+def _edge(table: _Table, errors: Floats) -> tuple[Share, Estimate | None, list[str]]:
+    """Which edge is counted, how much of the width is in the errors, and what is not known."""
+    if not table.two_widths:
+        return "unknown", None, [_width_need(table.widths)]
+    fit = _fit([*table.speed_columns, -table.widths], errors, table.sigma)
+    if fit is None:
+        return "unknown", None, [_WIDTH_WITH_SPEED]
+    share = fit.estimate(-1)
+    if abs(share.value) <= SNAP:
+        return "right", share, []
+    if abs(share.value - 1) <= SNAP:
+        return "wrong", share, []
+    need = (
+        f"The error follows the tooth width by {share.value:.2f} +- {share.uncertainty:.2f}; 0 "
+        "would be the right edge, 1 the wrong one. Something else differs between the runs."
     )
+    return "unclear", share, [need]
 
 
 def _turn(samples: Sequence[Sample]) -> tuple[Share, Floats, list[str]]:
@@ -170,12 +178,6 @@ def _width_need(widths: Floats) -> str:
         f"Whether the wrong edge is counted cannot be told from an angle of {abs(width):.2f} "
         "degrees, the tooth width: add a run on the same wheel with another tooth width."
     )
-
-
-def _which(share: Estimate) -> Share:
-    if abs(share.value) <= SNAP:
-        return "right"
-    return "wrong" if abs(share.value - 1) <= SNAP else "unclear"
 
 
 @dataclass(frozen=True, eq=False)
@@ -228,7 +230,3 @@ def _not_fixed(fit: _Fit) -> str:
             f"can have. {remedy}"
         )
     return ""
-
-
-def _with_floor(estimate: Estimate, floor: float) -> Estimate:
-    return Estimate(estimate.value, max(estimate.uncertainty, floor))

@@ -1,0 +1,251 @@
+"""The parts of the timing: events from edges, their TDCs, missed and doubled, the fit itself."""
+
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from edgewheel import yamlfile
+from edgewheel.bench.outputs import read_outputs
+from edgewheel.bench.signals import OutputLine
+from edgewheel.bench.timing.crank import crank_at
+from edgewheel.bench.timing.edge import EdgeShift
+from edgewheel.bench.timing.measure import Commanded, measure
+from edgewheel.bench.timing.pulses import line_events, polarity_is_turned
+from edgewheel.bench.timing.remarks import remarks
+from edgewheel.bench.timing.rows import live_spans, rows_of
+from edgewheel.bench.timing.separate import Sample, separate
+from edgewheel.bench.timing.wiring import misfits
+from edgewheel.bench.truth import Truth
+from edgewheel.errors import FileError
+from edgewheel.motion.motion import Motion
+from edgewheel.motion.ripple import CompressionRipple
+from edgewheel.motion.segment import hold, ramp
+from edgewheel.wheel.library import find
+
+WHEEL = find("60-minus-2-half-moon-cam")
+RPM = 1000
+CYCLE_S = 0.12
+COIL = OutputLine("ignition", (1,))
+STEADY = Motion([hold(Fraction(RPM), seconds=Fraction(10))])
+TEN = Commanded(np.empty(0), np.empty(0), 10.0, "")
+
+
+def edges(*spans):
+    """Edges of a line that is high in these spans of seconds."""
+    flat = np.array(spans, np.float64).reshape(-1)
+    return flat, np.tile([1, 0], len(spans))
+
+
+def sparks(*cycles, error_deg=0.0, dwell_s=0.003):
+    """One dwell for each cycle, its spark 10 degrees before TDC of cylinder 1, or off by that."""
+    at = [(720 * cycle + 84 - 10 - error_deg) / (6 * RPM) for cycle in cycles]
+    return edges(*[(s - dwell_s, s) for s in at])
+
+
+def measured(pulses, line=COIL, commanded=TEN, motion=STEADY):
+    return measure("coil_1", line, pulses, motion, WHEEL, commanded)
+
+
+def row(pulses, **words):
+    (one,) = rows_of(1, measured(pulses, **words), STEADY, [(0.0, 10.0)], 720.0)
+    return one
+
+
+def test_a_dwell_that_is_chopped_is_one_dwell():
+    parts = [(1.0 + 60e-6 * k, 1.0 + 60e-6 * k + 30e-6) for k in range(5)]
+    events = line_events(COIL, *edges((0.5, 0.503), (0.998, 0.99999), *parts))
+    assert events.begin_s.tolist() == [0.5, 0.998]
+    assert events.end_s[1] == pytest.approx(1.00027)
+    assert events.chops.tolist() == [0, 5]
+
+
+def test_a_spark_struck_again_is_timed_at_the_first():
+    events = line_events(COIL, *edges((0.1, 0.103), (0.1035, 0.104), (0.1045, 0.105), (0.2, 0.203)))
+    assert events.end_s.tolist() == [0.103, 0.203]
+    assert events.restrikes.tolist() == [2, 0]
+
+
+def test_injection_pulses_that_follow_soon_are_two():
+    line = OutputLine("injection", (1,), "low")
+    events = line_events(line, np.array([0.1, 0.102, 0.103, 0.104]), np.array([0, 1, 0, 1]))
+    assert events.lasts_s == pytest.approx([0.002, 0.001])
+
+
+def test_pulses_cut_off_by_the_capture_are_none():
+    seconds, levels = np.array([0.1, 0.2, 0.203, 0.3]), np.array([0, 1, 0, 1])
+    assert line_events(COIL, seconds, levels).end_s.tolist() == [0.203]
+    assert len(line_events(COIL, np.empty(0), np.empty(0, np.int64))) == 0
+
+
+@pytest.mark.parametrize("error_deg", [0.0, 7.0, -7.0, 350.0, -180.5, 359.9])
+def test_angle_and_error_of_a_spark(error_deg):
+    one = measured(sparks(*range(2, 9), error_deg=error_deg))
+    assert one.error_deg == pytest.approx([error_deg] * 7, abs=1e-6)
+    assert one.before_deg == pytest.approx([10 + error_deg] * 7, abs=1e-6)
+    assert np.diff(one.slot).tolist() == [1] * 6
+
+
+def test_errors_about_half_a_cycle_do_not_jump():
+    early, late = sparks(2, 4, 6, error_deg=359.9), sparks(3, 5, 7, error_deg=-359.9)
+    both = np.concatenate([early[0], late[0]])
+    order = np.argsort(both)
+    levels = np.concatenate([early[1], late[1]])[order]
+    assert np.ptp(measured((both[order], levels)).error_deg) == pytest.approx(0.2)
+
+
+def test_missed_and_doubled_sparks_are_counted():
+    assert row(sparks(3, 4, 5, 7, 8, 11)).missed == 3
+    doubled = np.concatenate([sparks(3)[0], sparks(3)[0] + 0.02, sparks(4)[0]])
+    one = row((doubled, np.tile([1, 0], 3)))
+    assert (one.missed, one.doubled) == (0, 1)
+
+
+def test_nothing_is_missed_where_sync_was_lost_or_sparks_cut():
+    claims = [(0.1, True), (0.55, False), (0.95, True)]
+    spans = live_spans(claims, [(1.2, 1.5)], 2.0)
+    assert spans == [(0.1, 0.55), (0.95, 1.2), (1.5, 2.0)]
+    lost = measured(sparks(2, 3, 8, 9))
+    (one,) = rows_of(1, lost, STEADY, spans, 720.0)
+    assert (one.count, one.missed) == (4, 0)
+    assert live_spans([], [], 2.0) == [(0.0, 2.0)]
+
+
+def test_against_acceleration_there_is_a_row_of_its_own():
+    motion = Motion(
+        [
+            hold(Fraction(1000), seconds=Fraction(2)),
+            ramp(Fraction(1000), Fraction(2000), seconds=Fraction(1)),
+        ]
+    )
+    times = np.arange(0.05, 2.95, 0.01)
+    one = measure("coil_1", COIL, edges(*[(t, t + 0.003) for t in times]), motion, WHEEL, TEN)
+    rows = rows_of(1, one, motion, [(0.0, 3.0)], 720.0)
+    assert [(r.steady, r.rpm_from, r.rpm_to) for r in rows] == [
+        (True, 1000, 1000),
+        (False, 1000, 2000),
+    ]
+
+
+def test_priming_pulses_and_sparks_through_a_loss_are_told():
+    line = OutputLine("injection", (1,), "high")
+    primed = measure("inj", line, edges((0.01, 0.015), (0.5, 0.502)), STEADY, WHEEL, TEN)
+    coil = measured(sparks(2, 5, 6, 9, error_deg=30))
+    told = list(
+        remarks([primed, coil], [(0.3, 2.0)], [(0.3, "gained"), (0.5, "lost"), (0.8, "gained")])
+    )
+    assert (
+        told[0]
+        == "inj: 1 pulses before there was sync, the first at 0.010 s, 5.00 to 5.00 ms (priming)."
+    )
+    assert told[1] == (
+        "Sync lost at 0.500 s: 2 sparks until sync was back at 0.800 s, the worst 30.0 degrees off."
+    )
+
+
+def test_polarity_cannot_be_told_at_one_speed():
+    rpm = np.full(20, 1000.0)
+    assert polarity_is_turned(rpm, np.full(20, 0.11), np.full(20, 0.003)) is None
+
+
+def test_the_vectors_agree_with_the_truth():
+    ripple = CompressionRipple(Fraction(1, 4), Fraction(2))
+    motion = Motion(
+        [
+            ramp(Fraction(100), Fraction(300), seconds=Fraction(2)),
+            hold(Fraction(300), seconds=Fraction(1), ripple=ripple),
+        ],
+        Fraction(50),
+    )
+    truth, seconds = Truth(motion), np.linspace(-0.5, 3.5, 81)
+    crank = crank_at(motion, seconds)
+    for k, s in enumerate(seconds):
+        assert (crank.deg[k] - truth.angle_deg(s) + 360) % 720 == pytest.approx(360, abs=1e-6)
+        assert crank.rpm[k] == pytest.approx(truth.rpm(s))
+    assert crank.segment[0] == crank.segment[-1] == -1
+
+
+@given(
+    st.floats(-20, 20),
+    st.floats(0, 500),
+    st.sampled_from([0, 1]),
+    st.booleans(),
+    st.integers(0, 99),
+)
+def test_the_fit_finds_what_made_the_samples_within_its_uncertainty(
+    reference_deg, delay_us, share, turned, seed
+):
+    dice = np.random.default_rng(seed)
+    samples = []
+    for width in (3.0, 2.0):
+        for rpm in (800, 2000, 5000):
+            for line in "abcd":
+                error = reference_deg - 6 * rpm * delay_us * 1e-6 - share * width
+                error += 360 if turned and error < 0 else -360 if turned else 0
+                error += dice.normal(0, 0.005)
+                samples.append(Sample(line, rpm, error, 0.005, width, True))
+    found = separate(samples)
+    assert found.turn == ("wrong" if turned else "right")
+    assert found.edge == ("wrong" if share else "right")
+    assert found.reference_deg.value == pytest.approx(reference_deg, abs=0.02)
+    assert found.delay_us.value == pytest.approx(delay_us, abs=1.0)
+    assert 0.001 < found.reference_deg.uncertainty < 0.02
+
+
+def test_widths_that_change_with_the_speed_tell_nothing_of_the_edge():
+    samples = [Sample("a", rpm, 1.0, 0.01, rpm / 1000, True) for rpm in (1000, 2000, 4000)]
+    found = separate(samples)
+    assert found.edge == "unknown"
+    assert any("changed together" in need for need in found.needs)
+
+
+def test_coils_that_disagree_about_the_turn_are_told():
+    samples = [
+        Sample(line, rpm, error, 0.01, 3.0, True)
+        for line, error in (("a", 0.0), ("b", 360.0))
+        for rpm in (1000, 3000)
+    ]
+    assert "check the wiring" in " ".join(separate(samples).needs)
+
+
+def test_what_most_coils_share_is_no_wiring():
+    tdc = {1: 84.0, 3: 264.0, 4: 444.0, 2: 624.0}
+    shared = {f"coil_{n}": (n, 353.0) for n in tdc}
+    assert misfits(shared, tdc) == ()
+    assert misfits(shared | {"coil_2": (2, 173.0)}, tdc)[0].fires_for == 1
+
+
+@pytest.mark.parametrize(
+    ("wheel", "meant", "expected"),
+    [("60-minus-2-half-moon-cam", None, 3.0), ("60-minus-2-half-moon-cam", "fall", -3.0)],
+)
+def test_the_way_to_the_other_edge(wheel, meant, expected):
+    assert EdgeShift(find(wheel), meant).at(100.0) == expected
+
+
+@pytest.mark.parametrize(
+    ("text", "problem"),
+    [
+        ("{a: {ignition: 9}}", "no TDC of cylinder 9"),
+        ("{a: {ignition: [1, 1]}}", "stands twice"),
+        ("{a: {ignition: 1, injection: 1}}", "2 kinds"),
+        ("{a: {}}", "0 kinds"),
+        ("{a: {ignition: 1, dwell: high, spark: rise}}", "cannot spark at a rise"),
+        ("{a: {tacho: 0}}", "too small"),
+        ("{a: {injection: 1, dwell: low}}", "'dwell' is not known here"),
+    ],
+)
+def test_outputs_that_cannot_be_are_refused(text, problem):
+    with pytest.raises(FileError, match=problem):
+        read_outputs(yamlfile.parse(text, "bench.yaml"), WHEEL)
+
+
+def test_outputs_as_declared():
+    text = "{a: {ignition: [1, 4], spark: rise}, b: {injection: 2, end_deg: 360}, c: {tacho: 1/2}}"
+    assert read_outputs(yamlfile.parse(text, "bench.yaml"), WHEEL) == {
+        "a": OutputLine("ignition", (1, 4), "low"),
+        "b": OutputLine("injection", (2,), "low", 360.0),
+        "c": OutputLine("tacho", pulses_a_turn=0.5),
+    }
