@@ -63,6 +63,8 @@ def run(args: argparse.Namespace) -> int:
 
 def told(diagnosis: Diagnosis) -> str:
     """The end in words."""
+    from edgewheel.search.variant import USUAL_RPM
+
     tries = f"{diagnosis.tries} {'try' if diagnosis.tries == 1 else 'tries'}"
     findings = [
         fill(
@@ -73,7 +75,10 @@ def told(diagnosis: Diagnosis) -> str:
         for finding in diagnosis.findings
     ]
     if diagnosis.complete and not findings:
-        return f"nothing is wrong with this signal: in sync, speed and sparks are right ({tries})."
+        return (
+            f"nothing is wrong at {USUAL_RPM} rpm: in sync, speed and sparks are right ({tries}). "
+            "Limits at other speeds: 'edgewheel threshold BENCH speed'."
+        )
     if diagnosis.complete:
         return "\n".join([f"found in {tries}.", *findings])
     head = (

@@ -13,6 +13,9 @@ from edgewheel.search.suspects import Change, Doubt, Finding, Scene
 from edgewheel.search.variant import USUAL_RPM, Variant
 
 FASTER = 2
+LEAST_CUT_DEG = 0.4
+"""By which teeth must end earlier for the sparks to show it."""
+
 FILTERED = 0.8
 """Of the sparks' delay: teeth that last less are swallowed by a filter that delays so much."""
 
@@ -47,6 +50,8 @@ def narrowed(scene: Scene, look: Look, variant: Variant) -> Variant | None:
     width_deg = float(scene.pattern.width_deg) / 2
     if ANGLE_ERROR_DEG < late_deg < 2 * width_deg:
         width_deg = min(width_deg, FILTERED * late_deg)
+    if float(scene.pattern.width_deg) - width_deg < LEAST_CUT_DEG:
+        return None
     share = Fraction(round(width_deg / float(scene.pattern.pitch_deg) * 100), 100)
     return replace(variant, width=share)
 
@@ -58,7 +63,7 @@ def told_by_narrowed(scene: Scene, before: Look, narrow: Look, variant: Variant)
     assert variant.width is not None
     cut_deg = float(scene.pattern.width_deg - variant.width * scene.pattern.pitch_deg)
     moved_deg = signed_deg(before.common_deg - narrow.common_deg, 360)
-    return Timed.END if abs(moved_deg - cut_deg) <= ANGLE_ERROR_DEG else Timed.BEGIN
+    return Timed.END if abs(moved_deg - cut_deg) <= cut_deg / 2 else Timed.BEGIN
 
 
 def angle_changes(scene: Scene, look: Look, variant: Variant, timed: Timed) -> Iterator[Change]:

@@ -20,14 +20,10 @@ from edgewheel.search.angles import (
     narrowed,
     told_by_narrowed,
 )
+from edgewheel.search.cam_suspects import cam_changes
+from edgewheel.search.crank_suspects import crank_changes
 from edgewheel.search.look import Look, Stage
-from edgewheel.search.suspects import (
-    Change,
-    Finding,
-    Scene,
-    cam_changes,
-    crank_changes,
-)
+from edgewheel.search.suspects import Change, Finding, Scene
 from edgewheel.search.variant import Variant, cam_track, crank_pattern, main_track, sensed_wheel
 
 Try = Callable[[Variant, str], Look]
