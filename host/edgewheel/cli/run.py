@@ -17,6 +17,10 @@ if TYPE_CHECKING:
     from edgewheel.bench.verdict import Verdict
 
 
+READABLE = ("lines", "bytes", "records", "frames", "other_id", "unknown_id")
+"""Counts of a reader that are no trouble; other units may well share a bus."""
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("bench", type=Path, help="a bench file")
     add_run_arguments(parser)
@@ -68,7 +72,7 @@ def play(plan: Plan, args: argparse.Namespace) -> int:
 
 def show(talk: Talk, event: Event) -> None:
     """Tell a person what happens."""
-    from edgewheel.bench.events import Cut, Progress, SyncGained, SyncLost
+    from edgewheel.bench.events import Cut, Progress, SyncGained, SyncLost, Understood
 
     if isinstance(event, Progress):
         talk.progress(event.seconds / event.of_seconds, f"{event.rpm:6.0f} rpm")
@@ -80,6 +84,11 @@ def show(talk: Talk, event: Event) -> None:
     elif isinstance(event, Cut):
         what = "sparks are back" if event.sparks else "sparks are cut, sync and speed are right"
         talk.say(f"{event.seconds:9.3f} s  {event.rpm:6.0f} rpm  {what}")
+    elif isinstance(event, Understood):
+        unread = {kind: n for kind, n in event.counts.items() if n and kind not in READABLE}
+        if unread:
+            told = ", ".join(f"{n} {kind.replace('_', ' ')}" for kind, n in unread.items())
+            talk.say(f"Of what the controller said, not all could be read: {told}.")
 
 
 def exit_code(verdict: Verdict) -> int:

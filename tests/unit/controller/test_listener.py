@@ -1,0 +1,93 @@
+"""The thread that listens to a port: stamps, order, requests, and a port that goes away."""
+
+import time
+
+import pytest
+
+from edgewheel.clock import WallClock
+from edgewheel.controller.asking import Request
+from edgewheel.controller.lines import LineReader, pairs
+from edgewheel.controller.listener import Listener
+from edgewheel.errors import BenchError
+
+
+class FakeWire:
+    """Plays what it is given, piece after piece, then fails or stays silent."""
+
+    name = "fake"
+
+    def __init__(self, *script):
+        self.script = list(script)
+        self.written = []
+        self.closed = False
+
+    def read(self):
+        time.sleep(0.001)
+        if not self.script:
+            return []
+        piece = self.script.pop(0)
+        if isinstance(piece, Exception):
+            raise piece
+        return [piece]
+
+    def write(self, piece):
+        self.written.append(piece)
+
+    def close(self):
+        self.closed = True
+
+
+def listen(wire, reader=None):
+    listener = Listener(lambda: wire, reader or LineReader(), WallClock())
+    listener.open()
+    return listener
+
+
+def wait_for(listener, count):
+    heard, deadline = [], time.monotonic() + 5
+    while len(heard) < count:
+        assert time.monotonic() < deadline
+        heard += listener.events()
+    return heard
+
+
+def test_pieces_come_in_order_with_stamps_and_reports():
+    wire = FakeWire(b"rpm=1\nrp", b"m=2\n")
+    listener = listen(wire)
+    first, second = wait_for(listener, 2)
+    listener.close()
+    assert (first.piece, [r.fields for r in first.reports]) == (b"rpm=1\nrp", [{"rpm": 1.0}])
+    assert [r.fields for r in second.reports] == [{"rpm": 2.0}]
+    assert first.ns < second.ns
+    assert wire.closed
+
+
+def test_requests_are_sent_from_the_same_thread():
+    wire = FakeWire()
+    listener = listen(wire, LineReader(pairs, Request(b"?", every_ms=2)))
+    deadline = time.monotonic() + 5
+    while len(wire.written) < 3 and time.monotonic() < deadline:
+        time.sleep(0.001)
+    listener.close()
+    assert set(wire.written) == {b"?"}
+    assert listener.tally()["unanswered"] >= 2
+
+
+def test_a_port_that_goes_away_is_the_benchs_trouble_told_after_what_came_before():
+    listener = listen(FakeWire(b"rpm=1\n", OSError("unplugged")))
+    (heard,) = wait_for(listener, 1)
+    assert heard.reports[0].fields == {"rpm": 1.0}
+    with pytest.raises(BenchError, match=r"fake is gone \(unplugged\)"):
+        wait_for(listener, 1)
+    listener.close()
+
+
+def test_a_reader_that_crashes_is_no_silence():
+    class Broken(LineReader):
+        def feed(self, data, arrived):
+            raise ZeroDivisionError
+
+    listener = listen(FakeWire(b"x"), Broken())
+    with pytest.raises(RuntimeError, match="the reader has crashed"):
+        wait_for(listener, 1)
+    listener.close()
