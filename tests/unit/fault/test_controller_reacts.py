@@ -55,7 +55,7 @@ def test_a_dropped_tooth_makes_the_gap_come_a_tooth_early():
 
 def test_a_tooth_that_is_missing_is_missed_on_every_turn():
     heard = faulty("missing_tooth, track: crank, teeth: [30]")
-    assert len(heard.lost) >= 3
+    assert len(heard.lost) >= 2
     assert {loss.reason for loss in heard.lost} == {"gap after tooth 57 of 58"}
 
 
