@@ -75,6 +75,11 @@ class Doctor:
             return failed(name, text, f"Plug the board in again, then: {self._again}")
 
     @property
+    def _is_device(self) -> bool:
+        """Is the port a device file, and neither a URL nor a name such as COM3?"""
+        return self.port.startswith("/")
+
+    @property
     def _again(self) -> str:
         return f"edgewheel doctor --port {self.port}"
 
@@ -86,7 +91,7 @@ class Doctor:
 
     def _find(self) -> Check:
         if self.port:
-            if "://" in self.port or Path(self.port).exists():
+            if not self._is_device or Path(self.port).exists():
                 return passed("port", self.port)
             remedy = "Plug the board in; to see what is there: edgewheel boards"
             return failed("port", f"there is no port {self.port}", remedy)
@@ -104,8 +109,8 @@ class Doctor:
         return failed("port", "no port has the USB ids of a board", remedy)
 
     def _may(self) -> Check:
-        if "://" in self.port:
-            return passed("permission", "not a device of this computer")
+        if not self._is_device:
+            return passed("permission", "not a device file")
         if may_open(self.port):
             return passed("permission", "this user may read and write it")
         group = owning_group(self.port) or "dialout"
@@ -113,7 +118,7 @@ class Doctor:
         return failed("permission", f"this user may not open it, group {group} may", remedy)
 
     def _open(self) -> Check:
-        others = () if "://" in self.port else holders(self.port)
+        others = holders(self.port) if self._is_device else ()
         named = ", ".join(map(str, others))
         close = f"Close it: kill {others[0].pid}" if others else "Close the program that uses it."
         try:

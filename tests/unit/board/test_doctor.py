@@ -93,6 +93,13 @@ def test_no_port_one_port_several_ports(monkeypatch):
         assert "--port /dev/" in only_failed(examine(None), "port").remedy
 
 
+def test_a_port_that_is_no_device_file_is_simply_opened():
+    failed = only_failed(examine("COM93"), "free")
+    assert "COM93" in failed.detail
+    failed = only_failed(examine("socket://127.0.0.1:1"), "free")
+    assert "refused" in failed.detail
+
+
 def test_no_permission(monkeypatch):
     monkeypatch.setattr(doctor_module, "may_open", lambda _: False)
     monkeypatch.setattr(doctor_module, "owning_group", lambda _: "orchard")
