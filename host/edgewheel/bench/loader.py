@@ -25,6 +25,7 @@ from edgewheel.fault.loader import read_faults
 from edgewheel.fault.signal import signal_of
 from edgewheel.motion.loader import load_motion, read_motion
 from edgewheel.motion.motion import Motion
+from edgewheel.motion.ripple_reading import read_ripple
 from edgewheel.motion.segment import HIGHEST_RPM
 from edgewheel.wheel.amplitude import read_amplitude
 from edgewheel.wheel.library import find, locate
@@ -203,12 +204,14 @@ def _read_sweep(node: Node) -> Staircase:
     rate = section.optional("rate")
     settle = section.optional("settle")
     stay = section.optional("hold")
+    ripple = section.optional("ripple")
     section.finish()
     return replace(
         usual,
         rpm_per_s=rate.number(above=0) if rate else usual.rpm_per_s,
         settle_s=settle.number(above=0, maximum=3600) if settle else usual.settle_s,
         hold_s=stay.number(above=0, maximum=3600) if stay else usual.hold_s,
+        ripple=read_ripple(ripple) if ripple else usual.ripple,
     )
 
 

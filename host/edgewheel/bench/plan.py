@@ -13,6 +13,7 @@ from edgewheel.controller.sim.settings import ControllerSettings
 from edgewheel.edges.stage import OutputStage
 from edgewheel.errors import UsageError
 from edgewheel.fault.signal import SignalPlan
+from edgewheel.motion.manoeuvres import RippleSource
 from edgewheel.motion.motion import Motion
 from edgewheel.wheel.model import Wheel
 from edgewheel.yamlfile import Node
@@ -70,7 +71,8 @@ class StageTimes:
 class Staircase:
     """A sweep: from `low_rpm` to `high_rpm` in steps and down again.
 
-    Between points the speed ramps at `rpm_per_s`; at each it settles, then is held and judged.
+    Between points the speed ramps at `rpm_per_s`; at each it settles, then is held and judged. All
+    of it is under `ripple`.
     """
 
     low_rpm: Fraction
@@ -79,6 +81,7 @@ class Staircase:
     rpm_per_s: Fraction = Fraction(2000)
     settle_s: Fraction = Fraction(1, 4)
     hold_s: Fraction = Fraction(1, 2)
+    ripple: RippleSource = None
 
 
 @dataclass(frozen=True)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
 from edgewheel.bench.plan import Staircase
+from edgewheel.motion.cam import CamTiming
+from edgewheel.motion.manoeuvres import under_ripple
 from edgewheel.motion.motion import Motion
-from edgewheel.motion.ripple import Ripple
-from edgewheel.motion.segment import hold, ramp
+from edgewheel.motion.segment import Segment, hold, ramp
 
 Way = Literal["up", "down"]
 
@@ -37,19 +39,21 @@ def speeds(stairs: Staircase) -> list[Fraction]:
 
 
 def staircase_motion(
-    stairs: Staircase, lead_in_s: Fraction, ripple: Ripple | None = None
+    stairs: Staircase, lead_in_s: Fraction, cams: Mapping[str, CamTiming] | None = None
 ) -> tuple[Motion, list[Point]]:
     """The motion from standstill through all points and down again, and the points.
 
     Before the first point the engine runs at the lowest speed for `lead_in_s`, so that the
     controller can find sync.
     """
-    motion = Motion(
-        [
-            ramp(Fraction(0), stairs.low_rpm, rpm_per_s=stairs.rpm_per_s, ripple=ripple),
-            hold(stairs.low_rpm, seconds=lead_in_s, ripple=ripple),
-        ]
-    )
+    motion = Motion(cams=cams)
+
+    def then(segment: Segment) -> None:
+        for piece in under_ripple(segment, stairs.ripple):
+            motion.append(piece)
+
+    then(ramp(Fraction(0), stairs.low_rpm, rpm_per_s=stairs.rpm_per_s))
+    then(hold(stairs.low_rpm, seconds=lead_in_s))
     up = speeds(stairs)
     legs: list[tuple[Way, Fraction]] = [("up", rpm) for rpm in up]
     legs += [("down", rpm) for rpm in reversed(up[:-1])]
@@ -58,8 +62,8 @@ def staircase_motion(
         begin_s = motion.end_s
         before = motion[len(motion) - 1].segment.rpm_end
         if rpm != before:
-            motion.append(ramp(before, rpm, rpm_per_s=stairs.rpm_per_s, ripple=ripple))
+            then(ramp(before, rpm, rpm_per_s=stairs.rpm_per_s))
         settled_s = motion.end_s + stairs.settle_s
-        motion.append(hold(rpm, seconds=stairs.settle_s + stairs.hold_s, ripple=ripple))
+        then(hold(rpm, seconds=stairs.settle_s + stairs.hold_s))
         points.append(Point(number, way, rpm, begin_s, settled_s, motion.end_s))
     return motion, points

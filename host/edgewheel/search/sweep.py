@@ -55,9 +55,8 @@ def sweep_plan(plan: Plan) -> tuple[Plan, list[Point]]:
             f"'{plan.name}' says nothing of a sweep. Add to the bench file: "
             "sweep: {from: 500, to: 7000, step: 250}."
         )
-    ripple = plan.signal.motion[0].segment.ripple if len(plan.signal.motion) else None
     lead_in_s = Fraction(plan.limits.sync_within_s).limit_denominator(1000)
-    motion, points = staircase_motion(plan.sweep, lead_in_s, ripple)
+    motion, points = staircase_motion(plan.sweep, lead_in_s, plan.signal.motion.cams)
     return plan.with_motion(motion), points
 
 

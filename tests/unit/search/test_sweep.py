@@ -1,5 +1,6 @@
 """The sweep finds limits that follow from the controller's mechanisms, where arithmetic says."""
 
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -9,6 +10,7 @@ import pytest
 from edgewheel.bench.loader import read_plan
 from edgewheel.bench.plan import Staircase
 from edgewheel.errors import UsageError
+from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.search.staircase import speeds, staircase_motion
 from edgewheel.search.sweep import Sweep, SweepResult
 from edgewheel.yamlfile import parse
@@ -118,6 +120,8 @@ def test_the_staircase_goes_up_and_down_without_a_jump():
     motion, points = staircase_motion(stairs, Fraction(1))
     assert [point.way for point in points] == ["up"] * 4 + ["down"] * 3
     assert [point.rpm for point in points] == [1000, 1500, 2000, 2100, 2000, 1500, 1000]
+    rippled = replace(stairs, ripple=CompressionRipple(Fraction(1, 5), Fraction(2)))
+    assert staircase_motion(rippled, Fraction(1))[0][3].segment.ripple == rippled.ripple
     for number in range(1, len(motion)):
         assert motion[number].segment.rpm_begin == motion[number - 1].segment.rpm_end
     for point, following in pairwise(points):
