@@ -89,7 +89,7 @@ def test_angle_and_error_of_a_spark(error_deg):
 
 
 def test_errors_about_half_a_cycle_do_not_jump():
-    early, late = sparks(2, 4, 6, error_deg=359.9), sparks(3, 5, 7, error_deg=-359.9)
+    early, late = sparks(2, 4, 6, 8, error_deg=359.9), sparks(3, 5, error_deg=-359.9)
     both = np.concatenate([early[0], late[0]])
     order = np.argsort(both)
     levels = np.concatenate([early[1], late[1]])[order]
