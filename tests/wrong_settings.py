@@ -76,6 +76,7 @@ CASES = {
         SIXTY, {"crank.line": "cam", "cam.line": "crank"}, ("assignment of the inputs",)
     ),
     "stall": Case(SIXTY, {"sync.stall_ms": "2.5"}, ("stall time-out",)),
+    "shaft": Case(SIXTY, {"wheel.shaft": "cam"}, ("shaft of the wheel",)),
     "no phase": Case(SIXTY, {"phase.by": "none"}, ("way of telling the turns apart",)),
     "output delay": Case(SIXTY, {"ignition.output_delay_us": "600"}, ("spark output",)),
     "cam window": Case(

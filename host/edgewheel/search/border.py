@@ -3,7 +3,7 @@
 The map is a square lattice of `2**depth + 1` points a side. It begins with a coarse lattice; a
 square of which known points disagree is quartered, down to the finest; so is every square that a
 point found on its rim contradicts, so a border is followed into squares whose corners do not show
-it. Half way between two points that agree nothing is tried. That is the region quadtree of
+it. That is the region quadtree of
 R. A. Finkel and J. L. Bentley, "Quad trees", Acta Informatica 4 (1974), on a lattice instead of a
 set of points.
 
@@ -14,6 +14,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from random import Random
+
+INFERRED_SIDE = 4
+"""In squares up to this side nothing is tried half way between two points that agree: what could
+hide there is small. In larger ones it could be a bay."""
 
 Point = tuple[int, int]
 """Column and row on the finest lattice, from 0 to `2**depth`."""
@@ -137,7 +141,8 @@ class Border:
         """What must be tried in a square to divide it; what lies between equals is inferred."""
         for one, other in square.edges():
             middle = ((one[0] + other[0]) // 2, (one[1] + other[1]) // 2)
-            if self.value(one) == self.value(other) != 0.5:
+            agree = self.value(one) == self.value(other) != 0.5
+            if agree and square.side <= INFERRED_SIDE:
                 self._inferred[middle] = self.value(one)
             else:
                 self._wanted.add(middle)

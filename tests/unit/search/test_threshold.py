@@ -42,6 +42,16 @@ def test_a_deterministic_controller_is_bisected_and_its_bracket_proved(threshold
     assert trials <= 2 + 7 + 12
 
 
+@pytest.mark.parametrize(("share", "passes", "fails"), [(0.5, 7, 7), (0.9, 3, 37), (0.1, 37, 3)])
+def test_each_end_of_a_bracket_is_repeated_until_it_proves_its_side(share, passes, fails):
+    """So often that by chance, (1 - p)^n or p^n, it comes in less than 1 of 40 searches."""
+    found = []
+    searched(lambda x: not found.append(round(x, 9)) and x > 0.3, Wanted(share))
+    low = max(x for x in found if x <= 0.3)
+    high = min(x for x in found if x > 0.3)
+    assert (found.count(low), found.count(high)) == (passes, fails)
+
+
 def test_a_narrower_bracket_costs_one_trial_for_each_halving():
     counts = [searched(lambda x: x > 1 / 3, Wanted(within=2.0**-n))[1] for n in (6, 7, 8, 9)]
     assert counts == [counts[0] + extra for extra in range(4)]
