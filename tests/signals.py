@@ -1,6 +1,6 @@
 """Signals for the tests of faults: a wheel, a motion, some faults, and what comes of them."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from fractions import Fraction
 
 import numpy as np
@@ -9,7 +9,9 @@ from edgewheel.edges.compile import EdgeCompiler
 from edgewheel.edges.pins import PinMaker
 from edgewheel.edges.stage import OutputStage
 from edgewheel.edges.table import EdgeChunk, join
+from edgewheel.fault.draw import key_of
 from edgewheel.fault.loader import read_faults
+from edgewheel.fault.model import Changes, Scene
 from edgewheel.fault.pipeline import Pipeline
 from edgewheel.fault.signal import signal_of
 from edgewheel.motion.motion import Motion
@@ -82,11 +84,67 @@ class Signal:
         ]
 
     def in_chunks(self, size: int) -> list[Row]:
-        """The same signal, compiled in chunks of another size."""
-        small = Pipeline(self.plan, self.tick_hz)
-        compiler = EdgeCompiler(self.plan.levels, self.plan.motion, self.tick_hz, passages=True)
-        small._compiler = _Cut(compiler, size)
-        return rows(join(*small.edges()), self.header.tracks)
+        """The same signal, the sound edges coming in chunks of another size."""
+        return rows(join(*self.let_go(self.sound_chunks(size))), self.header.tracks)
+
+    def sound_chunks(self, size: int) -> Iterator[EdgeChunk]:
+        """The edges before any edge fault."""
+        plan = self.plan
+        compiler = EdgeCompiler(plan.levels, plan.motion, self.tick_hz, passages=True)
+        return compiler.chunks(chunk_edges=size)
+
+    def let_go(self, chunks: Iterable[EdgeChunk]) -> Iterator[EdgeChunk]:
+        """What the edge faults, one after the other, make of chunks."""
+        plan = self.plan
+        header = EdgeCompiler(plan.levels, plan.motion, self.tick_hz).header()
+        for name, fault in plan.edge_faults.items():
+            key = key_of(plan.seed, name)
+            scene = Scene(plan.levels, plan.motion, self.tick_hz, key, plan.tdc_deg)
+            header, chunks = fault.apply(scene, header, chunks, Changes())
+        return iter(chunks)
+
+    def check_playable(self) -> None:
+        """What the pin maker asks of every table: levels alternate, edges of a track are apart."""
+        straight = OutputStage.straight(len(self.header.tracks))
+        maker = PinMaker(self.header, straight, 0, 1)
+        for chunk in maker.chunks([self.edges]):
+            assert (np.diff(chunk.ticks) > 0).all()
+
+
+def rows(self) -> list[Row]:
+        return rows(self.edges, self.header.tracks)
+
+    def on(self, track: str) -> list[tuple[int, int]]:
+        return [(tick, level) for tick, name, level in self.rows if name == track]
+
+    @property
+    def changes(self):
+        """Of all faults: (kind, tick, to tick)."""
+        return [
+            (change.kind.value, change.tick, change.to_tick)
+            for done in self.pipeline.changes.values()
+            for change in done.kept
+        ]
+
+    def in_chunks(self, size: int) -> list[Row]:
+        """The same signal, the sound edges coming in chunks of another size."""
+        return rows(join(*self.let_go(self.sound_chunks(size))), self.header.tracks)
+
+    def sound_chunks(self, size: int) -> Iterator[EdgeChunk]:
+        """The edges before any edge fault."""
+        plan = self.plan
+        compiler = EdgeCompiler(plan.levels, plan.motion, self.tick_hz, passages=True)
+        return compiler.chunks(chunk_edges=size)
+
+    def let_go(self, chunks: Iterable[EdgeChunk]) -> Iterator[EdgeChunk]:
+        """What the edge faults, one after the other, make of chunks."""
+        plan = self.plan
+        header = EdgeCompiler(plan.levels, plan.motion, self.tick_hz).header()
+        for name, fault in plan.edge_faults.items():
+            key = key_of(plan.seed, name)
+            scene = Scene(plan.levels, plan.motion, self.tick_hz, key, plan.tdc_deg)
+            header, chunks = fault.apply(scene, header, chunks, Changes())
+        return iter(chunks)
 
     def check_playable(self) -> None:
         """What the pin maker asks of every table: levels alternate, edges of a track are apart."""

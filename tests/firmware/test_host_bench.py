@@ -28,7 +28,7 @@ from firmware.kit.cable import Cable
 from firmware.kit.emulator import MS
 from firmware.kit.wired import EmulatedClock, WiredBoard
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.realtime]
 
 SECOND = 10**9
 COARSE_US = 2_000

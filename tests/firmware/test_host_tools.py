@@ -13,7 +13,7 @@ from firmware.kit.emulator import HZ, MS
 from firmware.kit.served import Listener, Pulse, Served
 from firmware.kit.tables import FIRMWARE
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.realtime]
 HALF_A_MICROSECOND_US = 0.5
 MANIFEST = json.loads((FIRMWARE / "images" / "edgewheel-rp2040.json").read_text("utf-8"))
 

@@ -24,6 +24,8 @@ from edgewheel.link.session_thread import ChangeCourse, OpenRun, SessionThread
 from firmware.kit.emulator import HZ, MS
 from firmware.kit.served import Pulse, Served
 
+pytestmark = pytest.mark.realtime
+
 HALF_A_MICROSECOND = HZ // 2_000_000
 HEADER = PinHeader(tick_hz=HZ, initial_mask=0, idle_mask=0)
 

@@ -2,6 +2,7 @@
 
 import json
 import sqlite3
+from pathlib import Path
 
 import can
 import numpy as np
@@ -133,19 +134,27 @@ def check_real_time(runner, events, latency_ms):
     assert 0 < placed[-1] < 0.01
 
 
+KERNEL_CAN = Path("/sys/class/net/vcan0").exists()
+BUSES = [
+    "virtual",
+    pytest.param("socketcan", marks=pytest.mark.skipif(not KERNEL_CAN, reason="no vcan0 here")),
+]
+
+
+@pytest.mark.parametrize("interface", BUSES)
 @pytest.mark.parametrize("kind", ["can", "obd"])
-def test_through_a_virtual_can_bus(tmp_path, kind):
-    channel = f"edgewheel-{kind}"
+def test_through_a_virtual_can_bus(tmp_path, kind, interface):
+    channel = "vcan0" if interface == "socketcan" else f"edgewheel-{kind}"
     extra = ", dbc: fan.dbc" if kind == "can" else ", every_ms: 20"
     with (
-        can.Bus(channel, interface="virtual", ignore_config=True) as bus,
+        can.Bus(channel, interface=interface, ignore_config=True) as bus,
         real_time(f"speaks: {kind}, rate_hz: 50", bus) as (board, _),
     ):
         runner, events = play(
             tmp_path,
             name=kind,
             board=board,
-            controller=f"{{kind: {kind}, interface: virtual, channel: {channel}{extra}}}",
+            controller=f"{{kind: {kind}, interface: {interface}, channel: {channel}{extra}}}",
             latency_ms=15,
         )
     check_real_time(runner, events, 15)

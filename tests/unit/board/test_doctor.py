@@ -18,6 +18,8 @@ from edgewheel.link.serial_port import SerialPort
 from pty_bench import HZ, Loopback, PtyBench
 from usb_stand_in import Board, HurriedClock, usb_port
 
+pytestmark = pytest.mark.realtime
+
 NAMES = ["port", "permission", "free", "answer", "version", "link", "play", "loopback"]
 HOLDER = (
     "import serial, sys, time; p = serial.Serial(sys.argv[1]); print(1, flush=True); time.sleep(60)"

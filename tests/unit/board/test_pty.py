@@ -27,6 +27,8 @@ from edgewheel.link.session_thread import (
 )
 from sim_bench import HZ, SETTINGS, Pins, assert_is_prefix, chunks
 
+pytestmark = pytest.mark.realtime
+
 TABLE = wire_vectors.wheel_table(10, HZ, wire_vectors.steady(3000.7), first_tick=2000)
 
 

@@ -10,6 +10,8 @@ import pytest
 
 from edgewheel.cli.main import main
 
+pytestmark = pytest.mark.realtime
+
 CONTROLLER = """\
 crank: {line: crank}
 cam: {line: cam}
