@@ -61,7 +61,7 @@ COMMANDS = (
     Entry("boards", "boards", "list the boards that are plugged in, and what they say"),
     Entry("doctor", "doctor", "check port, board, link and wiring, and say what to type"),
     Entry("flash", "flash", "put the firmware that comes with edgewheel on a board"),
-    Entry("diagnose", "diagnose", "find the wrong setting of the controller, by varying the signal"),
+    Entry("diagnose", "diagnose", "find the controller's wrong setting by varying the signal"),
     Entry("board", "board", "start a simulated board on a real serial port"),
 )
 

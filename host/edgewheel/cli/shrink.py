@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
     from edgewheel.search.shrink import Shrink
 
     if not args.folder.is_dir():
-        raise UsageError(f"There is no folder {args.folder}. Name a run folder, as 'run' prints it.")
+        raise UsageError(f"There is no folder {args.folder}. Name one that 'run' has printed.")
     shrink = Shrink(args.folder, args.votes)
     talk = Talk()
     with stoppable(shrink.stop):
