@@ -52,10 +52,10 @@ def play(tmp_path, **words):
 
 
 def speed_errors(runner, events, latency_ms):
-    """Relative error of each reported speed against the true one at the stated latency."""
+    """(seconds, relative error) of each reported speed against the true one at its latency."""
     truth = Truth(runner.plan.signal.motion)
     return [
-        event.fields["rpm"] / truth.rpm(event.seconds - latency_ms / 1000) - 1
+        (event.seconds, event.fields["rpm"] / truth.rpm(event.seconds - latency_ms / 1000) - 1)
         for event in events
         if isinstance(event, Reported) and "rpm" in event.fields and event.fields["rpm"]
         if 0.2 < event.seconds < 1.35
@@ -86,7 +86,7 @@ def test_in_virtual_time_every_way_of_reporting_passes(tmp_path, kind, report):
     errors = speed_errors(runner, events, latency_ms)
     assert len(errors) > 5
     # 5 ms of a ramp of 600 rpm/s.
-    assert max(map(abs, errors)) < 0.005
+    assert max(abs(error) for _, error in errors) < 0.005
 
 
 PORTS = {
@@ -126,10 +126,11 @@ def check_real_time(runner, events, latency_ms):
     assert runner.verdict.outcome is Outcome.PASSED, runner.verdict.detail
     assert [type(e) for e in events if isinstance(e, SyncGained | SyncLost)] == [SyncGained]
     errors = speed_errors(runner, events, latency_ms)
-    assert len(errors) > 5
-    # A busy machine may be 100 ms late with some, which on the ramp is 10 %; never with most.
-    assert np.median(np.abs(errors)) < 0.01
-    assert max(map(abs, errors)) < 0.1
+    steady = [abs(e) for at, e in errors if at < 0.5 or at > 1.25]
+    ramp = [abs(e) for at, e in errors if 0.5 < at < 1.0]
+    assert max(steady) < 0.005
+    # A busy machine is late with some, which shows while the speed changes; not with most.
+    assert np.median(ramp) < 0.05
     placed = [event.uncertainty_s for event in events if isinstance(event, Reported)]
     assert 0 < placed[-1] < 0.01
 
