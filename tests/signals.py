@@ -111,60 +111,6 @@ class Signal:
             assert (np.diff(chunk.ticks) > 0).all()
 
 
-def rows(self) -> list[Row]:
-        return rows(self.edges, self.header.tracks)
-
-    def on(self, track: str) -> list[tuple[int, int]]:
-        return [(tick, level) for tick, name, level in self.rows if name == track]
-
-    @property
-    def changes(self):
-        """Of all faults: (kind, tick, to tick)."""
-        return [
-            (change.kind.value, change.tick, change.to_tick)
-            for done in self.pipeline.changes.values()
-            for change in done.kept
-        ]
-
-    def in_chunks(self, size: int) -> list[Row]:
-        """The same signal, the sound edges coming in chunks of another size."""
-        return rows(join(*self.let_go(self.sound_chunks(size))), self.header.tracks)
-
-    def sound_chunks(self, size: int) -> Iterator[EdgeChunk]:
-        """The edges before any edge fault."""
-        plan = self.plan
-        compiler = EdgeCompiler(plan.levels, plan.motion, self.tick_hz, passages=True)
-        return compiler.chunks(chunk_edges=size)
-
-    def let_go(self, chunks: Iterable[EdgeChunk]) -> Iterator[EdgeChunk]:
-        """What the edge faults, one after the other, make of chunks."""
-        plan = self.plan
-        header = EdgeCompiler(plan.levels, plan.motion, self.tick_hz).header()
-        for name, fault in plan.edge_faults.items():
-            key = key_of(plan.seed, name)
-            scene = Scene(plan.levels, plan.motion, self.tick_hz, key, plan.tdc_deg)
-            header, chunks = fault.apply(scene, header, chunks, Changes())
-        return iter(chunks)
-
-    def check_playable(self) -> None:
-        """What the pin maker asks of every table: levels alternate, edges of a track are apart."""
-        straight = OutputStage.straight(len(self.header.tracks))
-        maker = PinMaker(self.header, straight, 0, 1)
-        for chunk in maker.chunks([self.edges]):
-            assert (np.diff(chunk.ticks) > 0).all()
-
-
-class _Cut:
-    """A compiler whose chunks are of another size."""
-
-    def __init__(self, compiler: EdgeCompiler, size: int):
-        self.header = compiler.header
-        self._compiler, self._size = compiler, size
-
-    def chunks(self):
-        return self._compiler.chunks(chunk_edges=self._size)
-
-
 def rows(edges: EdgeChunk, tracks) -> list[Row]:
     names = [tracks[t] for t in edges.track.tolist()]
     return list(zip(edges.ticks.tolist(), names, edges.level.tolist(), strict=True))
