@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from math import isnan
+from dataclasses import replace
+from math import ceil, floor, isnan, log10
 
 from edgewheel.bench.timing.rows import Row
 from edgewheel.search.timing import Timing
@@ -12,16 +13,19 @@ from edgewheel.wheel.drawing.svg import Canvas, Point
 WIDTH, HEIGHT = 760.0, 420.0
 LEFT, RIGHT, TOP, BOTTOM = 70.0, 20.0, 56.0, 52.0
 STEPS = 5
+_TURN_OFF = "; a whole turn is taken off"
 
 
 class _Axes:
-    """Where a speed and an error stand on the sheet."""
+    """Where a speed and an error stand on the sheet; both axes end at round numbers."""
 
     def __init__(self, speeds: list[float], errors: list[float]) -> None:
-        self.high_rpm = max(speeds) * 1.05
-        least, most = min([*errors, 0.0]), max([*errors, 0.0])
-        room = max((most - least) * 0.1, 0.5)
-        self.low_deg, self.high_deg = least - room, most + room
+        self.step_rpm = _round_step(max(speeds))
+        self.high_rpm = self.step_rpm * ceil(max(speeds) * 1.02 / self.step_rpm)
+        least, most = min([*errors, -0.1]), max([*errors, 0.1])
+        self.step_deg = _round_step(most - least)
+        self.low_deg = self.step_deg * floor(least / self.step_deg)
+        self.high_deg = self.step_deg * ceil(most / self.step_deg)
 
     def at(self, rpm: float, deg: float) -> Point:
         across = rpm / self.high_rpm
@@ -34,11 +38,16 @@ class _Axes:
 
 def drawing(timing: Timing) -> str:
     """An SVG document; rows without a known error are left out, and said to be if all are."""
-    rows = [row for row in timing.rows if row.kind != "tacho" and not isnan(row.error_deg)]
+    rows = [
+        replace(row, error_deg=_shown(row, timing))
+        for row in timing.rows
+        if row.kind != "tacho" and not isnan(row.error_deg)
+    ]
     canvas = Canvas()
     title = "Timing error over speed"
     canvas.text((LEFT, 26), title, "heading")
-    canvas.text((LEFT, 44), "measured minus commanded, degrees; positive is too early", "small")
+    unit = "measured minus commanded, degrees; positive is too early"
+    canvas.text((LEFT, 44), unit + (_TURN_OFF if _is_turned(timing) else ""), "small")
     if not rows:
         canvas.text((LEFT, HEIGHT / 2), "The commanded advance is not known: no error.", "")
         return canvas.document(WIDTH, HEIGHT, title, STYLE)
@@ -52,14 +61,14 @@ def drawing(timing: Timing) -> str:
 
 
 def _grid(canvas: Canvas, axes: _Axes) -> None:
-    for step in range(STEPS + 1):
-        deg = axes.low_deg + (axes.high_deg - axes.low_deg) * step / STEPS
+    for step in range(round((axes.high_deg - axes.low_deg) / axes.step_deg) + 1):
+        deg = axes.low_deg + step * axes.step_deg
         canvas.line(axes.at(0, deg), axes.at(axes.high_rpm, deg), "zero")
         x, y = axes.at(0, deg)
-        canvas.text((x - 8, y + 4), f"{deg:+.1f}", "small end")
-        rpm = axes.high_rpm * step / STEPS
-        x, y = axes.at(rpm, axes.low_deg)
-        canvas.text((x, y + 16), f"{rpm:.0f}", "small mid")
+        canvas.text((x - 8, y + 4), f"{deg:+g}" if abs(deg) > 1e-9 else "0", "small end")
+    for step in range(round(axes.high_rpm / axes.step_rpm) + 1):
+        x, y = axes.at(step * axes.step_rpm, axes.low_deg)
+        canvas.text((x, y + 16), f"{step * axes.step_rpm:g}", "small mid")
     canvas.line(axes.at(0, 0), axes.at(axes.high_rpm, 0), "thin")
     canvas.text((WIDTH - RIGHT, HEIGHT - 14), "rpm", "small end")
 
@@ -91,8 +100,22 @@ def _legend(canvas: Canvas, timing: Timing) -> None:
     marks = {1: "dots", 2: "boxes", 0: "triangles"}
     words = [f"run {run.number}: {marks[run.number % 3]}" for run in timing.runs]
     canvas.text((WIDTH - RIGHT, 26), ", ".join(words), "small end")
-    canvas.text(
-        (WIDTH - RIGHT, 44),
-        "dashed: reference angle and delay, edge and turn put right",
-        "small end",
-    )
+    note = "dashed: what reference angle and delay make, on the right edge"
+    canvas.text((LEFT, HEIGHT - 14), note, "small")
+
+
+def _is_turned(timing: Timing) -> bool:
+    return timing.ignition.turn == "wrong"
+
+
+def _shown(row: Row, timing: Timing) -> float:
+    """A row's error, without the turn that all are out by: else nothing smaller could be seen."""
+    if not _is_turned(timing) or abs(row.error_deg) <= 180:
+        return row.error_deg
+    return row.error_deg - 360 if row.error_deg > 0 else row.error_deg + 360
+
+
+def _round_step(length: float) -> float:
+    """1, 2 or 5 times a power of ten, some `STEPS` of which make the length."""
+    power = 10.0 ** floor(log10(length / STEPS))
+    return next(power * n for n in (1, 2, 5, 10) if power * n * STEPS >= length)
