@@ -13,8 +13,8 @@ LEAST_DEG = 0.1
 """Less is the play of any wheel."""
 
 LEAST_SLOTS = 0.012
-TIMES_NOISE = 5.0
-TIMES_USUAL = 5.0
+TIMES_NOISE = 6.0
+TIMES_USUAL = 6.0
 
 FOLLOWS = 0.5
 """A turn has the deviation if at least this share of it is there, and no more than twice it."""

@@ -25,7 +25,7 @@ HIGHEST_ORDER = 12
 
 def readings(best: Pattern) -> tuple[Pattern, ...]:
     """All ways to read a pattern, the one that assumes least first."""
-    if best.teeth > FEW or exact(best):
+    if (best.teeth > FEW and not best.row) or exact(best):
         return (best,)
     orders = range(1, min(HIGHEST_ORDER, 2 * best.teeth) + 1)
     fits = [fit for order in orders if (fit := _even(best, order)) is not None]

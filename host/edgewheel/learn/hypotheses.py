@@ -6,11 +6,15 @@ from dataclasses import dataclass
 
 from edgewheel.learn.few import readings
 from edgewheel.learn.pattern import Pattern, pattern_of
+from edgewheel.learn.ripple import FEW
 from edgewheel.learn.slots import Slots, pitch_slots, row_slots
 from edgewheel.learn.streams import Stream, Streams
 
 BUSY = 0.9
 """Streams with this share of the busiest one's edges may count the slots."""
+
+LEAST_EDGES = 6
+LITTLE_DOUBT = 0.03
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,18 +36,27 @@ class Ranked:
 
 def rank(streams: Streams) -> Ranked | None:
     """The best pattern behind the streams, None where nothing repeats."""
-    patterns: list[Pattern] = []
-    for main in _main_streams(streams):
-        for slots in _slottings(main):
-            pattern = pattern_of(slots, main, streams)
-            if pattern is not None:
-                patterns.append(pattern)
+    mains = [main for main in _main_streams(streams) if len(main.times) >= LEAST_EDGES]
+    patterns = _patterns([(pitch_slots(main.times), main) for main in mains], streams)
+    if not any(_beyond_doubt(pattern) for pattern in patterns):
+        rows = [(row_slots(main.times), main) for main in mains]
+        patterns += _patterns([(slots, main) for slots, main in rows if slots], streams)
     if not patterns:
         return None
     patterns.sort(key=lambda pattern: pattern.doubt)
     best = patterns[0]
     others = [p.doubt for p in patterns[1:] if _differs(p, best)]
     return Ranked(readings(best), min(others, default=1.0))
+
+
+def _patterns(counted: list[tuple[Slots, Stream]], streams: Streams) -> list[Pattern]:
+    found = [pattern_of(slots, main, streams) for slots, main in counted]
+    return [pattern for pattern in found if pattern is not None]
+
+
+def _beyond_doubt(pattern: Pattern) -> bool:
+    """True if no row of unequal intervals needs to be sought."""
+    return pattern.pitched and pattern.teeth > FEW and pattern.doubt < LITTLE_DOUBT
 
 
 def _main_streams(streams: Streams) -> list[Stream]:
@@ -54,14 +67,6 @@ def _main_streams(streams: Streams) -> list[Stream]:
         for stream in streams.streams
         if stream.track == busiest.track and len(stream.times) >= BUSY * len(busiest.times)
     ]
-
-
-def _slottings(main: Stream) -> list[Slots]:
-    if len(main.times) < 6:
-        return []
-    row = row_slots(main.times)
-    pitched = pitch_slots(main.times)
-    return [pitched] if row is None else [pitched, row]
 
 
 def _differs(pattern: Pattern, best: Pattern) -> bool:

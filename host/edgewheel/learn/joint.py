@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from edgewheel.learn.course import MAD_TO_SIGMA
-from edgewheel.learn.period import smallest_period
+from edgewheel.learn.period import Unlike, smallest_period
 from edgewheel.learn.streams import Floats, Ints
 
 FAR = 0.25
@@ -47,27 +48,23 @@ def joint_period(step: int, places: Sequence[Floats], most: int) -> int:
     `places` are one array of ascending slots a stream.
     """
     lags = np.arange(step, most + 1, step, dtype=np.int64)
-    streams = [stream for stream in places if len(stream) > 2]
-    if len(lags) < 2 or not streams:
-        return step
-    costs = np.zeros(len(lags))
-    for stream in streams:
-        unlike = np.array([_unlike(stream, float(lag)) for lag in lags])
-        costs = np.maximum(costs, unlike)
-    count = min(len(stream) for stream in streams)
-    return smallest_period(lags, costs, 0.5 / np.sqrt(count))
+    together = step
+    for stream in places:
+        if len(stream) > 2 and len(lags) > 1:
+            far = max(FAR, FAR_SHARE * float(np.median(np.diff(stream))))
+            own = smallest_period(lags, [_unlike(stream, float(lag), far) for lag in lags])
+            both = math.lcm(together, own)
+            together = both if both <= most else max(together, own)
+    return together
 
 
-def _unlike(places: Floats, lag: float) -> float:
-    """How far the edges are from one another a lag later, 1 for what is too far."""
-    far = max(FAR, FAR_SHARE * float(np.median(np.diff(places))))
+def _unlike(places: Floats, lag: float, far: float) -> Unlike:
+    """How far the edges are from one another a lag later, 1 for what is `far` slots and more."""
     if lag <= far:
-        return 1.0  # Each edge would be found to be like itself.
+        return Unlike(1.0, 0.0)  # Each edge would be found to be like itself.
     moved = places + lag
     moved = moved[moved <= places[-1] + far]
-    if not len(moved):
-        return 1.0
-    return float(np.mean(np.minimum(distance(places, moved) / far, 1.0)))
+    return Unlike.of(np.minimum(distance(places, moved) / far, 1.0))
 
 
 def distance(places: Floats, wanted: Floats) -> Floats:

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from edgewheel.edges.captures.capture import Capture
-from edgewheel.errors import UsageError
+from edgewheel.errors import FileError, UsageError
 from edgewheel.learn.deviations import Deviation, deviations
 from edgewheel.learn.few import exact
 from edgewheel.learn.hypotheses import Ranked, rank
@@ -106,7 +106,10 @@ def _learn(capture: Capture, rpm: float | None) -> Learned:
     ranked = rank(streams)
     if ranked is None or ranked.best.explained < LEAST_EXPLAINED:
         raise _nothing(capture, streams, ranked)
-    explanations = [_explanation(capture, streams, one, rpm) for one in ranked.readings]
+    found = [_explanation(capture, streams, one, rpm) for one in ranked.readings]
+    explanations = [one for one in found if one is not None]
+    if not explanations:
+        raise _nothing(capture, streams, ranked)
     explanations.sort(key=lambda one: not one.in_library)
     best = explanations[0]
     return Learned(
@@ -136,7 +139,8 @@ def _nothing(capture: Capture, streams: Streams, ranked: Ranked | None) -> Usage
 
 def _explanation(
     capture: Capture, streams: Streams, pattern: Pattern, rpm: float | None
-) -> Explanation:
+) -> Explanation | None:
+    """The wheel that a pattern means, None if its teeth do not fit round the shaft."""
     repeat = repeat_of(pattern)
     one_edge = dict.fromkeys(capture.widthless, capture.real_level)
     times = np.diff(pattern.course.even_s[:: repeat.slots])
@@ -151,7 +155,10 @@ def _explanation(
         one_edge,
         streams.pulsed,
     )
-    wheel = parsed(wheel_text(shape, "Learned", "learned", []), Path(capture.name))
+    try:
+        wheel = parsed(wheel_text(shape, "Learned", "learned", []), Path(capture.name))
+    except FileError:
+        return None
     found = deviations(pattern, scale.repeat_deg * repeat.parts)
     return Explanation(
         wheel,
@@ -220,7 +227,7 @@ def _doubts(ranked: Ranked, best: Explanation) -> list[str]:
             "Two explanations fit: even teeth under ripple, or uneven teeth at even speed. A "
             "second capture, faster, tells them apart: ripple shrinks with speed, teeth do not."
         )
-    elif pattern.teeth <= FEW:
+    elif pattern.teeth <= FEW or (pattern.row and not exact(pattern)):
         which = "places and widths" if not exact(pattern) or pattern.teeth < 3 else "widths"
         doubts.append(
             f"With {pattern.teeth} teeth a repeat the {which} are as read at this speed: ripple "

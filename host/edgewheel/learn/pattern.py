@@ -9,7 +9,7 @@ import numpy as np
 
 from edgewheel.learn.course import LEAST_REPEATS, Course, Folded, course_of, fold_late
 from edgewheel.learn.joint import Cluster, clusters, joint_period
-from edgewheel.learn.period import hole_period, smallest_period
+from edgewheel.learn.period import Unlike, hole_period, smallest_period
 from edgewheel.learn.ripple import FEW, Swing, fit_swing
 from edgewheel.learn.slots import Slots
 from edgewheel.learn.streams import Floats, Stream, Streams
@@ -27,6 +27,9 @@ ODD_TEETH = 0.06
 
 SHORTEST_WINDOW = 8
 """Slots over which the speed is averaged at least."""
+
+LENGTH_DOUBT = 2e-5
+"""Doubt for each edge of a repeat, so that of equals the shorter is taken."""
 
 MANY_ODD = 0.02
 """From this share of its edges on, those of the main stream without a slot may be a pattern."""
@@ -97,7 +100,7 @@ class Pattern:
             assumed += 0.1 * float(np.nanmedian(np.abs(self.off)))
         else:
             assumed += 0.02 + 0.0005 * len(self.clusters)
-        return 1 - self.explained + assumed
+        return 1 - self.explained + assumed + LENGTH_DOUBT * len(self.clusters)
 
     def of(self, track: str, level: int) -> list[PatternEdge]:
         """The edges of one stream, ascending."""
@@ -146,8 +149,8 @@ def _uneven_period(course: Course, step: int, most: int) -> int:
     lags = np.arange(step, min(most, len(late) // 2) + 1, step, dtype=np.int64)
     if len(lags) < 2:
         return step
-    costs = np.array([np.mean(np.minimum(np.abs(late[n:] - late[:-n]), 0.5)) for n in lags])
-    return smallest_period(lags, costs, 1.0 / np.sqrt(len(late)))
+    unlike = [Unlike.of(np.minimum(np.abs(late[lag:] - late[:-lag]), 0.5)) for lag in lags]
+    return smallest_period(lags, unlike)
 
 
 def _folded(slots: Slots, main: Stream, streams: Streams, period: int) -> Pattern | None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 
 from edgewheel.learn.streams import Bools, Floats, Ints
@@ -9,22 +12,44 @@ from edgewheel.learn.streams import Bools, Floats, Ints
 NOTHING = 0.004
 """Differences of cost below this are the clock's rounding, not the wheel's."""
 
-NEAR_BEST = 0.2
+ALWAYS = 0.75
+"""Share of the repeats in which a hole of the pattern is one."""
+
+TIMES_ERROR = 4.0
+"""Differences of cost within as many errors of it are chance: many lags are tried."""
+
+NEAR_BEST = 0.08
 """A smaller lag is taken if it closes all but this share of the way from the usual to the best."""
 
 
-def smallest_period(lags: Ints, costs: Floats, chance: float) -> int:
-    """The smallest of `lags` (k,) whose cost is near the least; the first if none stands out.
+@dataclass(frozen=True)
+class Unlike:
+    """How unlike itself a pattern is some slots later, on average, and the error of that."""
 
-    `costs` (k,) say how unlike itself the pattern is a lag later; differences below `chance` times
-    the usual cost are luck.
+    mean: float
+    error: float
+
+    @classmethod
+    def of(cls, distances: Floats) -> Unlike:
+        """From how far each of some edges (n,) is from where it would have to be."""
+        if not len(distances):
+            return cls(1.0, 0.0)
+        return cls(float(distances.mean()), float(distances.std()) / float(np.sqrt(len(distances))))
+
+
+def smallest_period(lags: Ints, unlike: Sequence[Unlike]) -> int:
+    """The smallest of `lags` (k,) at which a pattern is about as like itself as anywhere.
+
+    The first if none stands out of what chance brings about.
     """
-    best, usual = float(costs.min()), float(np.median(costs))
-    worst = float(costs.max())
-    usual = max(usual, (best + worst) / 2)
-    if usual - best <= max(3 * chance * usual, NOTHING):
+    costs = np.array([one.mean for one in unlike])
+    error = float(np.median([one.error for one in unlike]))
+    best = float(costs.min())
+    usual = max(float(np.median(costs)), (best + float(costs.max())) / 2)
+    if usual - best <= max(TIMES_ERROR * error, NOTHING):
         return int(lags[0])
-    chosen = int(np.argmax(costs <= best + NEAR_BEST * (usual - best)))
+    near = max(NEAR_BEST * (usual - best), 3 * unlike[int(np.argmin(costs))].error)
+    chosen = int(np.argmax(costs <= best + near))
     while chosen + 1 < len(costs) and costs[chosen + 1] < costs[chosen]:
         chosen += 1
     return int(lags[chosen])
@@ -45,7 +70,15 @@ def hole_period(present: Bools, most: int) -> tuple[int, float]:
     best = float(shares.max())
     if best < max(0.5, 3 * density) and density < 0.3:
         return 1, 1.0 - density
-    return int(lags[np.argmax(shares >= best - 0.1)]), best
+    period = int(lags[np.argmax(shares >= best - 0.1)])
+    return (period, best) if _stands(holes, period) else (1, 1.0 - density)
+
+
+def _stands(holes: Bools, period: int) -> bool:
+    """True if some place of the period is a hole nearly always, which is hardly by chance."""
+    repeats = len(holes) // period
+    often = holes[: repeats * period].reshape(repeats, period).sum(axis=0)
+    return bool(often.max() >= max(3, ALWAYS * repeats))
 
 
 def _repeating(holes: Bools, lag: int) -> float:

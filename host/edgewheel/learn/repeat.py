@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from edgewheel.learn.pattern import Pattern, PatternEdge
-from edgewheel.learn.streams import Ints
+from edgewheel.learn.streams import Floats, Ints
 
-ALIKE = 0.05
-"""Slots within which an edge is the same one a part of the repeat later."""
+ALIKE, ALIKE_LEAST = 0.05, 0.01
+"""Slots within which an edge is the same one a part of the repeat later: in a repeat of many slots,
+and at least in one of few, where a slot is wide.
+"""
 
-WIDTHS_ALIKE = 0.04
-"""Slots within which the teeth of a row are equally wide."""
+MANY_SLOTS = 24
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,8 @@ def _sound(pattern: Pattern) -> list[PatternEdge]:
     for edge in pattern.edges:
         place = edge.place
         if edge.track == main.track:
-            owner = _owner(place, known, period, same=edge.level == main.level, before=rise_first)
+            same = edge.level == main.level
+            owner = _owner(place, known, pattern.off, same=same, before=rise_first)
             place = (place - pattern.off[owner]) % period
             if edge.level == main.level and abs(_signed(place - owner, period)) < ALIKE:
                 place = float(owner)
@@ -73,10 +75,11 @@ def _sound(pattern: Pattern) -> list[PatternEdge]:
     return sound
 
 
-def _owner(place: float, known: Ints, period: int, *, same: bool, before: bool) -> int:
-    """The slot of the tooth that an edge belongs to."""
-    ahead = (known - place) % period
-    behind = (place - known) % period
+def _owner(place: float, known: Ints, off: Floats, *, same: bool, before: bool) -> int:
+    """The slot of the tooth that an edge belongs to, of those `known`, which stand `off`."""
+    teeth = known + off[known]
+    ahead = (teeth - place) % len(off)
+    behind = (place - teeth) % len(off)
     if same:
         return int(known[np.argmin(np.minimum(ahead, behind))])
     return int(known[np.argmin(behind if before else ahead)])
@@ -91,7 +94,11 @@ def turns_alike(places: list[float], period: int, parts: int) -> bool:
     # An edge close to the begin may have gone round to the other end of the order.
     near = np.stack([moved, np.roll(moved, 1), np.roll(moved, -1)])
     off = np.abs((near - ring + period / 2) % period - period / 2)
-    return bool(np.all(off.min(axis=0) < ALIKE))
+    return bool(np.all(off.min(axis=0) < _alike(period)))
+
+
+def _alike(period: int) -> float:
+    return max(ALIKE * min(1.0, period / MANY_SLOTS), ALIKE_LEAST)
 
 
 def _averaged(edges: list[PatternEdge], period: int, parts: int) -> list[PatternEdge]:

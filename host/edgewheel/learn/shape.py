@@ -165,7 +165,8 @@ def _turned(draft: _Draft, repeat: Repeat, scale: Scale, origin: float) -> Learn
             begin_deg = crank % turn_crank_deg * own
             spans.append((begin_deg, begin_deg + (end - begin) * per_slot * own))
     turns = round(scale.period / turn_crank_deg)
-    teeth = _merged(sorted(spans), len(spans) // turns, min(e - b for b, e in spans) / 3)
+    closest = min(_distances(sorted(begin for begin, _ in draft.teeth), repeat.slots))
+    teeth = _merged(sorted(spans), len(spans) // turns, closest * per_slot * own / 4)
     return LearnedTrack(
         draft.name, shaft, draft.kind, draft.metal, teeth, draft.width_known, draft.pulse_us
     )

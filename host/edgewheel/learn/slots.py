@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from edgewheel.learn.period import smallest_period
+from edgewheel.learn.period import Unlike, smallest_period
 from edgewheel.learn.streams import Floats, Ints, running_median
 
 REGULAR_LOW, REGULAR_HIGH = 0.62, 1.6
@@ -83,15 +83,14 @@ def row_slots(times: Floats) -> Slots | None:
     lags = np.arange(1, min(MOST_IN_ROW, len(logs) // 3) + 1)
     if not len(lags):
         return None
-    costs = np.array([_unlike(logs, int(lag)) for lag in lags])
-    lag = smallest_period(lags, costs, 1.0 / np.sqrt(len(logs)))
+    lag = smallest_period(lags, [_unlike(logs, int(lag)) for lag in lags])
     row, start = _cleanest_row(logs, lag)
     return Slots(times, _follow(times, row, start), lag)
 
 
-def _unlike(logs: Floats, lag: int) -> float:
+def _unlike(logs: Floats, lag: int) -> Unlike:
     """How unlike itself a sequence is some intervals later, slow change of speed left out."""
-    return float(np.mean(np.minimum(np.abs(_changes(logs, lag)), 0.5)))
+    return Unlike.of(np.minimum(np.abs(_changes(logs, lag)), 0.5))
 
 
 def _changes(logs: Floats, lag: int) -> Floats:

@@ -11,11 +11,11 @@ from edgewheel.wheel.loader import parse_wheel
 from edgewheel.wheel.model import Wheel
 from edgewheel.wheel.teeth import FINEST_DEG
 
-NEAR = 0.06
-"""Pitches by which teeth stand off an even row through the errors of a capture."""
+NEAR, NEAR_DEG = 0.06, 0.5
+"""Pitches and degrees by which teeth stand off an even row through the errors of a capture."""
 
-WIDTH_NEAR = 0.02
-"""Pitches within which the width of a tooth is a plain fraction of the pitch."""
+SHARE_DEG = 0.15
+"""Degrees within which the width of a tooth is a plain fraction of the pitch."""
 
 MOST_EXTRA = 4
 """Teeth beside an even row; with more of them each tooth is written out."""
@@ -72,6 +72,7 @@ def _teeth(track: LearnedTrack, pitches: int) -> list[str]:
 def _row(teeth: tuple[Span, ...], count: int) -> list[str] | None:
     """Teeth as an even row of `count` pitches with some missing and a few extra; None if not."""
     pitch = 360 / count
+    near = min(NEAR, NEAR_DEG / pitch)
     widths = sorted(end - begin for begin, end in teeth)
     width = widths[len(widths) // 2]
     offset = _offset([begin / pitch % 1 for begin, _ in teeth]) * pitch
@@ -81,18 +82,18 @@ def _row(teeth: tuple[Span, ...], count: int) -> list[str] | None:
         place = (begin - offset) / pitch
         off = abs(place - round(place))
         number = round(place) % count + 1
-        if off > NEAR or abs(end - begin - width) > NEAR * pitch or number in taken:
+        if off > near or abs(end - begin - width) > near * pitch or number in taken:
             extra.append((begin, end))
         else:
             taken.add(number)
-    if len(extra) > min(MOST_EXTRA, len(teeth) // 3) or width >= pitch * (1 - WIDTH_NEAR):
+    if len(extra) > min(MOST_EXTRA, len(teeth) // 3) or width >= 0.98 * pitch:
         return None
     missing = [number for number in range(1, count + 1) if number not in taken]
     parts = [f"pitches: {count}"]
     if missing:
         last = list(range(count - len(missing) + 1, count + 1))
         parts.append(f"missing: {len(missing) if missing == last else missing}")
-    parts.append(f"width: {_share(width / pitch)}")
+    parts.append(f"width: {_share(width, pitch)}")
     if abs(offset) > 0.05:
         parts.append(f"offset: {_degrees(offset)}")
     if not extra:
@@ -111,12 +112,12 @@ def _offset(places: list[float]) -> float:
     return (best + sum(near) / len(near) + 0.5) % 1 - 0.5
 
 
-def _share(share: float) -> str:
-    """A share of a pitch, as a plain fraction if it is near one."""
-    plain = Fraction(share).limit_denominator(6)
-    if abs(float(plain) - share) < WIDTH_NEAR and 0 < plain < 1:
+def _share(width: float, pitch: float) -> str:
+    """A width as a share of the pitch, as a plain fraction if it is near one."""
+    plain = Fraction(width / pitch).limit_denominator(6)
+    if abs(float(plain) * pitch - width) < SHARE_DEG and 0 < plain < 1:
         return str(plain)
-    return f"{share:.3f}"
+    return f"{width / pitch:.5f}"
 
 
 def _pair(tooth: Span) -> str:

@@ -1,0 +1,133 @@
+"""Where the crank of a captured engine stood, when its wheel is known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+
+from edgewheel.edges.captures.capture import Capture
+from edgewheel.errors import UsageError
+from edgewheel.learn.learn import Explanation, learn
+from edgewheel.learn.outline import Likeness, likeness, outline_of
+from edgewheel.learn.streams import Floats, streams_of
+from edgewheel.motion.motion import Motion
+from edgewheel.motion.segment import HIGHEST_RPM, Segment
+from edgewheel.wheel.model import Wheel
+
+SAME_WHEEL_DEG = 3.0
+POINTS_PER_TURN = 12
+NS = 10**9
+
+
+@dataclass(frozen=True)
+class KnownMotion:
+    """How the engine of a capture turned, in the angles of its wheel file.
+
+    `tracks` gives for each of the wheel's tracks the capture's. `positioned` is False where only
+    the speed could be told; then angles mean nothing.
+    """
+
+    motion: Motion
+    tracks: tuple[str, ...]
+    positioned: bool
+
+
+def known_motion(capture: Capture, wheel: Wheel, speed: Fraction = Fraction(1)) -> KnownMotion:
+    """The motion behind a capture that is played `speed` times as fast.
+
+    Raises UsageError if the capture has not the tracks of the wheel.
+    """
+    found = _recognised(capture, wheel)
+    if found is None:
+        tracks = _by_name(capture, wheel)
+        return KnownMotion(_counted(capture, wheel, tracks, speed), tracks, False)
+    explanation, like = found
+    theirs = {other: own for own, other in like.pairs}
+    tracks = tuple(theirs[track.name] for track in wheel.tracks)
+    return KnownMotion(_placed(explanation, like, wheel, capture, speed), tracks, True)
+
+
+def _recognised(capture: Capture, wheel: Wheel) -> tuple[Explanation, Likeness] | None:
+    """The explanation of the capture that is this wheel, None if there is none."""
+    try:
+        learned = learn(capture)
+    except UsageError:
+        return None
+    other = outline_of(wheel)
+    one_edge = dict.fromkeys(capture.widthless, capture.real_level)
+    for explanation in learned.explanations:
+        like = likeness(outline_of(explanation.wheel, one_edge), other, wheel.name)
+        if like is not None and like.off_deg <= SAME_WHEEL_DEG:
+            return explanation, like
+    return None
+
+
+def _placed(
+    one: Explanation, like: Likeness, wheel: Wheel, capture: Capture, speed: Fraction
+) -> Motion:
+    """Pieces of even speed between slots whose time and angle are known, so that nothing drifts."""
+    course = one.pattern.course
+    repeat_deg = outline_of(wheel).repeat_deg
+    slot_deg = repeat_deg / one.repeat.slots
+    scale = repeat_deg / one.scale.repeat_deg
+    step = max(round(360 / slot_deg / POINTS_PER_TURN), 1)
+    slots = np.arange(0, len(course.even_s), step)
+    # The first edge of the main stream is slot 0 of the course; the pattern counts from it, too.
+    first_deg = (-one.shape.origin_slot * slot_deg - like.turned_deg * scale) % wheel.period
+    times = course.even_s[slots]
+    end_s = Fraction(capture.end_tick, capture.header.tick_hz)
+    return _motion(times, np.asarray(slots * slot_deg), first_deg, end_s, speed)
+
+
+def _motion(
+    times: Floats, angles: Floats, first_deg: float, end_s: Fraction, speed: Fraction
+) -> Motion:
+    """Even speed from point to point, carried on to time 0 and to the end."""
+    at = [Fraction(round(time * NS), NS) / speed for time in times.tolist()]
+    end = end_s / speed
+    turned = np.diff(angles)
+    rpms = [
+        min(Fraction(float(deg)) / 6 / (after - before), Fraction(HIGHEST_RPM))
+        for deg, before, after in zip(turned, at, at[1:], strict=False)
+    ]
+    start_deg = (Fraction(first_deg) - rpms[0] * 6 * at[0]) % 720
+    motion = Motion(start_deg=start_deg)
+    begin = Fraction(0)
+    for number, (rpm, until) in enumerate(zip(rpms, at[1:], strict=True)):
+        until = max(until, end) if number == len(rpms) - 1 else until
+        if until > begin:
+            motion.append(Segment(until - begin, rpm, rpm))
+            begin = until
+    return motion
+
+
+def _by_name(capture: Capture, wheel: Wheel) -> tuple[str, ...]:
+    """The capture's tracks by the wheel's names, or the only one there is."""
+    names = tuple(track.name for track in wheel.tracks)
+    if set(names) <= set(capture.header.tracks):
+        return names
+    if len(names) == len(capture.header.tracks) == 1:
+        return capture.header.tracks
+    raise UsageError(
+        f"{capture.name} has the tracks {', '.join(capture.header.tracks)}, the wheel has "
+        f"{', '.join(names)}, and its pattern is not recognised in them. Say which is which with "
+        "'tracks: {crank: left}' below 'capture:', or name another wheel."
+    )
+
+
+def _counted(capture: Capture, wheel: Wheel, tracks: tuple[str, ...], speed: Fraction) -> Motion:
+    """The speed by counting teeth of the busiest track, where the pattern is not recognised."""
+    teeth = [len(track.crank_teeth(wheel.period)) for track in wheel.tracks]
+    busiest = int(np.argmax(teeth))
+    streams = streams_of(capture)
+    stream = streams.of(tracks[busiest], 1) or streams.of(tracks[busiest], 0)
+    if stream is None or len(stream.times) < 2 * teeth[busiest]:
+        raise UsageError(
+            f"{capture.name} holds less than two turns, so its speed cannot be told. Capture more."
+        )
+    times = stream.times[:: teeth[busiest]]
+    angles = np.arange(len(times), dtype=np.float64) * wheel.period
+    end_s = Fraction(capture.end_tick, capture.header.tick_hz)
+    return _motion(times, angles, 0.0, end_s, speed)
