@@ -5,6 +5,7 @@ Four even teeth at 1000 rpm and a clock of a megahertz: tooth n of turn t rises 
 """
 
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 
@@ -69,6 +70,32 @@ def test_a_missing_vr_tooth_moves_the_crossing_of_the_space_to_its_new_middle():
     assert edges.on("crank") == [
         (3750, 0), (18_750, 1), (33_750, 0), (41_250, 1), (48_750, 0), (56_250, 1)
     ]  # fmt: skip
+
+
+ACROSS = """
+format: 1
+name: Across
+summary: one tooth lies across the end of the turn, and so does the middle of a space
+period: 360
+tracks:
+  crank: {shaft: crank, teeth: [[60, 90], [SPAN]]}
+"""
+
+
+@pytest.mark.parametrize(
+    ("span", "sensor", "edges"),
+    [("350, 380", Sensor(), (350, 380)), ("300, 350", Sensor("vr"), (325, 385))],
+)
+def test_a_tooth_across_the_end_of_the_period_is_one_tooth(span, sensor, edges):
+    """Tooth 2 is dropped on turns 2 and 4, with the edge of it that comes in the turn after."""
+    how = {
+        "wheel": wheel_of(ACROSS.replace("SPAN", span)),
+        "sensors": {"crank": sensor},
+        "motion": turns(5),
+    }
+    dropped = Signal("{a: {kind: dropped_tooth, track: crank, teeth: [2], every: 2}}", **how)
+    gone = sorted(tick for _, tick, _ in dropped.changes)
+    assert gone == [round((360 * turn + deg) * 500 / 3) for turn in (1, 3) for deg in edges]
 
 
 def test_an_extra_pulse_stands_in_the_space_behind_its_tooth():
@@ -334,6 +361,26 @@ def test_no_chunk_matters_to_any_fault(kind, size):
     signal = faulty(f"kind: {kind}, {ALL[kind]}", motion=MOTION)
     assert signal.in_chunks(size) == signal.rows
     assert signal.changes
+
+
+@pytest.mark.parametrize("offset", range(-9, 10, 3))
+@pytest.mark.parametrize("size", [1, 2, 5])
+def test_no_chunk_matters_where_a_line_is_switched_beside_an_edge(offset, size):
+    """At 16 MHz eight ticks are 0.5 us; tooth 2 begins at 15 ms, tooth 3 at 30 ms."""
+    begin, end = (Fraction(ms, 1000) + Fraction(offset, 16_000_000) for ms in (15, 30))
+    signal = faulty(
+        f"kind: lost, track: crank, shows: high, from_s: {begin}, to_s: {end}", tick_hz=16_000_000
+    )
+    assert signal.in_chunks(size) == signal.rows
+    ticks = [tick for tick, _ in signal.on("crank")]
+    assert min(b - a for a, b in pairwise(ticks)) >= 8
+
+
+@pytest.mark.parametrize("size", [1, 2, 5])
+def test_no_chunk_matters_to_noise_that_lasts_longer_than_a_chunk(size):
+    signal = faulty("kind: noise, tracks: [cam], width_us: 9000, bursts_per_s: 60")
+    assert signal.in_chunks(size) == signal.rows
+    assert len(signal.changes) > 8
 
 
 def test_faults_together_do_not_depend_on_chunks_and_each_draws_as_if_alone():
