@@ -96,6 +96,12 @@ class Shrink:
         self._trials = Trials(folder)
         plan = plan_of_run(folder, self._trials.bench_file)
         self.plan = sweep_plan(plan)[0] if is_sweep(folder) else plan
+        if self.plan.signal.capture:
+            raise UsageError(
+                "This run replays a capture, so there is no sound signal to shrink it towards. "
+                "Let 'edgewheel learn' find its wheel and faults, run that bench file, and shrink "
+                "the run."
+            )
         simulated = isinstance(self.plan.controller, SimulatedController)
         self.votes = votes or (1 if simulated and self.plan.board.kind == "sim" else VOTES)
         self.flips = flips_of(self.plan.signal, self.plan.board.tick_hz)
