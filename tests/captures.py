@@ -143,6 +143,9 @@ def off_deg(wheel: Wheel, learned: Wheel) -> float | None:
     """
     true, repeat_deg = pattern(wheel)
     found, _ = pattern(learned)
+    names = {a.name: b.name for a, b in zip(learned.tracks, wheel.tracks, strict=False)}
+    if {track for track, _ in found} != {track for track, _ in true}:
+        found = {(names[track], level): ones for (track, level), ones in found.items()}
     found = {key: ones for key, ones in found.items() if key in true}
     if {key: len(ones) for key, ones in true.items()} != {
         k: len(ones) for k, ones in found.items()

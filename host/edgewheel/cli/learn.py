@@ -19,7 +19,10 @@ if TYPE_CHECKING:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_capture_arguments(parser)
     parser.add_argument("--second", type=Path, metavar="CAPTURE", help="the same at another speed")
-    parser.add_argument("--rpm", type=number(above=0), metavar="X", help="about how fast it turned")
+    parser.add_argument(
+        "--rpm", type=number(above=0), metavar="X", help="how fast it turned as a rule"
+    )
+    parser.add_argument("--teeth", type=int, metavar="N", help="teeth that pass in a crank turn")
     parser.add_argument("--wheel", metavar="FILE", help="write the wheel file")
     parser.add_argument("--speed", metavar="FILE", help="write the speed as a table time,rpm")
     parser.add_argument("--bench", metavar="FILE", help="write a bench file that shows the same")
@@ -39,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError("Whose controller? Give --like with a bench file of it beside --bench.")
     second = read(args.second, args) if args.second else None
     rpm = float(args.rpm) if args.rpm else None
-    learned = learn(read(args.capture, args), rpm, second)
+    learned = learn(read(args.capture, args), rpm, second, args.teeth)
     _write(args, learned)
     if args.json:
         print(json.dumps(_as_json(learned), indent=2))

@@ -16,14 +16,14 @@ LEAST_SLOTS = 0.012
 TIMES_NOISE = 6.0
 TIMES_USUAL = 6.0
 
-FOLLOWS = 0.5
-"""A turn has the deviation if at least this share of it is there, and no more than twice it."""
+FOLLOWS, MOST_OF_IT = 0.5, 0.9
+"""A turn has the deviation if at least a half of what it has in the worst tenth is there."""
 
 
 @dataclass(frozen=True)
 class Deviation:
-    """A tooth off its pitch: late if `degrees` (of crank) is positive. `slot` counts within the
-    repeat; on `turns` of `of_turns` repeats it was there, give or take `spread_deg`.
+    """A tooth off its pitch: late if `degrees` (of crank) is positive. `slot` counts within a
+    turn of its shaft; on `turns` of `of_turns` it was there, give or take `spread_deg`.
     """
 
     slot: int
@@ -38,10 +38,11 @@ class Deviation:
         return self.turns >= 0.95 * self.of_turns
 
 
-def deviations(pattern: Pattern, repeat_deg: float) -> tuple[Deviation, ...]:
+def deviations(pattern: Pattern, repeat_deg: float, turn_slots: int) -> tuple[Deviation, ...]:
     """The teeth that stand out of an even row, the worst first; none where slots are not pitches.
 
-    A tooth counts if it is further off than all but a few are, and than its error.
+    A tooth passes every `turn_slots`. It counts if it is further off than all but a few are, and
+    than its error.
     """
     if not pattern.pitched or pattern.teeth <= FEW:
         return ()
@@ -50,20 +51,27 @@ def deviations(pattern: Pattern, repeat_deg: float) -> tuple[Deviation, ...]:
     known = np.flatnonzero(~np.isnan(off))
     usual = 1.4826 * float(np.median(np.abs(off[known])))
     repeats = max(pattern.folded.repeats, 1.0)
-    found = []
+    teeth: set[int] = set()
     for slot in known.tolist():
         error = float(pattern.folded.spread[slot]) / float(np.sqrt(repeats))
         least = max(LEAST_DEG / per_slot, LEAST_SLOTS, TIMES_NOISE * error, TIMES_USUAL * usual)
         if abs(off[slot]) >= least:
-            found.append(_deviation(pattern, slot, per_slot))
+            teeth.add(slot % turn_slots)
+    found = [_deviation(pattern, tooth, turn_slots, per_slot) for tooth in teeth]
     return tuple(sorted(found, key=lambda one: -abs(one.degrees)))
 
 
-def _deviation(pattern: Pattern, slot: int, per_slot: float) -> Deviation:
+def _deviation(pattern: Pattern, tooth: int, turn_slots: int, per_slot: float) -> Deviation:
+    """What a tooth does turn by turn, and how late it is where it is late."""
     slots, late = pattern.course.late()
-    mine = slots % pattern.period == slot
-    usual = float(pattern.off[slot])
-    each = late[mine] - (float(pattern.folded.late[slot]) - usual)
-    there = (each / usual >= FOLLOWS) & (each / usual <= 2)
-    spread = 1.4826 * float(np.median(np.abs(each - np.median(each))))
-    return Deviation(slot, usual * per_slot, spread * per_slot, int(there.sum()), int(mine.sum()))
+    mine = slots % turn_slots == tooth
+    places = slots[mine] % pattern.period
+    shift = float(np.nanmedian(pattern.folded.late - pattern.late))
+    slot = places.astype(np.float64)
+    each = pattern.swing.undone(slot + late[mine] - shift) - slot
+    most = float(np.quantile(np.abs(each), MOST_OF_IT))
+    there = np.abs(each) >= FOLLOWS * most
+    middle = float(np.median(each[there]))
+    spread = 1.4826 * float(np.median(np.abs(each[there] - middle)))
+    counted = int(there.sum()), int(mine.sum())
+    return Deviation(tooth, middle * per_slot, spread * per_slot, *counted)

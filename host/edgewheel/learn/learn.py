@@ -91,22 +91,28 @@ class Learned:
         return not self.doubts
 
 
-def learn(capture: Capture, rpm: float | None = None, second: Capture | None = None) -> Learned:
+def learn(
+    capture: Capture,
+    rpm: float | None = None,
+    second: Capture | None = None,
+    teeth: int | None = None,
+) -> Learned:
     """The wheel behind a capture. Raises UsageError where none can be found.
 
-    `rpm` is about how fast the crank turned as a rule; `second` is another capture of the same
+    `rpm` is how fast the crank turned as a rule, `teeth` how many of the busiest track passed in a
+    turn of it; either settles what the pattern cannot. `second` is another capture of the same
     engine at another speed, which rules out explanations that only one of the two allows.
     """
-    learned = _learn(capture, rpm)
-    return learned if second is None else _settled(learned, _learn(second, rpm))
+    learned = _learn(capture, rpm, teeth)
+    return learned if second is None else _settled(learned, _learn(second, None, teeth))
 
 
-def _learn(capture: Capture, rpm: float | None) -> Learned:
+def _learn(capture: Capture, rpm: float | None, teeth: int | None) -> Learned:
     streams = streams_of(capture)
     ranked = rank(streams)
     if ranked is None or ranked.best.explained < LEAST_EXPLAINED:
         raise _nothing(capture, streams, ranked)
-    found = [_explanation(capture, streams, one, rpm) for one in ranked.readings]
+    found = [_explanation(capture, streams, one, rpm, teeth) for one in ranked.readings]
     explanations = [one for one in found if one is not None]
     if not explanations:
         raise _nothing(capture, streams, ranked)
@@ -138,7 +144,7 @@ def _nothing(capture: Capture, streams: Streams, ranked: Ranked | None) -> Usage
 
 
 def _explanation(
-    capture: Capture, streams: Streams, pattern: Pattern, rpm: float | None
+    capture: Capture, streams: Streams, pattern: Pattern, rpm: float | None, teeth: int | None
 ) -> Explanation | None:
     """The wheel that a pattern means, None if its teeth do not fit round the shaft."""
     repeat = repeat_of(pattern)
@@ -146,7 +152,7 @@ def _explanation(
     times = np.diff(pattern.course.even_s[:: repeat.slots])
     if not len(times):
         times = np.array([pattern.course.even_s[-1] - pattern.course.even_s[0]])
-    scale = scale_of(repeat, float(times.min()), float(times.mean()), rpm)
+    scale = scale_of(repeat, float(times.min()), float(times.mean()), rpm, teeth)
     shape = shape_of(
         repeat,
         scale,
@@ -159,7 +165,8 @@ def _explanation(
         wheel = parsed(wheel_text(shape, "Learned", "learned", []), Path(capture.name))
     except FileError:
         return None
-    found = deviations(pattern, scale.repeat_deg * repeat.parts)
+    turn_slots = shape.turn_slots or pattern.period
+    found = deviations(pattern, scale.repeat_deg * repeat.parts, turn_slots)
     return Explanation(
         wheel,
         shape,
@@ -168,7 +175,7 @@ def _explanation(
         repeat,
         _ripple(pattern, repeat, scale),
         nearest(outline_of(wheel, one_edge), library()),
-        _by_tooth(found, shape, scale, repeat, pattern),
+        _by_tooth(found, shape, scale, repeat, pattern.main.level),
     )
 
 
@@ -183,29 +190,17 @@ def _ripple(pattern: Pattern, repeat: Repeat, scale: Scale) -> tuple[float, floa
 
 
 def _by_tooth(
-    found: tuple[Deviation, ...], shape: Shape, scale: Scale, repeat: Repeat, pattern: Pattern
+    found: tuple[Deviation, ...], shape: Shape, scale: Scale, repeat: Repeat, level: int
 ) -> tuple[ToothDeviation, ...]:
-    """Deviations by tooth; where a tooth passes more than once in the pattern, all its passages."""
+    """Deviations with the numbers of their teeth."""
     track = next(one for one in shape.tracks if one.name == shape.main)
-    per_tooth: dict[int, list[Deviation]] = {}
+    own_share = 1.0 if track.shaft == "crank" else 0.5
+    named = []
     for one in found:
         crank_deg = (one.slot - shape.origin_slot) * scale.repeat_deg / repeat.slots
-        own_deg = crank_deg / (1 if track.shaft == "crank" else 2)
-        tooth = _tooth_at(track, own_deg, pattern.main.level)
-        per_tooth.setdefault(tooth, []).append(one)
-    merged = []
-    for ones in per_tooth.values():
-        merged.append(
-            Deviation(
-                ones[0].slot,
-                sum(one.degrees for one in ones) / len(ones),
-                max(one.spread_deg for one in ones),
-                sum(one.turns for one in ones),
-                sum(one.of_turns for one in ones),
-            )
-        )
-    named = [ToothDeviation(track.name, t, d) for t, d in zip(per_tooth, merged, strict=True)]
-    return tuple(sorted(named, key=lambda one: -abs(one.deviation.degrees)))
+        tooth = _tooth_at(track, crank_deg * own_share, level)
+        named.append(ToothDeviation(track.name, tooth, one))
+    return tuple(named)
 
 
 def _tooth_at(track: LearnedTrack, own_deg: float, level: int) -> int:

@@ -31,6 +31,9 @@ SHORTEST_WINDOW = 8
 LENGTH_DOUBT = 2e-5
 """Doubt for each edge of a repeat, so that of equals the shorter is taken."""
 
+GAP_DOUBT = 5e-4
+"""Doubt for each gap: behind a VR sensor teeth have one where the spaces between them have two."""
+
 MANY_ODD = 0.02
 """From this share of its edges on, those of the main stream without a slot may be a pattern."""
 
@@ -75,22 +78,36 @@ class Pattern:
     swing: Swing
 
     @cached_property
+    def late(self) -> Floats:
+        """How late (period,) the main edges come, ripple included, in slots."""
+        late = self.folded.late
+        return np.asarray(late - np.nanmedian(late - self.swing.late(self._slots)))
+
+    @cached_property
     def off(self) -> Floats:
-        """How late (period,) the main edges come beside ripple, in slots."""
-        off = self.folded.late - self.swing.late(np.arange(self.period, dtype=np.float64))
-        return np.asarray(off - np.nanmedian(off))
+        """How far (period,) the main edges stand off their slots, ripple taken out."""
+        return np.asarray(self.swing.undone(self._slots + self.late) - self._slots)
+
+    @property
+    def _slots(self) -> Floats:
+        return np.arange(self.period, dtype=np.float64)
 
     @cached_property
     def edges(self) -> tuple[PatternEdge, ...]:
         """All edges, ascending, ripple taken out."""
-        late = self.off + self.swing.late(np.arange(self.period, dtype=np.float64))
-        edges = [_edge(stream, cluster, late, self.swing) for stream, cluster in self.clusters]
+        edges = [_edge(stream, cluster, self.late, self.swing) for stream, cluster in self.clusters]
         return tuple(sorted(edges, key=lambda edge: edge.place))
 
     @property
     def teeth(self) -> int:
         """Main edges in a repeat."""
         return int(np.sum(~np.isnan(self.folded.late)))
+
+    @property
+    def gaps(self) -> int:
+        """Runs of holes in a repeat."""
+        holes = np.isnan(self.folded.late)
+        return int(np.sum(holes & ~np.roll(holes, 1)))
 
     @property
     def doubt(self) -> float:
@@ -100,7 +117,8 @@ class Pattern:
             assumed += 0.1 * float(np.nanmedian(np.abs(self.off)))
         else:
             assumed += 0.02 + 0.0005 * len(self.clusters)
-        return 1 - self.explained + assumed + LENGTH_DOUBT * len(self.clusters)
+        assumed += LENGTH_DOUBT * len(self.clusters) + GAP_DOUBT * self.gaps
+        return 1 - self.explained + assumed
 
     def of(self, track: str, level: int) -> list[PatternEdge]:
         """The edges of one stream, ascending."""
@@ -211,7 +229,5 @@ def _edge(stream: Stream, cluster: Cluster, late: Floats, swing: Swing) -> Patte
     """An edge counted between teeth of the main stream, put where it is with ripple taken out."""
     known = np.flatnonzero(~np.isnan(late))
     seen = cluster.place + float(np.interp(cluster.place, known, late[known], period=len(late)))
-    place = seen
-    for _ in range(6):
-        place = seen - float(swing.late(np.array([place]))[0])
-    return PatternEdge(stream.track, stream.level, place % len(late), cluster.spread, cluster.seen)
+    place = float(swing.undone(np.array([seen]))[0]) % len(late)
+    return PatternEdge(stream.track, stream.level, place, cluster.spread, cluster.seen)

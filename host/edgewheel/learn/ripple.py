@@ -44,6 +44,13 @@ class Swing:
             total += c * np.cos(order * turn) + s * np.sin(order * turn)
         return total
 
+    def undone(self, seen: Floats) -> Floats:
+        """Where edges (n,) are that ripple makes seem to be at these places, in slots."""
+        places = seen
+        for _ in range(8):
+            places = seen - self.late(places)
+        return places
+
     def depth(self, number: int) -> float:
         """The ripple depth that an order means: late is amplitude cos(order x angle), and the speed
         swings by order times that, in radians.

@@ -7,6 +7,7 @@ that somebody knows settles it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 from math import log
 
 from edgewheel.learn.repeat import Repeat, turns_alike
@@ -37,13 +38,26 @@ class Scale:
         return self.period / self.copies
 
 
-def scale_of(repeat: Repeat, shortest_s: float, mean_s: float, rpm: float | None = None) -> Scale:
+def scale_of(
+    repeat: Repeat,
+    shortest_s: float,
+    mean_s: float,
+    rpm: float | None = None,
+    teeth: int | None = None,
+) -> Scale:
     """The scale of a repeat that took `mean_s` seconds as a rule, `shortest_s` at the fastest.
 
-    `rpm` is about how fast the crank turned as a rule, if somebody knows.
+    `rpm` is how fast the crank turned as a rule, `teeth` how many of the busiest track passed in a
+    turn of it, if somebody knows.
     """
     parts = {track: own_parts(repeat, track) for track in repeat.tracks}
     even = {track: len(repeat.places(track, 1)) in (0, parts[track]) for track in parts}
+    if teeth is not None:
+        own = max(len(repeat.places(track, level)) for track in parts for level in (0, 1))
+        turns = Fraction(own, teeth)
+        period = 360 if (1 / turns).denominator == 1 and len(parts) == 1 else 720
+        copies = round(period / 360 / turns) or 1
+        return _scaled(period, copies, parts, True, f"as {teeth} teeth a crank turn were given")
     if rpm is not None:
         period, copies = _by_speed(60 / mean_s, rpm, all(even.values()), len(parts))
         return _scaled(period, copies, parts, True, f"as about {rpm:g} rpm were given")
@@ -54,7 +68,7 @@ def scale_of(repeat: Repeat, shortest_s: float, mean_s: float, rpm: float | None
         copies = 1
         while 60 / shortest_s / copies > FASTEST_RPM and copies < MOST_COPIES:
             copies += 1
-        reason = "an even row says nothing of how many teeth a turn has; give --rpm"
+        reason = "an even row says nothing of how many teeth a turn has; give --teeth or --rpm"
         return _scaled(360, copies, parts, False, reason)
     if len(parts) == 1:
         return _scaled(360, 1, parts, False, "taken for a turn of the crank, as is usual")

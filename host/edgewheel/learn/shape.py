@@ -14,6 +14,15 @@ from edgewheel.wheel.model import PinLevel, SensorKind, Shaft
 MIDWAY = 0.04
 """Slots within which an edge lies midway between two others."""
 
+AT_ORIGIN_DEG, NEAR_DEG = 0.3, 2.0
+"""Degrees within which a tooth stands at the origin; within which two are the same one."""
+
+GAP = 1.25
+"""Times the usual distance of two teeth beyond which there is a gap."""
+
+FEW_OFF = 0.1
+"""Share of the crossings beside the gaps that teeth that stand wrong may have moved."""
+
 Span = tuple[float, float]
 """Begin and end of a tooth in degrees of its shaft; the end may exceed the turn."""
 
@@ -128,13 +137,16 @@ def _crosses_midway(centres: list[float], between: list[float], period: int) -> 
     That is what the sign of a VR sensor's voltage does, and hardly a toothed wheel by chance.
     """
     distances = _distances(centres, period)
-    if max(distances) - min(distances) < 2 * MIDWAY or len(between) != len(centres):
+    least = sorted(distances)[len(distances) // 4]
+    if max(distances) - least < 2 * MIDWAY or len(between) != len(centres):
         return False
-    middles = [place + gap / 2 for place, gap in zip(centres, distances, strict=True)]
-    return all(
-        min(abs((one - middle + period / 2) % period - period / 2) for one in between) < MIDWAY
-        for middle in middles
-    )
+    off = {True: [0.0], False: [0.0]}
+    for place, distance in zip(centres, distances, strict=True):
+        middle = place + distance / 2
+        away = min(abs((one - middle + period / 2) % period - period / 2) for one in between)
+        off[distance > GAP * least].append(away)
+    few = sum(away >= MIDWAY for away in off[False]) <= FEW_OFF * len(off[False])
+    return few and max(off[True]) < MIDWAY
 
 
 def _unlike(teeth: tuple[Span, ...]) -> int:
@@ -164,15 +176,14 @@ def _turned(draft: _Draft, repeat: Repeat, scale: Scale, origin: float) -> Learn
             crank = ((begin - origin) * per_slot + copy * scale.repeat_deg) % scale.period
             begin_deg = crank % turn_crank_deg * own
             spans.append((begin_deg, begin_deg + (end - begin) * per_slot * own))
-    turns = round(scale.period / turn_crank_deg)
     closest = min(_distances(sorted(begin for begin, _ in draft.teeth), repeat.slots))
-    teeth = _merged(sorted(spans), len(spans) // turns, closest * per_slot * own / 4)
+    teeth = _merged(spans, min(closest * per_slot * own / 4, NEAR_DEG))
     return LearnedTrack(
         draft.name, shaft, draft.kind, draft.metal, teeth, draft.width_known, draft.pulse_us
     )
 
 
-def _merged(spans: list[Span], count: int, near: float) -> tuple[Span, ...]:
+def _merged(spans: list[Span], near: float) -> tuple[Span, ...]:
     """Teeth of several turns laid on one another, each the mean of those that coincide."""
     shifted = sorted(((b - 360, e - 360) if b > 360 - near else (b, e)) for b, e in spans)
     groups: list[list[Span]] = []
@@ -185,4 +196,8 @@ def _merged(spans: list[Span], count: int, near: float) -> tuple[Span, ...]:
         (sum(b for b, _ in group) / len(group), sum(e for _, e in group) / len(group))
         for group in groups
     ]
-    return tuple(sorted((b % 360, b % 360 + e - b) for b, e in means))[: max(count, len(means))]
+    # The tooth at the origin is the first one, also where an error puts it a little before.
+    begins = [0.0 if -AT_ORIGIN_DEG < begin < 0 else begin % 360 for begin, _ in means]
+    return tuple(
+        sorted((b, b + end - begin) for b, (begin, end) in zip(begins, means, strict=True))
+    )

@@ -1,0 +1,111 @@
+"""What a capture cannot tell is said, and what would settle it does."""
+
+from fractions import Fraction
+
+import numpy as np
+import pytest
+
+from captures import capture_of, off_deg, table
+from edgewheel.edges.compile import EdgeCompiler
+from edgewheel.edges.levels import wheel_levels
+from edgewheel.edges.table import EdgeChunk, EdgeHeader, join
+from edgewheel.errors import UsageError
+from edgewheel.learn.learn import learn
+from edgewheel.learn.wording import report, wheel_comments
+from edgewheel.motion.motion import Motion
+from edgewheel.motion.ripple import CompressionRipple
+from edgewheel.motion.segment import hold
+from edgewheel.wheel.library import find
+from edgewheel.wheel.loader import parse_wheel
+
+
+def turning(name: str, rpm: int, depth: str | None):
+    ripple = CompressionRipple(Fraction(depth), Fraction(1, 2), Fraction(50)) if depth else None
+    motion = Motion([hold(Fraction(rpm), turns=Fraction(60), ripple=ripple)])
+    compiler = EdgeCompiler(wheel_levels(find(name)), motion, 1_000_000)
+    return capture_of(compiler.header(), join(*compiler.chunks()), f"{name} at {rpm}")
+
+
+def test_few_teeth_under_ripple_look_like_uneven_teeth_and_that_is_said():
+    learned = learn(turning("2-odd-fire-cam", 1000, None))
+    assert not learned.sure
+    assert len(learned.explanations) == 2
+    assert "second capture, faster" in learned.doubts[0].lower()
+    assert any(
+        off_deg(find("2-odd-fire-cam"), one.wheel) is not None for one in learned.explanations
+    )
+    assert "explanation 2" in "\n".join(report(learned))
+
+
+def test_a_second_speed_settles_it_for_uneven_teeth():
+    slow, fast = turning("2-odd-fire-cam", 300, None), turning("2-odd-fire-cam", 3000, None)
+    alone, settled = learn(slow), learn(slow, second=fast)
+    assert len(alone.explanations) == 2
+    assert off_deg(find("2-odd-fire-cam"), settled.explanations[0].wheel) < 1
+    assert "Two explanations fit" not in " ".join(alone.doubts[1:])
+
+
+def test_a_second_speed_settles_it_for_even_teeth():
+    """Ripple of 20 % while cranking, next to none at speed."""
+    slow, fast = turning("2-even-cam", 200, "0.2"), turning("2-even-cam", 3000, None)
+    alone, settled = learn(slow), learn(slow, second=fast)
+    assert len(alone.explanations) == 2
+    assert len(settled.explanations) == 1
+    assert off_deg(find("2-even-cam"), settled.best.wheel) == pytest.approx(0, abs=6)
+
+
+def test_two_captures_of_different_wheels_are_refused():
+    with pytest.raises(UsageError, match="do not show the same wheel"):
+        learn(turning("36-minus-1", 800, None), second=turning("60-minus-2", 800, None))
+
+
+def test_how_many_teeth_an_even_wheel_has_is_known_once_somebody_says_the_speed():
+    capture = turning("60-even-1-tooth-cam", 1000, None)
+    crank = capture_of(
+        EdgeHeader(1_000_000, ("crank",), (0,)),
+        EdgeChunk(*(column[capture.edges.track == 0] for column in
+                    (capture.edges.ticks, capture.edges.track, capture.edges.level))),
+    )  # fmt: skip
+    assert not learn(crank).best.scale.known
+    told = learn(crank, rpm=1000)
+    assert learn(crank, teeth=60).speed == told.speed
+    assert told.best.scale.known
+    assert len(told.best.wheel.tracks[0].teeth) == 60
+    assert told.speed[5][1] == pytest.approx(1000, rel=0.001)
+
+
+def test_a_direction_sensor_is_known_by_pulses_that_keep_their_time():
+    learned = learn(capture_of(*table("36-minus-1-direction", "up", 125_000_000)))
+    pulse = learned.best.wheel.tracks[0].sensor.direction
+    assert pulse is not None
+    assert pulse.forward_us == 30
+
+
+def test_random_edges_are_no_wheel():
+    ticks = np.cumsum(np.random.default_rng(1).exponential(1000, 4000).astype(np.int64) + 1)
+    level = np.arange(4000, dtype=np.uint8) % 2
+    edges = EdgeChunk(ticks, np.zeros(4000, np.uint8), level)
+    with pytest.raises(UsageError, match=r"3999 edges on crank.*(nothing|too little)"):
+        learn(capture_of(EdgeHeader(1_000_000, ("crank",), (1,)), edges))
+
+
+def test_two_turns_are_too_few_to_be_sure():
+    header, edges = table("60-minus-2", "steady")
+    assert not learn(capture_of(header, edges[:240])).sure
+
+
+def test_standstill_before_and_after_is_left_out():
+    header, edges = table("36-minus-1", "steady")
+    late = EdgeChunk(edges.ticks + 9_000_000, edges.track, edges.level)
+    both = join(edges[:30], late)
+    learned = learn(capture_of(header, both))
+    assert learned.streams.begin_s > 8.9
+    assert len(learned.best.wheel.tracks[0].teeth) == 35
+
+
+def test_the_wheel_file_is_a_wheel_file_with_its_evidence():
+    learned = learn(capture_of(*table("60-minus-2-half-moon-cam", "up"), "fan-7.vcd"))
+    text = learned.best.text("60-2", "from a log", wheel_comments(learned, learned.best))
+    assert text.startswith("# Learned from fan-7.vcd: sure.")
+    assert "# the library's 60-minus-2-half-moon-cam" in text
+    assert off_deg(find("60-minus-2-half-moon-cam"), parse_wheel(text, "learned")) < 0.3
