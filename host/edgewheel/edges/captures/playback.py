@@ -1,0 +1,77 @@
+"""A capture played edge for edge, at its own or a scaled speed, in place of a computed table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+
+from edgewheel.edges.captures.capture import Capture
+from edgewheel.edges.table import EdgeChunk, EdgeHeader, Ticks
+from edgewheel.errors import UsageError
+
+CHUNK_EDGES = 1 << 14
+FINEST_SPEED = 10_000
+"""Numerator and denominator of a scaled speed stay below this, so that ticks stay whole numbers."""
+
+
+@dataclass(frozen=True, eq=False)
+class Playback:
+    """What is played: `tracks` gives, in the order of the outputs, which of the capture's tracks;
+    `speed` is how many times as fast.
+    """
+
+    capture: Capture
+    tracks: tuple[str, ...]
+    speed: Fraction = Fraction(1)
+
+    def __post_init__(self) -> None:
+        if self.speed <= 0 or max(self.speed.numerator, self.speed.denominator) > FINEST_SPEED:
+            raise UsageError(
+                f"A capture cannot be played {float(self.speed):g} times as fast. Give a speed "
+                f"above 0 with at most {len(str(FINEST_SPEED)) - 1} digits, such as 1.5."
+            )
+
+    @property
+    def seconds(self) -> Fraction:
+        """How long it takes."""
+        return Fraction(self.capture.end_tick, self.capture.header.tick_hz) / self.speed
+
+
+class PlaybackTable:
+    """A playback as an edge table on a clock: each edge's tick is its time, rounded once."""
+
+    def __init__(self, playback: Playback, tick_hz: int) -> None:
+        self._playback = playback
+        self._tick_hz = tick_hz
+
+    def header(self) -> EdgeHeader:
+        """The header: levels as they stand before the first edge."""
+        capture, tracks = self._playback.capture, self._playback.tracks
+        initial = dict(zip(capture.header.tracks, capture.header.initial, strict=True))
+        return EdgeHeader(self._tick_hz, tracks, tuple(initial[track] for track in tracks))
+
+    def chunks(self) -> Iterator[EdgeChunk]:
+        """The edges of the tracks that are played."""
+        capture, wanted = self._playback.capture, self._playback.tracks
+        names = capture.header.tracks
+        output = np.array(
+            [wanted.index(n) if n in wanted else len(wanted) for n in names], np.uint8
+        )
+        for begin in range(0, len(capture.edges), CHUNK_EDGES):
+            part = capture.edges[begin : begin + CHUNK_EDGES]
+            track = output[part.track]
+            played = track < len(wanted)
+            ticks = self._scaled(part.ticks[played])
+            yield EdgeChunk(ticks, track[played], part.level[played])
+
+    def _scaled(self, ticks: Ticks) -> Ticks:
+        """Ticks (n,) of the capture in ticks of this clock, in whole numbers throughout."""
+        scale = (
+            Fraction(self._tick_hz, self._playback.capture.header.tick_hz) / self._playback.speed
+        )
+        whole, rest = np.divmod(ticks, scale.denominator)
+        part = (rest * scale.numerator + scale.denominator // 2) // scale.denominator
+        return np.asarray(whole * scale.numerator + part)
