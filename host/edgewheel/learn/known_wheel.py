@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 
@@ -11,14 +12,17 @@ from edgewheel.edges.captures.capture import Capture
 from edgewheel.errors import UsageError
 from edgewheel.learn.learn import Explanation, learn
 from edgewheel.learn.outline import Likeness, likeness, outline_of
+from edgewheel.learn.ripple import Swing
 from edgewheel.learn.streams import Floats, streams_of
-from edgewheel.motion.motion import Motion
+from edgewheel.motion.motion import Motion, true_angle
+from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.motion.segment import HIGHEST_RPM, Segment
 from edgewheel.wheel.model import Wheel
 
 SAME_WHEEL_DEG = 3.0
 POINTS_PER_TURN = 12
 NS = 10**9
+FINE = 10**6
 
 
 @dataclass(frozen=True)
@@ -67,38 +71,62 @@ def _recognised(capture: Capture, wheel: Wheel) -> tuple[Explanation, Likeness] 
 def _placed(
     one: Explanation, like: Likeness, wheel: Wheel, capture: Capture, speed: Fraction
 ) -> Motion:
-    """Pieces of even speed between slots whose time and angle are known, so that nothing drifts."""
-    course = one.pattern.course
+    """Pieces of even speed between edges whose time and mean angle are known: nothing drifts."""
+    pattern, course = one.pattern, one.pattern.course
     repeat_deg = outline_of(wheel).repeat_deg
     slot_deg = repeat_deg / one.repeat.slots
-    scale = repeat_deg / one.scale.repeat_deg
+    turned_deg = like.turned_deg * repeat_deg / one.scale.repeat_deg
+    late = pattern.late[course.slot % pattern.period]
+    known = np.flatnonzero(~np.isnan(late))
     step = max(round(360 / slot_deg / POINTS_PER_TURN), 1)
-    slots = np.arange(0, len(course.even_s), step)
-    # The first edge of the main stream is slot 0 of the course; the pattern counts from it, too.
-    first_deg = (-one.shape.origin_slot * slot_deg - like.turned_deg * scale) % wheel.period
-    times = course.even_s[slots]
+    few = known[:: max(step * len(known) // len(course.even_s), 1)]
+    zero_deg = one.shape.origin_slot * slot_deg + turned_deg
+    means = (course.slot[few] + late[few]) * slot_deg - zero_deg
+    ripple = _ripple(pattern.swing, slot_deg, zero_deg)
     end_s = Fraction(capture.end_tick, capture.header.tick_hz)
-    return _motion(times, np.asarray(slots * slot_deg), first_deg, end_s, speed)
+    return _motion(course.times[few], np.asarray(means), end_s, speed, ripple)
+
+
+def _ripple(swing: Swing, slot_deg: float, zero_deg: float) -> CompressionRipple | None:
+    """The ripple's deepest order in the angles of the wheel.
+
+    Late by 2 b / m sin m (angle - slowest) radians to the first order, with the speed's depth
+    d = 2 b / (1 + b^2), m swings a turn; see :class:`CompressionRipple`.
+    """
+    if not swing.orders:
+        return None
+    deepest = int(np.argmax(swing.amplitudes))
+    order, cosine, sine = swing.orders[deepest], swing.cosines[deepest], swing.sines[deepest]
+    per_turn = Fraction(round(2 * order * 360 / (swing.period * slot_deg)), 2)
+    beta = np.radians(swing.amplitudes[deepest] * slot_deg) * float(per_turn) / 2
+    phase = np.arctan2(-cosine, sine) / order / (2 * np.pi) * swing.period * slot_deg
+    if not per_turn or beta >= 1:
+        return None
+    depth = Fraction(round(2 * beta / (1 + beta**2) * FINE), FINE)
+    slowest = Fraction(round(float((phase - zero_deg) % 720) * FINE), FINE)
+    return CompressionRipple(depth, per_turn, slowest) if depth else None
 
 
 def _motion(
-    times: Floats, angles: Floats, first_deg: float, end_s: Fraction, speed: Fraction
+    times: Floats,
+    means: Floats,
+    end_s: Fraction,
+    speed: Fraction,
+    ripple: CompressionRipple | None = None,
 ) -> Motion:
-    """Even speed from point to point, carried on to time 0 and to the end."""
+    """Even speed from point to point (n,) of time and mean angle, carried on to both ends."""
     at = [Fraction(round(time * NS), NS) / speed for time in times.tolist()]
-    end = end_s / speed
-    turned = np.diff(angles)
     rpms = [
-        min(Fraction(float(deg)) / 6 / (after - before), Fraction(HIGHEST_RPM))
-        for deg, before, after in zip(turned, at, at[1:], strict=False)
+        min(Fraction(round(float(deg) * FINE), FINE) / 6 / (after - before), Fraction(HIGHEST_RPM))
+        for deg, (before, after) in zip(np.diff(means), pairwise(at), strict=True)
     ]
-    start_deg = (Fraction(first_deg) - rpms[0] * 6 * at[0]) % 720
-    motion = Motion(start_deg=start_deg)
+    mean_deg = Fraction(round(float(means[0]) * FINE), FINE) - rpms[0] * 6 * at[0]
+    motion = Motion(start_deg=true_angle(mean_deg, ripple) % 720)
     begin = Fraction(0)
     for number, (rpm, until) in enumerate(zip(rpms, at[1:], strict=True)):
-        until = max(until, end) if number == len(rpms) - 1 else until
+        until = max(until, end_s / speed) if number == len(rpms) - 1 else until
         if until > begin:
-            motion.append(Segment(until - begin, rpm, rpm))
+            motion.append(Segment(until - begin, rpm, rpm, ripple))
             begin = until
     return motion
 
@@ -130,4 +158,4 @@ def _counted(capture: Capture, wheel: Wheel, tracks: tuple[str, ...], speed: Fra
     times = stream.times[:: teeth[busiest]]
     angles = np.arange(len(times), dtype=np.float64) * wheel.period
     end_s = Fraction(capture.end_tick, capture.header.tick_hz)
-    return _motion(times, angles, 0.0, end_s, speed)
+    return _motion(times, angles, end_s, speed)

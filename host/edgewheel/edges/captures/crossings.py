@@ -85,12 +85,13 @@ class VrDetector:
         if not len(ends):
             self._held = wave
             return np.empty(0), np.empty(0, np.uint8)
-        heights = np.maximum.reduceat(np.abs(wave), np.concatenate([[0], ends[:-1] + 1]))
+        begins = np.concatenate([[0], ends[:-1] + 1])
+        heights = np.maximum.reduceat(np.abs(wave[: ends[-1] + 1]), begins)
         crossing = ends + wave[ends] / (wave[ends] - wave[ends + 1])
-        tall = heights[: len(ends)] >= self._floor
+        tall = heights >= self._floor
         found = self._armed(
             (crossing[tall] + self._held_from).tolist(),
-            heights[: len(ends)][tall].tolist(),
+            heights[tall].tolist(),
             sign[ends][tall].tolist(),
         )
         self._held_from += int(ends[-1]) + 1

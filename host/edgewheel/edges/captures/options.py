@@ -8,6 +8,7 @@ from fractions import Fraction
 from typing import Literal
 
 from edgewheel.errors import UsageError
+from edgewheel.yamlfile import parse_number
 
 Kind = Literal["auto", "samples", "edges", "periods"]
 Signal = Literal["auto", "level", "vr"]
@@ -60,7 +61,7 @@ def unit_seconds(text: str) -> Fraction:
     """
     match = re.fullmatch(r"\s*([0-9.]*(?:/[0-9]+)?)\s*([a-zµ]+)\s*", text.replace("μ", "µ").lower())
     if match:
-        number = Fraction(match[1]) if re.fullmatch(r"\d+(\.\d+)?(/\d+)?", match[1]) else None
+        number = parse_number(match[1])
         if match[2] in _SECONDS and (number or not match[1]):
             return (number or 1) * _SECONDS[match[2]]
         if match[2] in _HERTZ and number:

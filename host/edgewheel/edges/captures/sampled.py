@@ -29,6 +29,7 @@ SPAN, SHORT_IN_SPAN = 64, 7
 
 RAIL_QUANTILES = (0.002, 0.998)
 RAIL_SHARE = 0.15
+NEAR_ZERO = 0.02
 AT_RAILS = 0.7
 """A signal that is near its two rails for this share of the time is a level."""
 
@@ -70,7 +71,7 @@ def rule_for(name: str, part: Floats, options: ReadOptions, path: str) -> Rule:
 
 
 def _is_vr(part: Floats, low_rail: float, high_rail: float, options: ReadOptions) -> bool:
-    if options.signal != "auto":
+    if options.signal != "auto" or options.low is not None:
         return options.signal == "vr"
     near = RAIL_SHARE * (high_rail - low_rail)
     at_rails = np.mean((part < low_rail + near) | (part > high_rail - near))
@@ -78,7 +79,9 @@ def _is_vr(part: Floats, low_rail: float, high_rail: float, options: ReadOptions
 
 
 def _vr_rule(name: str, part: Floats, options: ReadOptions) -> Rule:
+    highest = float(np.abs(part).max())
     zero = float(np.median(part))
+    zero = zero if abs(zero) > NEAR_ZERO * highest else 0.0
     floor = (
         options.high if options.high is not None else VR_FLOOR * float(np.abs(part - zero).max())
     )

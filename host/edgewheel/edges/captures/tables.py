@@ -25,6 +25,9 @@ from edgewheel.errors import FileError, Place
 EVEN = 0.02
 """Share by which sample times may differ and still be evenly spaced."""
 
+MOSTLY = 0.9
+"""Share of the rows that must be of a kind for a column to be; the others are complained about."""
+
 _TIME = re.compile(r"\s*(t|time|timestamp|ticks?|seconds?|sample_?time)\b.*", re.I)
 
 
@@ -63,10 +66,9 @@ def _time_column(path: Path, layout: Layout, options: ReadOptions) -> int | None
 def _grows(layout: Layout, column: int) -> bool:
     """True if the first rows of a column ascend."""
     fields = [row[column] for row in layout.head if len(row) > column]
-    if not all(is_number(field) for field in fields):
-        return False
-    values = [_value(field) for field in fields]
-    return values[-1] > values[0] and all(after >= before for before, after in pairwise(values))
+    values = [_value(field) for field in fields if is_number(field)]
+    rising = sum(after >= before for before, after in pairwise(values))
+    return len(values) > 1 and max(values) > values[0] and rising >= MOSTLY * (len(fields) - 1)
 
 
 def _value(field: str) -> float:
@@ -92,12 +94,11 @@ def _signal_columns(
 ) -> list[int]:
     if options.columns:
         return [layout.column(one, path) for one in options.columns]
-    numeric = [
-        number
-        for number in range(len(layout.names))
-        if number != time
-        and all(is_number(row[number]) for row in layout.head if len(row) > number)
-    ]
+    numeric = []
+    for number in range(len(layout.names)):
+        fields = [row[number] for row in layout.head if len(row) > number]
+        if number != time and sum(map(is_number, fields)) >= MOSTLY * len(fields) > 0:
+            numeric.append(number)
     if not numeric:
         problem = f"no column holds a signal: {layout.words()}"
         raise FileError(Place(str(path)), problem, "Say which with --column.")

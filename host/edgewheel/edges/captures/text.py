@@ -124,7 +124,7 @@ def _delimiter(lines: list[str]) -> str:
     for delimiter in DELIMITERS:
         counts = [len(_fields(line, delimiter)) for line in some]
         usual = max(set(counts), key=counts.count)
-        numeric = sum(_is_row(_fields(line, delimiter)) for line in some) / len(some)
+        numeric = sum(_numeric(_fields(line, delimiter)) for line in some) / len(some)
         score = (counts.count(usual) / len(counts)) * numeric * (usual > 1)
         if score > best_score + 0.05:
             best, best_score = delimiter, score
@@ -135,6 +135,11 @@ def _fields(line: str, delimiter: str) -> list[str]:
     if delimiter == " ":
         return line.split()
     return [field.strip() for field in next(csv.reader([line], delimiter=delimiter))]
+
+
+def _numeric(fields: list[str]) -> float:
+    """The share of the fields that are numbers, 0 if the first is none."""
+    return sum(map(is_number, fields)) / len(fields) if _is_row(fields) else 0.0
 
 
 def _is_row(fields: list[str]) -> bool:

@@ -156,7 +156,7 @@ def _declarations(path: Path, file: BinaryIO) -> tuple[list[tuple[str, VarDecl]]
             elif token.kind is TokenKind.SCOPE:
                 scopes.append(token.scope.ident)
             elif token.kind is TokenKind.UPSCOPE:
-                scopes.pop()
+                del scopes[-1:]
             elif token.kind is TokenKind.VAR:
                 variables.append((".".join(scopes), token.var))
     except (VCDParseError, IndexError, ValueError) as error:
@@ -211,7 +211,7 @@ def _chosen(path: Path, signals: list[_Signal], options: ReadOptions) -> list[_S
                 raise FileError(Place(str(path)), problem, remedy)
             chosen.append(matching[0])
         return chosen
-    changing = [signal for signal in signals if len(signal.values) > 2]
+    changing = [signal for signal in signals if len(set(signal.values)) > 1]
     if not changing:
         raise FileError(
             Place(str(path)),

@@ -1,0 +1,146 @@
+"""A capture on the simulated bench: edge for edge, at its own or a scaled speed, and judged."""
+
+from fractions import Fraction
+
+import numpy as np
+import pytest
+
+from captures import capture_of, table
+from edgewheel.bench.events import Pulsed, SyncGained, SyncLost
+from edgewheel.bench.loader import load_plan
+from edgewheel.bench.replay import with_capture
+from edgewheel.bench.rig import Rig
+from edgewheel.edges.captures.capture import Capture, write_capture
+from edgewheel.edges.captures.playback import Playback, PlaybackTable
+from edgewheel.edges.table import join
+from edgewheel.errors import UsageError
+from edgewheel.learn.known_wheel import known_motion
+from edgewheel.wheel.library import find
+
+WHEEL = "60-minus-2-half-moon-cam"
+
+BENCH = """format: 1
+name: Fan 7
+wheel: 60-minus-2-half-moon-cam
+controller:
+  kind: sim
+  settings:
+    crank: {line: crank, edge: rising}
+    cam: {line: cam, edge: rising}
+    wheel: {kind: missing_teeth, pitches: 60, missing: 2, gap_ratio_low: 2.2, gap_ratio_high: 4}
+    phase: {by: level, level: high}
+    engine: {firing_order: [1, 3, 4, 2], tdc_after_reference_deg: 84}
+    ignition: {advance_deg: 10}
+limits: {sync_within_s: 1}
+"""
+
+
+@pytest.fixture
+def bench(tmp_path):
+    path = tmp_path / "bench.yaml"
+    path.write_text(BENCH)
+    return path
+
+
+def captured(motion: str = "up") -> Capture:
+    return capture_of(*table(WHEEL, motion), "fan-7.csv")
+
+
+@pytest.mark.parametrize("speed", [Fraction(1), Fraction(3, 2), Fraction(1, 3)])
+def test_every_edge_comes_at_its_time(speed):
+    capture = captured()
+    played = PlaybackTable(Playback(capture, ("cam", "crank"), speed), 125_000_000)
+    edges = join(*played.chunks())
+    exact = [Fraction(t * 125, 1) / speed for t in capture.edges.ticks.tolist()]
+    assert max(abs(t - e) for t, e in zip(edges.ticks.tolist(), exact, strict=True)) <= Fraction(
+        1, 2
+    )
+    assert edges.track.tolist() == (1 - capture.edges.track).tolist()
+    assert played.header().initial == capture.header.initial[::-1]
+
+
+def test_long_captures_keep_their_ticks():
+    capture = captured()
+    late = capture.edges.ticks + 10**15
+    edges = type(capture.edges)(late, capture.edges.track, capture.edges.level)
+    moved = Capture("a", capture.header, edges, int(late[-1]))
+    played = join(*PlaybackTable(Playback(moved, ("crank", "cam")), 16_000_000).chunks())
+    assert played.ticks.tolist() == (late * 16).tolist()
+
+
+@pytest.mark.parametrize("speed", ["0", "-1", "1.00001"])
+def test_other_speeds_are_refused(speed):
+    with pytest.raises(UsageError, match="times as fast"):
+        Playback(captured(), ("crank", "cam"), Fraction(speed))
+
+
+@pytest.mark.parametrize("motion", ["steady", "up", "cranking"])
+def test_the_crank_is_where_it_was(motion):
+    """Against the motion that the capture was computed from."""
+    from captures import MOTIONS
+    from edgewheel.bench.truth import Truth, signed_deg
+
+    capture = captured(motion)
+    known = known_motion(capture, find(WHEEL))
+    assert known.positioned
+    assert known.tracks == ("crank", "cam")
+    found, true = Truth(known.motion), Truth(MOTIONS[motion])
+    end_s = float(known.motion.end_s)
+    for seconds in np.linspace(0.02, end_s - 0.02, 200):
+        assert abs(signed_deg(found.angle_deg(seconds) - true.angle_deg(seconds))) < 0.3
+
+
+def test_the_controller_syncs_on_a_capture_and_its_sparks_are_held_to_the_crank(bench):
+    plan = with_capture(load_plan(bench), captured())
+    events = list(Rig().run(plan))
+    assert any(isinstance(event, SyncGained) for event in events)
+    assert not any(isinstance(event, SyncLost) for event in events)
+    assert sum(isinstance(event, Pulsed) for event in events) > 100
+    bench.write_text(BENCH.replace("tdc_after_reference_deg: 84", "tdc_after_reference_deg: 70"))
+    wrong = list(Rig().run(with_capture(load_plan(bench), captured())))
+    assert [e.cause.value for e in wrong if isinstance(e, SyncLost)][:1] == ["position"]
+
+
+def test_a_bench_file_can_name_a_capture(bench, tmp_path):
+    with (tmp_path / "log.csv").open("w") as file:
+        write_capture(file, captured())
+    bench.write_text(BENCH + "capture: {file: log.csv, speed: 2}\n")
+    plan = load_plan(bench)
+    assert plan.signal.capture is not None
+    assert float(plan.signal.motion.end_s) == pytest.approx(0.75, abs=0.01)
+    assert plan.inputs[-1][0] == "log.edges.csv"
+    assert any(isinstance(event, SyncGained) for event in Rig().run(plan))
+
+
+def test_motion_and_faults_have_no_place_beside_a_capture(bench, tmp_path):
+    with (tmp_path / "log.csv").open("w") as file:
+        write_capture(file, captured())
+    bench.write_text(BENCH + "capture: log.csv\nmotion: {segments: [{hold: 800, turns: 3}]}\n")
+    with pytest.raises(UsageError, match="played as it is"):
+        load_plan(bench)
+
+
+def test_where_the_wheel_is_not_in_it_only_speed_is_judged(bench):
+    header, edges = table(WHEEL, "steady")
+    random = np.random.default_rng(2)
+    keep = np.repeat(random.random(len(edges) // 2) > 0.3, 2)
+    ticks, track, level = (
+        column[: len(keep)][keep] for column in (edges.ticks, edges.track, edges.level)
+    )
+    from edgewheel.edges.captures.capture import edges_only
+    from edgewheel.edges.table import EdgeChunk
+
+    torn = capture_of(header, edges_only(EdgeChunk(ticks, track, level), 2))
+    plan = with_capture(load_plan(bench), torn)
+    assert plan.signals.sparks == {} or plan.signal.capture is not None
+
+
+def test_tracks_of_other_names_are_found_by_what_they_do():
+    capture = captured().renamed({"crank": "left", "cam": "right"})
+    assert known_motion(capture, find(WHEEL)).tracks == ("left", "right")
+
+
+def test_a_capture_of_something_else_is_refused():
+    other = capture_of(*table("36-minus-1", "steady"), "log.csv").renamed({"crank": "x"})
+    with pytest.raises(UsageError, match="has the tracks x, the wheel has crank, cam"):
+        known_motion(other, find(WHEEL))
