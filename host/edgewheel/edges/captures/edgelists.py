@@ -10,6 +10,7 @@ import numpy as np
 
 from edgewheel.edges.captures.capture import MOST_TRACKS, Capture, table_of, track_names
 from edgewheel.edges.captures.clock import FINEST_HZ, RowClock, column_unit, refuse_backwards
+from edgewheel.edges.captures.crossings import Floats
 from edgewheel.edges.captures.glitches import without_glitches
 from edgewheel.edges.captures.options import ReadOptions, unit_words
 from edgewheel.edges.captures.rows import number_blocks
@@ -34,20 +35,50 @@ def read_own(path: Path, layout: Layout, options: ReadOptions) -> Capture:
         tick_hz, said = Fraction(OWN_TICK_HZ), "taken, since the file does not say; set --unit"
     if tick_hz.denominator != 1:
         raise UsageError("The ticks of an edge table must come a whole number of times a second.")
-    names = _names_in(path, layout, 1)
-    words = {name: str(number) for number, name in enumerate(names)}
+    names, blocks = _blocks(path, layout, (0, 1, 2))
     chunks = []
     last = -np.inf
-    for block in number_blocks(path, layout, (0, 1, 2), words):
-        ticks = block[:, 0].astype(np.int64)
+    for block in blocks:
         refuse_backwards(path, block[:, 0], last)
-        last = float(ticks[-1])
-        chunks.append(EdgeChunk(ticks, block[:, 1].astype(np.uint8), block[:, 2].astype(np.uint8)))
+        last = float(block[-1, 0])
+        chunks.append(_edges(path, block[:, 0], block))
     found = [f"an edge table, {int(tick_hz):,} ticks a second {said}"]
     capture = table_of(path, int(tick_hz), track_names(names), chunks, found)
     if note and note[2]:
         return capture.with_one_edge(note[2], 1 if note[3] == "rise" else 0)
     return capture
+
+
+def _blocks(
+    path: Path, layout: Layout, columns: tuple[int, int, int]
+) -> tuple[list[str], list[Floats]]:
+    """The names in the second column, and all rows with their numbers in its place.
+
+    The first rows mostly have all names; where they have not, all rows are looked through.
+    """
+    names = list(dict.fromkeys(row[columns[1]] for row in layout.head if len(row) > max(columns)))
+    try:
+        return names, list(number_blocks(path, layout, columns, _numbers(names)))
+    except FileError:
+        more = _names_in(path, layout, columns[1])
+        if len(more) == len(names):
+            raise
+        return more, list(number_blocks(path, layout, columns, _numbers(more)))
+
+
+def _numbers(names: list[str]) -> dict[str, str]:
+    return {name: str(number) for number, name in enumerate(names)}
+
+
+def _edges(path: Path, ticks: Floats, block: Floats) -> EdgeChunk:
+    """Rows (n, 3) as edges. Raises FileError for a level that is none."""
+    level = block[:, 2]
+    wrong = (level != 0) & (level != 1)
+    if wrong.any():
+        problem = f"a level of {level[np.argmax(wrong)]:g} is neither 0 nor 1"
+        raise FileError(Place(str(path)), problem, "Choose another column with --column.")
+    whole = np.rint(ticks).astype(np.int64)
+    return EdgeChunk(whole, block[:, 1].astype(np.uint8), level.astype(np.uint8))
 
 
 def _names_in(path: Path, layout: Layout, column: int) -> list[str]:
@@ -76,12 +107,8 @@ def read_listed(
     """Rows of one edge each: time, the signal's name, its level."""
     unit_s, said = column_unit(layout, time, options)
     clock = RowClock(path, unit_s, options.wrap_bits)
-    names = _names_in(path, layout, name)
-    words = {one: str(number) for number, one in enumerate(names)}
-    chunks = []
-    for block in number_blocks(path, layout, (time, name, level), words):
-        ticks = np.rint(clock.ticks(block[:, 0])).astype(np.int64)
-        chunks.append(EdgeChunk(ticks, block[:, 1].astype(np.uint8), block[:, 2].astype(np.uint8)))
+    names, blocks = _blocks(path, layout, (time, name, level))
+    chunks = [_edges(path, clock.ticks(block[:, 0]), block) for block in blocks]
     found = [layout.words(), f"one edge a row, unit {unit_words(unit_s)} {said}"]
     chunks, dropped = without_glitches(chunks, options.filter_s, FINEST_HZ)
     return table_of(path, FINEST_HZ, track_names(names), chunks, found + dropped)

@@ -24,6 +24,11 @@ from edgewheel.errors import FileError, Place
 COUNTER_BITS = (8, 16, 24, 32)
 LEAST_COUNTS = 4
 
+FIRST_WITHIN = 20
+"""Usual periods within which a list of times begins, and a counter goes on behind its wrap: a list
+of ever longer intervals ascends, too.
+"""
+
 FASTEST_S, SLOWEST_S = 50e-6, 0.5
 """Between these the usual tooth period of an engine lies; the unit that puts it there is taken."""
 
@@ -81,18 +86,22 @@ def read_periods(path: Path, layout: Layout, options: ReadOptions) -> Capture:
 def _intervals(values: Floats, wrap_bits: int | None) -> tuple[Floats, str]:
     """Intervals between edges, and how they were made from the numbers."""
     steps = np.diff(values)
-    rising = float(np.mean(steps > 0))
     whole = bool(np.all(values == np.rint(values)))
     bits = wrap_bits or next((b for b in COUNTER_BITS if np.abs(values).max() < 2**b), None)
-    spread = float(values.max() - values.min())
-    if rising > 0.8 and spread > 10 * float(np.median(np.abs(steps))):
-        if not (steps < 0).any():
-            return steps, "times of edges"
-        if whole and bits is not None:
-            return steps % 2**bits, f"counts of a counter of {bits} bits that wrapped"
+    usual = float(np.median(steps))
+    if usual > 0 and bits is not None and whole and _wraps(steps, usual, 2**bits):
+        return steps % 2**bits, f"counts of a counter of {bits} bits that wrapped"
+    if bool(np.all(steps > 0)) and float(values[0]) < FIRST_WITHIN * usual:
+        return steps, "times of edges"
     if whole and bits is not None and (values < 0).any():
         return values % 2**bits, f"intervals of a counter of {bits} bits that wrapped"
     return values, "intervals"
+
+
+def _wraps(steps: Floats, usual: float, full: int) -> bool:
+    """True if numbers ascend but for where a counter of `full` counts began anew."""
+    down = steps[steps < 0]
+    return len(down) > 0 and bool(np.all(down + full < FIRST_WITHIN * usual))
 
 
 def _refuse_hopeless(path: Path, periods: Floats, values: Floats, layout: Layout) -> None:

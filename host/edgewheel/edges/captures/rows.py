@@ -8,6 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from edgewheel.edges.captures.crossings import Floats
 from edgewheel.edges.captures.text import COMMENT, Layout, is_number
@@ -15,6 +16,7 @@ from edgewheel.errors import FileError, Place
 
 BLOCK_BYTES = 1 << 24
 LOOKS, LOOK_BYTES = 48, 1 << 17
+LOOKED_AT = 100
 
 
 def number_blocks(
@@ -69,15 +71,34 @@ def _parsed(
     data: bytes, layout: Layout, columns: Sequence[int], words: Mapping[str, str]
 ) -> Floats:
     delimiter = layout.delimiter
+    begins = ("\n", delimiter) if 0 in columns[1:] else (delimiter,)
     for word, number in words.items():
-        for before in (delimiter, "\n"):
-            data = data.replace(
-                f"{before}{word}{delimiter}".encode(), f"{before}{number}{delimiter}".encode()
-            )
+        for before in begins:
+            old, new = f"{before}{word}{delimiter}", f"{before}{number}{delimiter}"
+            data = data.replace(old.encode(), new.encode())
     if layout.decimal_comma:
         data = data.replace(b",", b".")
+    text = data.decode("latin-1")
+    if _whole(layout, columns, words):
+        # Whole numbers are read five times as fast; one that is not makes all be read again.
+        with suppress(ValueError):
+            return _read(text, delimiter, columns, np.int64)
+    return _read(text, delimiter, columns, np.float64)
+
+
+def _whole(layout: Layout, columns: Sequence[int], words: Mapping[str, str]) -> bool:
+    """True if the first rows hold whole numbers only."""
+    return all(
+        column < len(row) and (row[column] in words or row[column].lstrip("+-").isdecimal())
+        for row in layout.head[:LOOKED_AT]
+        for column in columns
+    )
+
+
+def _read(text: str, delimiter: str, columns: Sequence[int], kind: npt.DTypeLike) -> Floats:
     rows = np.loadtxt(
-        io.StringIO(data.decode("latin-1")),
+        io.StringIO(text),
+        dtype=kind,
         delimiter=None if delimiter == " " else delimiter,
         usecols=columns,
         comments="#",

@@ -89,3 +89,15 @@ def test_a_column_named_period_is_found_beside_a_number(tmp_path):
 def test_lists_that_cannot_be_used(values, message, tmp_path):
     with pytest.raises(FileError, match=message):
         read_capture(listed(tmp_path, values))
+
+
+def test_an_engine_that_slows_down_evenly_is_no_list_of_times(tmp_path):
+    values = np.linspace(800, 2400, 700).round().astype(int)
+    capture = read_capture(listed(tmp_path, values.tolist()))
+    assert "700 intervals" in capture.found[1]
+
+
+def test_times_of_edges_are_taken_as_such(tmp_path):
+    capture = read_capture(listed(tmp_path, np.cumsum(PERIODS_US).tolist()))
+    assert "times of edges" in capture.found[1]
+    assert set(np.diff(real_edges(capture)).tolist()) == {1_013_000, 2_029_000}
