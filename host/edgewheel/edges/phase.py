@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from fractions import Fraction
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -49,9 +50,10 @@ class PhaseTable:
         self.super_units = self.super_deg * self.units_per_deg
         self.lead_deg = np.zeros(self.n)
         if ripple is not None:
-            first = ripple.lead_deg(-advance_deg)
-            leads = [ripple.lead_deg(a - advance_deg) - first for a in angles]
-            self.lead_deg = np.array(leads)
+            lead_deg = cache(ripple.lead_deg)
+            first = lead_deg(-advance_deg % ripple.period_deg)
+            places = [(a - advance_deg) % ripple.period_deg for a in angles]
+            self.lead_deg = np.array([lead_deg(place) - first for place in places])
         self.rippled = ripple is not None
         self._phase_deg = self.units / self.units_per_deg + self.lead_deg
         rows = 2 + BLOCK_EDGES // max(self.n, 1)
