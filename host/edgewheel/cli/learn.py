@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -66,31 +67,23 @@ def _write(args: argparse.Namespace, learned: Learned) -> None:
         text = best.text(title(best), summary, wheel_comments(learned, best))
         with output(args.wheel, "utf-8") as file:
             file.write(text)
-    speed = args.speed
     if args.bench:
         bench = Path(args.bench)
-        wheel = args.wheel or (best.like.name if best.like and best.in_library else None)
-        if wheel is None:
-            wheel = str(bench.with_suffix(".wheel.yaml"))
-            with output(wheel, "utf-8") as file:
-                file.write(best.text(title(best), "", wheel_comments(learned, best)))
-        speed = speed or str(bench.with_suffix(".speed.csv"))
-        shown = wheel if wheel == getattr(best.like, "name", None) else _beside(wheel, bench)
+        wheel = best.like.name if best.like and best.in_library and not args.wheel else ""
+        if not wheel:
+            file_name = args.wheel or str(bench.with_suffix(".wheel.yaml"))
+            if not args.wheel:
+                with output(file_name, "utf-8") as file:
+                    file.write(best.text(title(best), "learned", wheel_comments(learned, best)))
+            wheel = os.path.relpath(file_name, bench.parent)
         with output(args.bench, "utf-8") as file:
-            file.write(bench_text(learned, load(args.like), shown, _beside(speed, bench)))
-    if speed:
-        with output(speed) as file:
+            file.write(bench_text(learned, load(args.like), wheel))
+    if args.speed:
+        with output(args.speed) as file:
             file.write(speed_table(learned))
-    for path in (args.wheel, speed, args.bench):
+    for path in (args.wheel, args.speed, args.bench):
         if path and path != "-":
             print(f"{path} is written", file=sys.stderr)
-
-
-def _beside(path: str, bench: Path) -> str:
-    """A file's path as a bench file names it."""
-    import os
-
-    return os.path.relpath(path, bench.parent)
 
 
 def _as_json(learned: Learned) -> dict[str, Any]:

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 import yaml
 
 from edgewheel.learn.learn import Learned
 from edgewheel.yamlfile import Node
+
+NEAR_SPEED = 0.005
+"""Share of the speed by which the ramps of a bench file may be off it."""
+
+Point = tuple[float, float]
+"""Seconds, rpm."""
 
 
 def faults(learned: Learned) -> dict[str, dict[str, Any]]:
@@ -24,20 +31,55 @@ def faults(learned: Learned) -> dict[str, dict[str, Any]]:
     }
 
 
-def bench_text(learned: Learned, like: Node, wheel: str, speed: str) -> str:
+def bench_text(learned: Learned, like: Node, wheel: str) -> str:
     """The bench file `like` with the learned wheel, speed and faults in place of its own.
 
-    `wheel` is a library name or a file, `speed` a table of speeds beside it. A sweep is left out:
-    what is to be shown is what the capture shows.
+    `wheel` is a library name or a file. A sweep is left out: what is to be shown is what the
+    capture shows.
     """
     document: dict[str, Any] = _plain(like)
     document.pop("sweep", None)
     document.pop("capture", None)
     document["name"] = f"{document['name']}, as in {learned.name}"
     document["wheel"] = wheel
-    document["motion"] = {"segments": [{"table": speed}]}
+    document["motion"] = _motion(learned)
     document["faults"] = {**document.get("faults", {}), **faults(learned)}
     return yaml.safe_dump(document, sort_keys=False, allow_unicode=True, width=100)
+
+
+def _motion(learned: Learned) -> dict[str, Any]:
+    """The speed as few ramps that stay close to it, and the ripple."""
+    points = few_points(learned.speed)
+    motion: dict[str, Any] = {}
+    ripple = learned.best.ripple_in_library if learned.best.in_library else None
+    if ripple is not None:
+        motion["ripple"] = {
+            "depth": round(float(ripple.depth), 4),
+            "per_turn": float(ripple.per_turn),
+            "slowest_at": round(float(ripple.slowest_at_deg), 1),
+        }
+    motion["segments"] = [
+        {"ramp": round(rpm, 1), "from": round(before, 1), "seconds": round(until - begin, 5)}
+        for (begin, before), (until, rpm) in pairwise(points)
+    ]
+    return motion
+
+
+def few_points(points: Sequence[Point]) -> list[Point]:
+    """The points that straight lines must go through to stay within `NEAR_SPEED` of all (n,).
+
+    Split where a line is furthest off, as in Douglas and Peucker, The Canadian Cartographer 10(2),
+    1973.
+    """
+    (begin_s, begin), (end_s, end) = points[0], points[-1]
+    off = [
+        abs(rpm - (begin + (end - begin) * (seconds - begin_s) / (end_s - begin_s))) / rpm
+        for seconds, rpm in points
+    ]
+    worst = max(range(len(points)), key=lambda number: off[number])
+    if off[worst] <= NEAR_SPEED:
+        return [points[0], points[-1]]
+    return [*few_points(points[: worst + 1])[:-1], *few_points(points[worst:])]
 
 
 def faults_text(learned: Learned) -> str:

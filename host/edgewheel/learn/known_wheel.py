@@ -12,7 +12,7 @@ from edgewheel.edges.captures.capture import Capture
 from edgewheel.errors import UsageError
 from edgewheel.learn.learn import Explanation, learn
 from edgewheel.learn.outline import Likeness, likeness, outline_of
-from edgewheel.learn.ripple import Swing
+from edgewheel.learn.ripple import compression_ripple
 from edgewheel.learn.streams import Floats, streams_of
 from edgewheel.motion.motion import Motion, true_angle
 from edgewheel.motion.ripple import CompressionRipple
@@ -82,29 +82,9 @@ def _placed(
     few = known[:: max(step * len(known) // len(course.even_s), 1)]
     zero_deg = one.shape.origin_slot * slot_deg + turned_deg
     means = (course.slot[few] + late[few]) * slot_deg - zero_deg
-    ripple = _ripple(pattern.swing, slot_deg, zero_deg)
+    ripple = compression_ripple(pattern.swing, slot_deg, zero_deg)
     end_s = Fraction(capture.end_tick, capture.header.tick_hz)
     return _motion(course.times[few], np.asarray(means), end_s, speed, ripple)
-
-
-def _ripple(swing: Swing, slot_deg: float, zero_deg: float) -> CompressionRipple | None:
-    """The ripple's deepest order in the angles of the wheel.
-
-    Late by 2 b / m sin m (angle - slowest) radians to the first order, with the speed's depth
-    d = 2 b / (1 + b^2), m swings a turn; see :class:`CompressionRipple`.
-    """
-    if not swing.orders:
-        return None
-    deepest = int(np.argmax(swing.amplitudes))
-    order, cosine, sine = swing.orders[deepest], swing.cosines[deepest], swing.sines[deepest]
-    per_turn = Fraction(round(2 * order * 360 / (swing.period * slot_deg)), 2)
-    beta = np.radians(swing.amplitudes[deepest] * slot_deg) * float(per_turn) / 2
-    phase = np.arctan2(-cosine, sine) / order / (2 * np.pi) * swing.period * slot_deg
-    if not per_turn or beta >= 1:
-        return None
-    depth = Fraction(round(2 * beta / (1 + beta**2) * FINE), FINE)
-    slowest = Fraction(round(float((phase - zero_deg) % 720) * FINE), FINE)
-    return CompressionRipple(depth, per_turn, slowest) if depth else None
 
 
 def _motion(

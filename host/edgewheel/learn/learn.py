@@ -15,11 +15,12 @@ from edgewheel.learn.hypotheses import Ranked, rank
 from edgewheel.learn.outline import Likeness, library, likeness, nearest, outline_of
 from edgewheel.learn.pattern import Pattern
 from edgewheel.learn.repeat import Repeat, repeat_of
-from edgewheel.learn.ripple import FEW
+from edgewheel.learn.ripple import FEW, compression_ripple
 from edgewheel.learn.scale import Scale, scale_of
 from edgewheel.learn.shape import LearnedTrack, Shape, shape_of
 from edgewheel.learn.streams import Streams, streams_of
 from edgewheel.learn.wheelfile import parsed, wheel_text
+from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.wheel.model import Wheel
 
 LEAST_EXPLAINED = 0.6
@@ -62,6 +63,15 @@ class Explanation:
     def in_library(self) -> bool:
         """The nearest library wheel is as good as the same."""
         return self.like is not None and self.like.off_deg <= LIBRARY_WITHIN_DEG
+
+    @property
+    def ripple_in_library(self) -> CompressionRipple | None:
+        """The ripple in the angles of the nearest library wheel, None if there is none."""
+        if self.like is None:
+            return None
+        slot_deg = self.scale.repeat_deg / self.repeat.slots
+        zero_deg = self.shape.origin_slot * slot_deg + self.like.turned_deg
+        return compression_ripple(self.pattern.swing, slot_deg, zero_deg)
 
     def text(self, name: str, summary: str, comments: list[str]) -> str:
         """The wheel file."""

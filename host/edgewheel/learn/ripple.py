@@ -7,16 +7,21 @@ they leave is the wheel's.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from fractions import Fraction
 
 import numpy as np
 
 from edgewheel.learn.streams import Floats, Ints
+from edgewheel.motion.ripple import CompressionRipple
 
 MOST_ORDERS = 24
 """Swings within a repeat of the pattern that are sought."""
 
 FEW = 12
 """With as few teeth, unlike teeth and ripple cannot be told apart at one speed."""
+
+FINE = 10**6
+"""Angles and depths are rounded to this part of one."""
 
 LEAST_AMPLITUDE = 0.004
 """Slots; what swings less is the clock's rounding."""
@@ -106,3 +111,23 @@ def fit_orders(values: Floats, places: Ints, period: int, orders: list[int]) -> 
 def _size(rest: Floats) -> float:
     """The usual size of residuals, robustly."""
     return 1.4826 * float(np.median(np.abs(rest - np.median(rest))))
+
+
+def compression_ripple(swing: Swing, slot_deg: float, zero_deg: float) -> CompressionRipple | None:
+    """The deepest order as a ripple in the angles of a wheel whose 0 is at `zero_deg`.
+
+    Late by 2 b / m sin m (angle - slowest) radians to the first order, with the speed's depth
+    d = 2 b / (1 + b^2), m swings a turn; see :class:`CompressionRipple`.
+    """
+    if not swing.orders:
+        return None
+    deepest = int(np.argmax(swing.amplitudes))
+    order, cosine, sine = swing.orders[deepest], swing.cosines[deepest], swing.sines[deepest]
+    per_turn = Fraction(round(2 * order * 360 / (swing.period * slot_deg)), 2)
+    beta = np.radians(swing.amplitudes[deepest] * slot_deg) * float(per_turn) / 2
+    phase = np.arctan2(-cosine, sine) / order / (2 * np.pi) * swing.period * slot_deg
+    if not per_turn or beta >= 1:
+        return None
+    depth = Fraction(round(2 * beta / (1 + beta**2) * FINE), FINE)
+    slowest = Fraction(round(float((phase - zero_deg) % 720) * FINE), FINE)
+    return CompressionRipple(depth, per_turn, slowest) if depth else None

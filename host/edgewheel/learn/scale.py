@@ -51,7 +51,10 @@ def scale_of(
     turn of it, if somebody knows.
     """
     parts = {track: own_parts(repeat, track) for track in repeat.tracks}
-    even = {track: len(repeat.places(track, 1)) in (0, parts[track]) for track in parts}
+    even = {
+        track: max(len(repeat.places(track, level)) for level in (0, 1)) == parts[track]
+        for track in parts
+    }
     if teeth is not None:
         own = max(len(repeat.places(track, level)) for track in parts for level in (0, 1))
         turns = Fraction(own, teeth)

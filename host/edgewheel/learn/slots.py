@@ -12,10 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from edgewheel.learn.period import Unlike, smallest_period
-from edgewheel.learn.streams import Floats, Ints, running_median
+from edgewheel.learn.streams import Bools, Floats, Ints, running_median
 
 REGULAR_LOW, REGULAR_HIGH = 0.62, 1.6
 """An interval within these times the local pitch is one pitch long."""
+
+MAKES_TWO, SHORTEST = 0.25, 0.2
+"""Pitches within which two intervals make two; and that the shorter of them is at least."""
 
 LONG_GAP = 3
 """Pitches of a gap that is rounded however far off it is: the speed may change within it."""
@@ -48,11 +51,13 @@ class Slots:
 def pitch_slots(times: Floats) -> Slots:
     """Slots by the local pitch: the median of the intervals near by."""
     intervals = np.diff(times)
+    rough = intervals / running_median(intervals, 9)
     steps = intervals / _local_pitch(intervals)
     slot = np.full(len(times), -1, np.int64)
     slot[0] = 0
     here, pending = 0, 0.0
     regular = (steps > REGULAR_LOW) & (steps < REGULAR_HIGH)
+    regular |= _displaced(rough)
     for index, (step, usual) in enumerate(zip(steps.tolist(), regular.tolist(), strict=True), 1):
         if usual and pending == 0.0:
             here += 1
@@ -65,6 +70,23 @@ def pitch_slots(times: Floats) -> Slots:
             slot[index] = here
             pending = 0.0
     return Slots(times, slot)
+
+
+def _displaced(steps: Floats) -> Bools:
+    """Which intervals (n,), in pitches, are the two beside a tooth that stands off its place.
+
+    Together they make two pitches and the ones beside them one each: beside an added tooth two
+    short ones follow one another.
+    """
+    found = np.zeros(len(steps), np.bool_)
+    if len(steps) < 4:
+        return found
+    whole = np.abs(steps - 1) < MAKES_TWO
+    twos = np.abs(steps[1:-2] + steps[2:-1] - 2) < MAKES_TWO
+    short = np.minimum(steps[1:-2], steps[2:-1])
+    pairs = np.flatnonzero(twos & (short > SHORTEST) & whole[:-3] & whole[3:]) + 1
+    found[pairs] = found[pairs + 1] = True
+    return found
 
 
 def _local_pitch(intervals: Floats) -> Floats:

@@ -97,13 +97,14 @@ def test_it_is_offered_as_a_fault_that_a_bench_file_takes(tmp_path):
         "gap_ratio_high: 4}, "
         "engine: {firing_order: [1, 3, 4, 2], tdc_after_reference_deg: 84}}}\n"
     )
-    (tmp_path / "speed.csv").write_text(speed_table(learned))
+    assert speed_table(learned).startswith("time,rpm\n0.000000,")
     bench = tmp_path / "bench.yaml"
-    bench.write_text(bench_text(learned, load(like), WHEEL, "speed.csv"))
+    bench.write_text(bench_text(learned, load(like), WHEEL))
     plan = load_plan(bench)
     assert plan.name == "Fan 3, as in log.csv"
     assert plan.signal.faults["crank_tooth_17"].teeth == (17,)
     assert float(plan.signal.motion.end_s) == pytest.approx(1.5, abs=0.02)
+    assert len(plan.signal.motion) == 1
 
 
 def test_a_sound_wheel_has_none():
