@@ -14,7 +14,8 @@ from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.options import number
 
 if TYPE_CHECKING:
-    from edgewheel.learn.learn import Learned
+    from edgewheel.learn.learn import Explanation, Learned, ToothDeviation
+    from edgewheel.learn.shape import LearnedTrack
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -87,49 +88,54 @@ def _write(args: argparse.Namespace, learned: Learned) -> None:
 
 
 def _as_json(learned: Learned) -> dict[str, Any]:
-    from edgewheel.learn.wording import title
-
     return {
         "schema": 1,
         "capture": learned.name,
         "sure": learned.sure,
         "doubts": list(learned.doubts),
-        "explanations": [
-            {
-                "title": title(one),
-                "period_deg": one.scale.period,
-                "repeats_a_period": one.scale.copies,
-                "scale_known": one.scale.known,
-                "explained": one.pattern.explained,
-                "repeats": one.pattern.repeats * one.repeat.parts,
-                "dropped": one.pattern.dropped,
-                "extra": one.pattern.extra,
-                "ripple": one.ripple
-                and {"depth": one.ripple[0], "per_turn": one.ripple[1]},
-                "nearest": one.like
-                and {"name": one.like.name, "off_deg": one.like.off_deg,
-                     "same_scale": one.like.same_scale},
-                "deviations": [
-                    {
-                        "track": d.track,
-                        "tooth": d.tooth,
-                        "late_deg": d.deviation.degrees,
-                        "scatter_deg": d.deviation.spread_deg,
-                        "turns": d.deviation.turns,
-                        "of_turns": d.deviation.of_turns,
-                    }
-                    for d in one.deviations
-                ],
-                "tracks": {
-                    t.name: {
-                        "shaft": t.shaft, "sensor": t.kind, "metal": t.metal,
-                        "teeth_deg": [[round(b, 3), round(e, 3)] for b, e in t.teeth],
-                        "widths_known": t.width_known,
-                    }
-                    for t in one.shape.tracks
-                },
-            }
-            for one in learned.explanations
-        ],
-        "speed": [[round(s, 6), round(rpm, 3)] for s, rpm in learned.speed],
-    }  # fmt: skip
+        "explanations": [_explanation(one) for one in learned.explanations],
+        "speed": [[round(seconds, 6), round(rpm, 3)] for seconds, rpm in learned.speed],
+    }
+
+
+def _explanation(one: Explanation) -> dict[str, Any]:
+    from edgewheel.learn.wording import title
+
+    like, ripple = one.like, one.ripple
+    return {
+        "title": title(one),
+        "period_deg": one.scale.period,
+        "repeats_a_period": one.scale.copies,
+        "scale_known": one.scale.known,
+        "explained": one.pattern.explained,
+        "repeats": one.pattern.repeats * one.repeat.parts,
+        "dropped": one.pattern.dropped,
+        "extra": one.pattern.extra,
+        "ripple": ripple and {"depth": ripple[0], "per_turn": ripple[1]},
+        "nearest": like
+        and {"name": like.name, "off_deg": like.off_deg, "same_scale": like.same_scale},
+        "deviations": [_deviation(found) for found in one.deviations],
+        "tracks": {track.name: _track(track) for track in one.shape.tracks},
+    }
+
+
+def _deviation(one: ToothDeviation) -> dict[str, Any]:
+    found = one.deviation
+    return {
+        "track": one.track,
+        "tooth": one.tooth,
+        "late_deg": found.degrees,
+        "scatter_deg": found.spread_deg,
+        "turns": found.turns,
+        "of_turns": found.of_turns,
+    }
+
+
+def _track(track: LearnedTrack) -> dict[str, Any]:
+    return {
+        "shaft": track.shaft,
+        "sensor": track.kind,
+        "metal": track.metal,
+        "teeth_deg": [[round(begin, 3), round(end, 3)] for begin, end in track.teeth],
+        "widths_known": track.width_known,
+    }
