@@ -7,7 +7,6 @@ atomically, so a folder without one is a run that was cut off.
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -26,6 +25,7 @@ from edgewheel.bench.events import (
     SyncLost,
     Understood,
 )
+from edgewheel.bench.record_folder import RecordFolder
 from edgewheel.clock import Clock, WallClock, utc_stamp
 from edgewheel.errors import BenchError
 
@@ -66,20 +66,18 @@ class Record:
 
     def __init__(self, folder: Path, clock: Clock | None = None) -> None:
         self.folder = folder
+        self._place = RecordFolder(folder)
         self._clock = clock or WallClock()
         self._rows: dict[str, list[tuple[Any, ...]]] = {table: [] for table in _INSERTS}
         self._lines: dict[str, int] = {}
         self._commit_at_ns = self._clock.now_ns() + COMMIT_NS
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            self._database = sqlite3.connect(folder / "run.sqlite", isolation_level=None)
+        self._database = self._place.make()
+        with self._place.or_refuse():
             self._database.execute("PRAGMA journal_mode = WAL")
             self._database.execute("PRAGMA synchronous = NORMAL")
             self._database.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
             self._database.executescript(_SCHEMA)
             self._raw = (folder / "controller.log").open("ab")
-        except (OSError, sqlite3.Error) as error:
-            raise self._refused(error) from error
 
     def __enter__(self) -> Self:
         return self
@@ -90,17 +88,15 @@ class Record:
 
     def inputs(self, files: Iterable[tuple[str, str]], meta: Mapping[str, str]) -> None:
         """Copy the input files and note what else decides the run."""
-        try:
-            for name, text in files:
-                (self.folder / name).write_text(text, encoding="utf-8")
+        self._place.copy_inputs(files)
+        with self._place.or_refuse():
             self._database.executemany(_INSERTS["meta"], meta.items())
-        except (OSError, sqlite3.Error) as error:
-            raise self._refused(error) from error
 
     def event(self, event: Event) -> None:
         """Note what happened; it is on disk within `COMMIT_NS`."""
         if isinstance(event, RawBytes):
-            self._keep_raw(event.data)
+            with self._place.or_refuse():
+                self._raw.write(event.data)
         elif isinstance(event, Began):
             self._rows["meta"] += [("tick_hz", str(event.tick_hz)), ("origin", str(event.tick))]
         elif isinstance(event, Pulsed):
@@ -138,55 +134,33 @@ class Record:
         self._rows["line"].append((number, name))
         return number
 
-    def _keep_raw(self, data: bytes) -> None:
-        try:
-            self._raw.write(data)
-        except OSError as error:
-            raise self._refused(error) from error
-
     def commit(self) -> None:
         """Bring everything noted to the disk."""
         self._commit_at_ns = self._clock.now_ns() + COMMIT_NS
-        try:
+        with self._place.or_refuse():
             self._raw.flush()
             self._database.execute("BEGIN")
             for table, rows in self._rows.items():
                 self._database.executemany(_INSERTS[table], rows)
                 rows.clear()
             self._database.execute("COMMIT")
-        except (OSError, sqlite3.Error) as error:
-            raise self._refused(error) from error
 
     def finish(self, summary: Mapping[str, Any]) -> None:
         """Close the record, then write the summary in one step."""
         self.close()
-        part = self.folder / "summary.json.part"
-        try:
-            part.write_text(json.dumps(summary, indent=2) + "\n", encoding="utf-8")
-            part.replace(self.folder / "summary.json")
-        except OSError as error:
-            raise self._refused(error) from error
+        self._place.write_summary(summary)
 
     def close(self) -> None:
         """Bring all to the disk and fold the write-ahead log into the one file."""
         if self._raw.closed:
             return
-        try:
-            self.commit()
+        self.commit()
+        with self._place.or_refuse():
             self._raw.close()
-            self._database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-            self._database.close()
-        except (OSError, sqlite3.Error) as error:
-            raise self._refused(error) from error
+        self._place.close(self._database)
 
     def _finding(self, *row: Any) -> None:
         self._rows["finding"].append(row)
-
-    def _refused(self, error: Exception) -> BenchError:
-        return BenchError(
-            f"The record in {self.folder} cannot be written: {error}. "
-            "Check the folder's rights and the space on the disk, or give another with --runs."
-        )
 
 
 def run_folder(runs: Path, name: str) -> Path:

@@ -6,14 +6,13 @@ folder without one is a search that was stopped or cut off, and can be taken up 
 
 from __future__ import annotations
 
-import json
-import sqlite3
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import astuple, dataclass
 from pathlib import Path
 from typing import Any, Self
 
+from edgewheel.bench.record_folder import RecordFolder
 from edgewheel.errors import BenchError
 
 SCHEMA_VERSION = 1
@@ -53,14 +52,13 @@ class SearchRecord:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            self._database = sqlite3.connect(folder / "run.sqlite", isolation_level=None)
+        self._place = RecordFolder(folder)
+        self._database = self._place.make()
+        self._is_open = True
+        with self._place.or_refuse():
             self.is_new = not self._database.execute("PRAGMA user_version").fetchone()[0]
             if self.is_new:
                 self._database.executescript(_SCHEMA)
-        except (OSError, sqlite3.Error) as error:
-            raise self._refused(error) from error
 
     def __enter__(self) -> Self:
         return self
@@ -71,19 +69,14 @@ class SearchRecord:
 
     def inputs(self, files: Iterable[tuple[str, str]], meta: Mapping[str, str]) -> None:
         """Copy the input files and note what else decides the search."""
-        try:
-            for name, text in files:
-                (self.folder / name).write_text(text, encoding="utf-8")
+        self._place.copy_inputs(files)
+        with self._place.or_refuse():
             self._database.executemany("INSERT INTO meta VALUES (?, ?)", meta.items())
-        except (OSError, sqlite3.Error) as error:
-            raise self._refused(error) from error
 
     def add(self, trial: Trial) -> None:
         """Keep a trial."""
-        try:
+        with self._place.or_refuse():
             self._database.execute("INSERT INTO trial VALUES (?, ?, ?, ?, ?, ?, ?)", astuple(trial))
-        except sqlite3.Error as error:
-            raise self._refused(error) from error
 
     def trials(self) -> list[Trial]:
         """Those that are on disk, in order."""
@@ -94,39 +87,20 @@ class SearchRecord:
 
     def meta(self) -> dict[str, str]:
         """What was noted as deciding the search."""
-        try:
+        with self._place.or_refuse():
             return dict(self._database.execute("SELECT key, value FROM meta"))
-        except sqlite3.Error as error:
-            raise self._refused(error) from error
 
     def finish(self, summary: Mapping[str, Any]) -> None:
         """Close the record, then write the summary in one step."""
         self.close()
-        part = self.folder / "summary.json.part"
-        try:
-            part.write_text(json.dumps(summary, indent=2) + "\n", encoding="utf-8")
-            part.replace(self.folder / "summary.json")
-        except OSError as error:
-            raise self._refused(error) from error
+        self._place.write_summary(summary)
 
     def close(self) -> None:
         """Fold the write-ahead log into the one file."""
-        try:
-            self._database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-            self._database.close()
-        except sqlite3.ProgrammingError:
-            return  # it is closed
-        except sqlite3.Error as error:
-            raise self._refused(error) from error
+        if self._is_open:
+            self._is_open = False
+            self._place.close(self._database)
 
     def _rows(self) -> list[Any]:
-        try:
+        with self._place.or_refuse():
             return list(self._database.execute("SELECT * FROM trial ORDER BY number"))
-        except sqlite3.Error as error:
-            raise self._refused(error) from error
-
-    def _refused(self, error: Exception) -> BenchError:
-        return BenchError(
-            f"The record in {self.folder} cannot be written or read: {error}. "
-            "Check the folder's rights and the space on the disk, or give another with --runs."
-        )

@@ -8,7 +8,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from edgewheel.errors import BenchError, UsageError
+from edgewheel.bench.record_folder import RecordFolder
+from edgewheel.errors import UsageError
 
 _SCHEMA = """
 CREATE TABLE IF NOT EXISTS trial (key TEXT PRIMARY KEY, stage TEXT NOT NULL,
@@ -39,15 +40,15 @@ class Trials:
     """The trials in a run folder, kept at once. Raises UsageError if the folder has no record."""
 
     def __init__(self, folder: Path) -> None:
-        file = folder / "run.sqlite"
+        self._place = RecordFolder(folder)
+        file = self._place.database
         if not file.is_file():
             raise UsageError(
                 f"{folder} is no run folder: it has no run.sqlite. Name one that 'run' or 'sweep' "
                 "has made."
             )
-        self._file = file
         try:
-            self._database = sqlite3.connect(file, isolation_level=None)
+            self._database = self._place.open()
             self._database.executescript(_SCHEMA)
             self._meta = dict(self._database.execute("SELECT key, value FROM meta"))
             self._rows = {
@@ -79,15 +80,10 @@ class Trials:
     def add(self, row: TrialRow) -> None:
         """Keep a trial. Raises BenchError when the disk does not take it."""
         self._rows[row.key] = row
-        try:
+        with self._place.or_refuse():
             self._database.execute(
                 "INSERT OR REPLACE INTO trial VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", astuple(row)
             )
-        except sqlite3.Error as error:
-            raise BenchError(
-                f"The trial cannot be written to {self._file}: {error}. Check the folder's rights "
-                "and the space on the disk."
-            ) from error
 
 
 def _row(values: tuple[object, ...]) -> TrialRow:

@@ -191,7 +191,8 @@ def test_a_full_disk_ends_with_3_and_parks(bench, capsys, monkeypatch):
     def full(self):
         calls.append(1)
         if len(calls) > 20:
-            raise self._refused(OSError(28, "No space left on device"))
+            with record.RecordFolder(self.folder).or_refuse():
+                raise OSError(28, "No space left on device")
         real(self)
 
     monkeypatch.setattr(record.Record, "commit", full)
