@@ -118,3 +118,15 @@ def rows(edges: EdgeChunk, tracks) -> list[Row]:
 
 def sound(**how) -> Signal:
     return Signal("{}", **how)
+
+
+def faulty(words: str, **how) -> Signal:
+    signal = Signal(f"{{fault: {{{words}}}}}", motion=how.pop("motion", turns(3)), **how)
+    signal.check_playable()
+    return signal
+
+
+def gone_and_new(words: str, **how):
+    """(track, tick, level) of the edges that are only in the sound signal, only in the faulty."""
+    one, other = sound(motion=how.get("motion", turns(3))), faulty(words, **how)
+    return sorted(set(one.rows) - set(other.rows)), sorted(set(other.rows) - set(one.rows))

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated, Literal, cast
 
 import numpy as np
 
-from edgewheel.edges.table import Bytes, EdgeChunk, EdgeHeader, Ticks
+from edgewheel.edges.table import Bytes, EdgeChunk, Ticks
 from edgewheel.fault.fields import Bounds, TrackName
-from edgewheel.fault.model import Changes, Complaint, Scene, Table
-from edgewheel.fault.ontrack import HORIZON_S, Edit, View, apply_on_track, pulses
+from edgewheel.fault.model import Complaint, Scene, one_of
+from edgewheel.fault.ontrack import HORIZON_S, EdgeByEdge, Edit, View, pulses
 from edgewheel.fault.repetition import EACH, Repetition
 from edgewheel.fault.window import ALWAYS, Bools, Window
 
@@ -30,7 +29,7 @@ def of_choice(level: Bytes, choice: EdgeChoice) -> Bools:
 
 
 @dataclass(frozen=True)
-class Bounce:
+class Bounce(EdgeByEdge):
     """After an edge, the level goes back for `width_us`, `count` times over.
 
     Pulse i of 1 to count begins i delays after the edge, a delay being `delay_us`, or
@@ -50,18 +49,10 @@ class Bounce:
 
     def complaint(self) -> Complaint | None:
         """What is wrong with these numbers together."""
-        if (self.delay_us > 0) == (self.delay_percent > 0):
-            remedy = "Write exactly one of delay_us and delay_percent, above 0."
-            return "the delay of the bounce is not clear", remedy
         if self.count > 1 and 0 < self.delay_us <= self.width_us:
             return "its pulses would overlap", "Make width_us less than delay_us."
-        return None
-
-    def apply(
-        self, scene: Scene, header: EdgeHeader, chunks: Iterable[EdgeChunk], changes: Changes
-    ) -> Table:
-        """The table with the pulses added."""
-        return apply_on_track(self, scene, header, chunks, changes)
+        delays = {"delay_us": self.delay_us, "delay_percent": self.delay_percent}
+        return one_of("the delay of the bounce is not clear", **delays)
 
     def edit(self, view: View) -> Edit:
         """Nothing is moved; the pulses that fit are added."""

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Annotated
 
-from edgewheel.edges.table import EdgeChunk, EdgeHeader
 from edgewheel.fault.fields import TrackName
-from edgewheel.fault.model import Changes, Scene, Table
-from edgewheel.fault.ontrack import Edit, View, apply_on_track
+from edgewheel.fault.ontrack import EdgeByEdge, Edit, View
 from edgewheel.fault.repetition import EACH, Repetition
 from edgewheel.fault.window import ALWAYS, Window
 
 
 @dataclass(frozen=True)
-class DroppedTooth:
+class DroppedTooth(EdgeByEdge):
     """Both edges of a chosen tooth do not come.
 
     The window counts at the first of them. A tooth of which only one edge passes, since the motion
@@ -27,12 +24,6 @@ class DroppedTooth:
     track: Annotated[str, TrackName()]
     window: Window = ALWAYS
     repetition: Repetition = EACH
-
-    def apply(
-        self, scene: Scene, header: EdgeHeader, chunks: Iterable[EdgeChunk], changes: Changes
-    ) -> Table:
-        """The table without the teeth."""
-        return apply_on_track(self, scene, header, chunks, changes)
 
     def edit(self, view: View) -> Edit:
         """Each edge of a chosen tooth removed."""

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated
 
 import numpy as np
 
-from edgewheel.edges.table import EdgeChunk, EdgeHeader
 from edgewheel.fault.bounce import LONGEST_US
 from edgewheel.fault.fields import Bounds, TrackName
-from edgewheel.fault.model import Changes, Scene, Table
-from edgewheel.fault.ontrack import Edit, View, apply_on_track, pulses
+from edgewheel.fault.ontrack import EdgeByEdge, Edit, View, pulses
 from edgewheel.fault.repetition import EACH, Repetition
 from edgewheel.fault.window import ALWAYS, EVER, Window
 
 
 @dataclass(frozen=True)
-class ExtraPulse:
+class ExtraPulse(EdgeByEdge):
     """In the space behind a tooth stands a pulse of `width_us`, of the level of a tooth.
 
     It begins `at_percent` of the time from the tooth's second edge to the track's next edge. Where
@@ -32,12 +29,6 @@ class ExtraPulse:
     at_percent: Annotated[Fraction, Bounds(above=0, maximum=99)] = Fraction(50)
     window: Window = ALWAYS
     repetition: Repetition = EACH
-
-    def apply(
-        self, scene: Scene, header: EdgeHeader, chunks: Iterable[EdgeChunk], changes: Changes
-    ) -> Table:
-        """The table with the pulses added."""
-        return apply_on_track(self, scene, header, chunks, changes)
 
     def edit(self, view: View) -> Edit:
         """A pulse behind each chosen tooth's second edge."""

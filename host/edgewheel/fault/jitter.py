@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated, Literal
@@ -10,12 +9,12 @@ from typing import Annotated, Literal
 import numpy as np
 
 from edgewheel.edges.phase import Floats
-from edgewheel.edges.table import NO_TOOTH, EdgeChunk, EdgeHeader
+from edgewheel.edges.table import NO_TOOTH
 from edgewheel.fault.bounce import EdgeChoice, of_choice
 from edgewheel.fault.draw import normal, uniform
 from edgewheel.fault.fields import Bounds, TrackName
-from edgewheel.fault.model import Changes, Complaint, Scene, Table
-from edgewheel.fault.ontrack import Edit, View, apply_on_track
+from edgewheel.fault.model import Complaint, one_of
+from edgewheel.fault.ontrack import EdgeByEdge, Edit, View
 from edgewheel.fault.repetition import EACH, Repetition
 from edgewheel.fault.window import ALWAYS, Window
 
@@ -25,7 +24,7 @@ LEAST_RPM = 1.0
 
 
 @dataclass(frozen=True)
-class Jitter:
+class Jitter(EdgeByEdge):
     """Each edge is moved by a random time, drawn by (seed, fault, cycle, tooth, edge).
 
     `even`: evenly between -x and +x; `normal`: x is the standard deviation (cut at the borders
@@ -44,15 +43,7 @@ class Jitter:
 
     def complaint(self) -> Complaint | None:
         """What is wrong with these numbers together."""
-        if (self.us > 0) == (self.deg > 0):
-            return "how far it jitters is not clear", "Write exactly one of us and deg, above 0."
-        return None
-
-    def apply(
-        self, scene: Scene, header: EdgeHeader, chunks: Iterable[EdgeChunk], changes: Changes
-    ) -> Table:
-        """The table with its edges moved."""
-        return apply_on_track(self, scene, header, chunks, changes)
+        return one_of("how far it jitters is not clear", us=self.us, deg=self.deg)
 
     def edit(self, view: View) -> Edit:
         """Each chosen edge moved within half its distance to either neighbour."""

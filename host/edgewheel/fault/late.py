@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated, Literal, cast
@@ -10,11 +9,11 @@ from typing import Annotated, Literal, cast
 import numpy as np
 
 from edgewheel.edges.phase import Floats
-from edgewheel.edges.table import EdgeChunk, EdgeHeader, Ticks
+from edgewheel.edges.table import Ticks
 from edgewheel.fault.bounce import LONGEST_US, of_choice
 from edgewheel.fault.fields import Bounds, TrackName
-from edgewheel.fault.model import Changes, Complaint, Scene, Table
-from edgewheel.fault.ontrack import Edit, View, apply_on_track
+from edgewheel.fault.model import Complaint, one_of
+from edgewheel.fault.ontrack import EdgeByEdge, Edit, View
 from edgewheel.fault.repetition import EACH, Repetition
 from edgewheel.fault.window import ALWAYS, Window
 
@@ -22,7 +21,7 @@ LARGEST_DEG = 180
 
 
 @dataclass(frozen=True)
-class LateTooth:
+class LateTooth(EdgeByEdge):
     """A chosen tooth comes later by `us`, or by `deg` crank degrees at the speed of the moment.
 
     `edges: tooth` moves both of its edges together, each by as much as the first; `rise` or `fall`
@@ -39,15 +38,7 @@ class LateTooth:
 
     def complaint(self) -> Complaint | None:
         """What is wrong with these numbers together."""
-        if (self.us > 0) == (self.deg > 0):
-            return "how late it is, is not clear", "Write exactly one of us and deg, above 0."
-        return None
-
-    def apply(
-        self, scene: Scene, header: EdgeHeader, chunks: Iterable[EdgeChunk], changes: Changes
-    ) -> Table:
-        """The table with the teeth moved."""
-        return apply_on_track(self, scene, header, chunks, changes)
+        return one_of("how late it is, is not clear", us=self.us, deg=self.deg)
 
     def edit(self, view: View) -> Edit:
         """Chosen edges moved as far as the next edge that stays allows."""

@@ -26,6 +26,13 @@ Complaint = tuple[str, str]
 """What is wrong, and what to write instead."""
 
 
+def one_of(vague: str, **numbers: Fraction) -> Complaint | None:
+    """What is wrong unless exactly one of the numbers is above 0; `vague`: what is then open."""
+    if sum(number > 0 for number in numbers.values()) == 1:
+        return None
+    return vague, f"Write exactly one of {' and '.join(numbers)}, above 0."
+
+
 class Kind(StrEnum):
     """What became of an edge."""
 

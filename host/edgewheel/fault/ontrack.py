@@ -165,11 +165,18 @@ def passage_angles(scene: Scene, track: int, passage: Ticks | None) -> Floats:
     return (cycle * cycle_deg + first_deg[number]) % 720
 
 
-def apply_on_track(
-    fault: TrackFault, scene: Scene, header: EdgeHeader, chunks: Iterable[EdgeChunk], done: Changes
-) -> Table:
-    """The table with the fault at work on its track; raises ValueError if it has no such track."""
-    return header, _edited(_Work(fault, scene, header, done), chunks)
+class EdgeByEdge:
+    """What makes an edge fault of a `TrackFault`."""
+
+    def apply(
+        self: TrackFault,
+        scene: Scene,
+        header: EdgeHeader,
+        chunks: Iterable[EdgeChunk],
+        changes: Changes,
+    ) -> Table:
+        """The table with the fault at work; raises ValueError if it has no such track."""
+        return header, _edited(_Work(self, scene, header, changes), chunks)
 
 
 def _edited(work: _Work, chunks: Iterable[EdgeChunk]) -> Iterator[EdgeChunk]:

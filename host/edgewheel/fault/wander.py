@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated, cast
@@ -10,11 +9,10 @@ from typing import Annotated, cast
 import numpy as np
 
 from edgewheel.edges.phase import Floats
-from edgewheel.edges.table import EdgeChunk, EdgeHeader, Ticks
+from edgewheel.edges.table import Ticks
 from edgewheel.fault.fields import Bounds, TrackName
 from edgewheel.fault.late import ripple_ratio
-from edgewheel.fault.model import Changes, Scene, Table
-from edgewheel.fault.ontrack import Edit, View, apply_on_track
+from edgewheel.fault.ontrack import EdgeByEdge, Edit, View
 from edgewheel.fault.repetition import EACH, Repetition
 from edgewheel.fault.window import ALWAYS, EVER, Window
 
@@ -22,7 +20,7 @@ LARGEST_DEG = 90
 
 
 @dataclass(frozen=True)
-class WanderingTrack:
+class WanderingTrack(EdgeByEdge):
     """The track falls behind the crank by up to `range_deg` and comes back, every `period_s`.
 
     It is late by range / 2 x (1 - cos(2 pi t / period)) crank degrees at t after tick 0. The way
@@ -35,12 +33,6 @@ class WanderingTrack:
     period_s: Annotated[Fraction, Bounds(Fraction(1, 100), 100_000)]
     window: Window = ALWAYS
     repetition: Repetition = EACH
-
-    def apply(
-        self, scene: Scene, header: EdgeHeader, chunks: Iterable[EdgeChunk], changes: Changes
-    ) -> Table:
-        """The table with the track moved."""
-        return apply_on_track(self, scene, header, chunks, changes)
 
     def edit(self, view: View) -> Edit:
         """Each edge later, but before where the next one goes."""

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated
 
 import numpy as np
 
-from edgewheel.edges.table import NO_TOOTH, EdgeChunk, EdgeHeader
+from edgewheel.edges.table import NO_TOOTH
 from edgewheel.fault.fields import Bounds, TrackName
-from edgewheel.fault.model import Changes, Scene, Table
-from edgewheel.fault.ontrack import Edit, View, apply_on_track
+from edgewheel.fault.ontrack import EdgeByEdge, Edit, View
 from edgewheel.fault.repetition import EACH, Repetition
 from edgewheel.fault.window import ALWAYS, Window
 
@@ -20,7 +18,7 @@ LARGEST_MV = 1_000_000
 
 
 @dataclass(frozen=True)
-class WeakSignal:
+class WeakSignal(EdgeByEdge):
     """A VR sensor's peak voltage is proportional to speed; teeth below the threshold are not seen.
 
     At angle a of the track's shaft and speed n (with its ripple: compression slows the teeth and
@@ -38,12 +36,6 @@ class WeakSignal:
     strongest_deg: Annotated[Fraction, Bounds(0, 360)] = Fraction(0)
     window: Window = ALWAYS
     repetition: Repetition = EACH
-
-    def apply(
-        self, scene: Scene, header: EdgeHeader, chunks: Iterable[EdgeChunk], changes: Changes
-    ) -> Table:
-        """The table without the teeth that are too weak."""
-        return apply_on_track(self, scene, header, chunks, changes)
 
     def edit(self, view: View) -> Edit:
         """Each tooth judged at its first edge."""

@@ -1,0 +1,61 @@
+"""Pulses come exactly where extra pulses and noise say.
+
+Four even teeth at 1000 rpm and a clock of a megahertz: tooth n of turn t rises at
+60,000 (t - 1) + 15,000 (n - 1) and falls 7,500 ticks later; a degree is 166 2/3 ticks.
+"""
+
+from fractions import Fraction
+
+from edgewheel.motion.motion import Motion
+from edgewheel.motion.segment import ramp
+from signals import faulty, gone_and_new, sound, turns
+
+
+def test_an_extra_pulse_stands_in_the_space_behind_its_tooth():
+    gone, new = gone_and_new(
+        "kind: extra_pulse, track: crank, teeth: [3], width_us: 100, at_percent: 20, every: 3"
+    )
+    assert gone == []
+    assert new == [(159_000, "crank", 1), (159_100, "crank", 0)]
+
+
+def test_an_extra_pulse_that_does_not_fit_is_left_out():
+    assert gone_and_new("kind: extra_pulse, track: crank, width_us: 3750")[1] == []
+    assert len(gone_and_new("kind: extra_pulse, track: crank, width_us: 3749")[1]) == 22
+
+
+def test_noise_by_time_comes_once_in_every_slot_on_all_its_tracks():
+    signal = faulty(
+        "kind: noise, tracks: [crank, cam], width_us: 5, bursts_per_s: 100, pulses: 2, gap_us: 7"
+    )
+    on_cam = [tick for kind, tick, _ in signal.changes if (tick, "cam") in
+              {(t, n) for t, n, _ in signal.rows}]  # fmt: skip
+    starts = sorted(set(on_cam))[::4]
+    assert [tick // 10_000 for tick in starts] == list(range(18))
+    for tick in starts:
+        at = [t - tick for t, name, _ in signal.rows if name == "cam" and 0 <= t - tick < 20]
+        assert at == [0, 5, 12, 17]
+
+
+def test_noise_of_the_ignition_follows_the_crank_even_on_a_ramp():
+    """The tooth edge at 90 degrees and the ignition 10 degrees before 100 are one place."""
+    motion = Motion([ramp(Fraction(200), Fraction(2000), turns=Fraction(4))])
+    signal = faulty(
+        "kind: noise, tracks: [cam], width_us: 5, ignition_deg: 10, delay_us: 40", motion=motion
+    )
+    added = [tick for kind, tick, _ in signal.changes][::2]
+    edges = [tick for tick, level in sound(motion=motion).on("crank") if level][1::2]
+    starts = sorted({tick for _, tick, _ in signal.changes})[::2]
+    assert added and starts == [tick + 40 for tick in edges]
+
+
+def test_noise_that_overlaps_an_edge_is_left_out_on_that_track_only():
+    """40 us before the tooth's edge at 90 degrees, for 50 us."""
+    signal = faulty("kind: noise, tracks: [crank, cam], width_us: 50, ignition_deg: 10.24")
+    assert signal.on("crank") == sound(motion=turns(3)).on("crank")
+    assert (14_960, 0) in signal.on("cam") and (15_010, 1) in signal.on("cam")
+
+
+def test_every_third_ignition():
+    signal = faulty("kind: noise, tracks: [cam], width_us: 5, ignition_deg: 10, every: 3")
+    assert sorted(tick for _, tick, _ in signal.changes) == [75_000, 75_005, 165_000, 165_005]
