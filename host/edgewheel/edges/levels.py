@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from edgewheel.wheel.angles import AngleTable, angle_table
 from edgewheel.wheel.model import TURN, Amplitude, Sensor, Wheel
+from edgewheel.wheel.pins import zero_crossing
 
 US_PER_S = 1_000_000
 
@@ -146,15 +147,12 @@ def _sensed(
 
 
 def _zero_crossings(edges: list[MetalEdge], period: int, passages: int) -> list[Crossing]:
-    """The sign of a VR sensor's voltage: positive while metal nears, negative while it leaves.
-
-    The voltage is the negative rate of change of flux (Faraday's law), and flux is greatest at a
-    tooth's centre and least at the centre of a space, so those are its zero crossings.
-    """
+    """The sign of a VR sensor's voltage: positive while metal nears, negative while it leaves."""
     crossings = []
     for (begin, comes, passage), (end, _, _) in zip(edges, edges[1:] + edges[:1], strict=True):
-        cycle, centre = divmod(begin + (end - begin) % period / 2, period)
-        crossings.append((centre, 0 if comes else 1, passage - int(cycle) * passages))
+        behind = begin + (end - begin) % period
+        cycle, angle = divmod(zero_crossing(begin, behind), period)
+        crossings.append((angle, 0 if comes else 1, passage - int(cycle) * passages))
     return sorted(crossings)
 
 

@@ -32,10 +32,9 @@ class PinEdge:
 def pin_edges(track: Track, period: int, choice: EdgeChoice = "both") -> tuple[PinEdge, ...]:
     """The edges of one track that `choice` lets in, ascending, turning forward.
 
-    A Hall sensor switches where metal comes and goes. A VR sensor's voltage crosses zero at the
-    centre of a tooth, where the flux is greatest, and of a space, where it is least (Faraday's
-    law). A direction sensor starts a pulse where metal comes; the pulse ends by time, so the start
-    is its only edge, whatever the choice.
+    A Hall sensor switches where metal comes and goes, a VR sensor at its zero crossings. A
+    direction sensor starts a pulse where metal comes; the pulse ends by time, so the start is its
+    only edge, whatever the choice.
     """
     teeth = track.crank_teeth(period)
     edges = [
@@ -45,6 +44,15 @@ def pin_edges(track: Track, period: int, choice: EdgeChoice = "both") -> tuple[P
         if choice == "both" or track.sensor.direction or rises == (choice == "rise")
     ]
     return tuple(sorted(edges, key=lambda edge: edge.angle))
+
+
+def zero_crossing(begin: Fraction, end: Fraction) -> Fraction:
+    """Where a VR sensor's voltage crosses zero on a tooth or a space, from `begin` to `end`.
+
+    The voltage is the negative rate of change of flux (Faraday's law), and flux is greatest at the
+    centre of a tooth and least at the centre of a space.
+    """
+    return (begin + end) / 2
 
 
 def reads_level(track: Track) -> bool:
@@ -79,5 +87,7 @@ def _tooth_edges(
     if track.sensor.direction:
         return [(tooth.begin, high, True)]
     if track.sensor.kind == "vr":
-        return [(tooth.centre, not high, True), ((tooth.end + space_end) / 2, high, False)]
+        centre = zero_crossing(tooth.begin, tooth.end)
+        behind = zero_crossing(tooth.end, space_end)
+        return [(centre, not high, True), (behind, high, False)]
     return [(tooth.begin, high, True), (tooth.end, not high, False)]
