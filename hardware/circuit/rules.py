@@ -1,0 +1,140 @@
+"""The electrical rules: what is wrong with a circuit before any of it is simulated."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter, defaultdict
+
+from circuit.circuit import GROUND, Circuit
+from circuit.packages import PACKAGES
+from circuit.parts import LETTERS, Kind, Part, Role
+
+_NUMERIC = {Kind.RESISTOR, Kind.CAPACITOR, Kind.TRIMMER}
+_NEED_RATING = {
+    Kind.RESISTOR: "watts",
+    Kind.CAPACITOR: "volts",
+    Kind.DIODE: "volts",
+    Kind.NPN: "watts",
+    Kind.PFET: "watts",
+    Kind.FUSE: "amps",
+    Kind.PTC: "amps",
+    Kind.TRIMMER: "watts",
+}
+
+
+def check(circuit: Circuit) -> list[str]:
+    """Every broken rule as a sentence; an empty list is a clean circuit.
+
+    A circuit without ports is a whole board, which must also bypass its supplies.
+    """
+    broken = [sentence for part in circuit.parts for sentence in _part(part)]
+    broken += _nets(circuit) + _islands(circuit) + _shared(circuit)
+    return broken if circuit.ports else broken + _bypass(circuit)
+
+
+def _part(part: Part) -> list[str]:
+    broken = []
+    kind, type = part.type.kind, part.type
+    if not re.fullmatch(LETTERS[kind] + r"\d+[A-F]?", part.ref):
+        broken.append(f"{part.ref}: a {kind} is called {LETTERS[kind]} and a number.")
+    if len(set(part.nets.values())) == 1 and len(part.nets) > 1:
+        broken.append(f"{part.ref}: all its pins are on {next(iter(part.nets.values()))}.")
+    if kind in _NUMERIC:
+        try:
+            type.number  # noqa: B018
+        except ValueError as problem:
+            broken.append(f"{part.ref}: {problem}")
+    package = PACKAGES.get(type.package)
+    if package is None:
+        return [*broken, f"{part.ref}: no such package: {type.package}."]
+    numbers = [part.pin_number(pin.name) for pin in type.pins]
+    if len(set(numbers)) != len(numbers):
+        broken.append(f"{part.ref}: two pins have the same number.")
+    if any(not 1 <= int(number) <= package.pins for number in numbers):
+        broken.append(f"{part.ref}: {type.package} has pins 1 to {package.pins} only.")
+    need = _NEED_RATING.get(kind)
+    if need and getattr(type.rating, need) is None:
+        broken.append(f"{part.ref}: says nothing of the {need} it bears.")
+    return broken
+
+
+def _roles(circuit: Circuit) -> dict[str, list[tuple[str, Role]]]:
+    found: dict[str, list[tuple[str, Role]]] = defaultdict(list)
+    for part in circuit.parts:
+        for pin in part.type.pins:
+            found[part.nets[pin.name]].append((f"{part.ref}.{pin.name}", pin.role))
+    for port in circuit.ports:
+        found[port.net].append((f"port {port.net}", port.role))
+    return found
+
+
+def _nets(circuit: Circuit) -> list[str]:
+    broken = []
+    for net, pins in sorted(_roles(circuit).items()):
+        count = Counter(role for _, role in pins)
+        names = ", ".join(name for name, _ in pins)
+        if len(pins) < 2:
+            broken.append(f"net {net}: only {names} is on it.")
+        if count[Role.OUTPUT] > 1:
+            broken.append(f"net {net}: push-pull outputs tied together ({names}).")
+        if count[Role.OUTPUT] and count[Role.SUPPLY]:
+            broken.append(f"net {net}: an output is tied to a supply ({names}).")
+        if count[Role.SUPPLY] > 1:
+            broken.append(f"net {net}: two supplies tied together ({names}).")
+        if count[Role.SUPPLIED] and not count[Role.SUPPLY]:
+            broken.append(f"net {net}: nothing supplies {names}.")
+        if pins and all(role is Role.INPUT for _, role in pins):
+            broken.append(f"net {net}: inputs float ({names}).")
+    return broken
+
+
+def _islands(circuit: Circuit) -> list[str]:
+    """Nets that no part joins to ground; a transformer's far side may float."""
+    beside: dict[str, set[str]] = defaultdict(set)
+    for part in circuit.parts:
+        nets = set(part.nets.values())
+        for net in nets:
+            beside[net] |= nets
+    seen, todo = set(), [GROUND]
+    while todo:
+        net = todo.pop()
+        if net not in seen:
+            seen.add(net)
+            todo += beside.get(net, ())
+    return [f"net {net}: nothing joins it to {GROUND}." for net in sorted(beside) if net not in seen]
+
+
+def _bypass(circuit: Circuit) -> list[str]:
+    """Every supply pin of an integrated circuit wants a capacitor from its net to ground."""
+    held = {
+        net
+        for part in circuit.parts
+        if part.type.kind is Kind.CAPACITOR and GROUND in part.nets.values()
+        for net in part.nets.values()
+    }
+    return [
+        f"{part.ref}: no capacitor from {part.nets[pin.name]} to {GROUND}."
+        for part in circuit.parts
+        if part.type.kind is Kind.IC
+        for pin in part.type.pins
+        if pin.role is Role.SUPPLIED and part.nets[pin.name] not in held | {GROUND}
+    ]
+
+
+def _shared(circuit: Circuit) -> list[str]:
+    """Units of one package: each used once, and common pins on the same net."""
+    broken = []
+    nets: dict[tuple[str, str], str] = {}
+    units: set[tuple[str, int]] = set()
+    for part in circuit.parts:
+        if part.unit is None:
+            continue
+        if (part.shared, part.unit) in units:
+            broken.append(f"{part.ref}: unit {part.unit + 1} of {part.shared} is used twice.")
+        units.add((part.shared, part.unit))
+        for pin in part.type.pins:
+            number, net = part.pin_number(pin.name), part.nets[pin.name]
+            if nets.setdefault((part.shared, number), net) != net:
+                other = nets[part.shared, number]
+                broken.append(f"{part.ref}: pin {number} of {part.shared} is on {other}, too.")
+    return broken

@@ -1,0 +1,31 @@
+"""What the stages do to an edge, as a table that programs read: the defaults until measured.
+
+SPDX-License-Identifier: CERN-OHL-P-2.0
+"""
+
+from __future__ import annotations
+
+from simulate.hall_edges import USUAL_LOAD, edges, waves
+from stages.hall import PULL_UP_JUMPERS, RAIL_JUMPERS, hall
+
+_HEAD = f"""\
+# Written by hardware/make.py from simulation with typical parts at 25 degrees; never measured.
+# Delays from the edge at the board's pin to half of the swing at the controller's end, in
+# microseconds; rise and fall are those of the controller's line.
+# hall: by rail (V), then pull-up (ohm); load: {USUAL_LOAD}.
+format: 1
+simulated: true
+hall:
+"""
+
+
+def stage_delays() -> str:
+    """The table as YAML."""
+    lines = []
+    for rail in RAIL_JUMPERS:
+        lines.append(f"  {rail}:")
+        for pull_up in PULL_UP_JUMPERS:
+            found = edges(waves(hall(), rail, pull_up))
+            rise, fall = round(found.rise * 1e6, 2), round(found.fall * 1e6, 2)
+            lines.append(f"    {pull_up}: {{rise_us: {rise}, fall_us: {fall}, inverts: true}}")
+    return _HEAD + "\n".join(lines) + "\n"

@@ -1,0 +1,329 @@
+"""The generic parts that the stages are made of.
+
+SPDX-License-Identifier: CERN-OHL-P-2.0
+
+Values, ratings, pin orders and classes are from memory of what such parts usually are: check the
+data sheet of the very part in your hand, its pin order above all.
+"""
+
+from __future__ import annotations
+
+from circuit.parts import Kind, PartType, Pin, Rating, Role
+
+TWO = (Pin("1", "1"), Pin("2", "2"))
+AXIAL, AXIAL_HALF = "axial 6 mm, quarter watt", "axial 9 mm, half watt"
+
+
+def resistor(value: str, watts: float = 0.25) -> PartType:
+    """A metal film resistor; 1 % in the bill, 5 % in the corners that are simulated."""
+    package = AXIAL if watts <= 0.25 else AXIAL_HALF
+    substitutes = ("carbon film, 5 %, same or more watts", "metal oxide film, 1 or 2 %")
+    return PartType(
+        Kind.RESISTOR, value, package, TWO, substitutes, Rating(volts=250, watts=watts)
+    )
+
+
+def ceramic(value: str) -> PartType:
+    substitutes = ("multilayer ceramic, C0G, 50 V or more", "polystyrene or mica film, 50 V or more")
+    if value.endswith("n"):
+        substitutes = ("multilayer ceramic, X7R, 50 V or more", "polyester film, 63 V or more")
+    return PartType(Kind.CAPACITOR, value, "disc 5 mm", TWO, substitutes, Rating(volts=50))
+
+
+def film(value: str) -> PartType:
+    substitutes = ("polypropylene film, 63 V or more", "multilayer ceramic, X7R, 50 V or more")
+    return PartType(Kind.CAPACITOR, value, "film box 7 mm", TWO, substitutes, Rating(volts=63))
+
+
+def electrolytic(value: str, volts: float, package: str = "radial can 8 mm") -> PartType:
+    pins = (Pin("+", "1"), Pin("-", "2"))
+    substitutes = ("solid polymer, same volts or more", "tantalum, twice the volts")
+    return PartType(
+        Kind.CAPACITOR, value, package, pins, substitutes, Rating(volts=volts), tolerance=0.2
+    )
+
+
+def bipolar(value: str, volts: float) -> PartType:
+    substitutes = (
+        "two polar electrolytics of twice the value, plus to plus",
+        "polyester film, same value",
+    )
+    return PartType(
+        Kind.CAPACITOR,
+        f"{value} bipolar",
+        "radial can 8 mm",
+        TWO,
+        substitutes,
+        Rating(volts=volts),
+        tolerance=0.2,
+    )
+
+
+ANODE_CATHODE = (Pin("A", "2"), Pin("K", "1"))
+SIGNAL_DIODE = PartType(
+    Kind.DIODE,
+    "1N4148 class, 100 V 0.15 A",
+    "DO-35",
+    ANODE_CATHODE,
+    ("1N914 class", "BAV21 class, 200 V"),
+    Rating(volts=100, amps=0.15, watts=0.4),
+    "DSIGNAL",
+)
+SCHOTTKY = PartType(
+    Kind.DIODE,
+    "BAT85 class Schottky, 30 V 0.2 A",
+    "DO-35",
+    ANODE_CATHODE,
+    ("BAT42 class, 30 V", "BAT46 class, 100 V"),
+    Rating(volts=30, amps=0.2, watts=0.2),
+    "DSCHOTTKY",
+)
+RECTIFIER = PartType(
+    Kind.DIODE,
+    "1N4004 class, 400 V 1 A",
+    "DO-41",
+    ANODE_CATHODE,
+    ("1N4007 class, 1000 V 1 A", "UF4004 class, fast, 400 V 1 A"),
+    Rating(volts=400, amps=1, watts=1),
+    "DRECTIFIER",
+)
+ZENER_12 = PartType(
+    Kind.DIODE,
+    "zener 12 V, 0.5 W",
+    "DO-35",
+    ANODE_CATHODE,
+    ("zener 12 V, 1 W", "zener 11 V, 0.5 W"),
+    Rating(volts=13, amps=0.03, watts=0.5),
+    "DZENER12",
+)
+CLAMP_ONE_WAY = PartType(
+    Kind.DIODE,
+    "surge clamp, one way, 18 V stand-off, 600 W",
+    "DO-15",
+    ANODE_CATHODE,
+    ("zener 20 V, 5 W", "surge clamp, one way, 17 V stand-off, 400 W"),
+    Rating(volts=22, amps=2, watts=3),
+    "DCLAMP18",
+)
+CLAMP_TWO_WAY = PartType(
+    Kind.CLAMP,
+    "surge clamp, two ways, 18 V stand-off, 600 W",
+    "DO-15",
+    TWO,
+    ("two zeners 20 V, 1 W, cathode to cathode", "surge clamp, two ways, 17 V stand-off, 400 W"),
+    Rating(volts=18, watts=3),
+    "CLAMP2",
+)
+CLAMP_SUPPLY = PartType(
+    Kind.CLAMP,
+    "surge clamp, two ways, 18 V stand-off, 1500 W",
+    "DO-201",
+    TWO,
+    ("surge clamp, two ways, 18 V stand-off, 3000 W", "metal-oxide varistor for 14 V supplies"),
+    Rating(volts=18, watts=5),
+    "CLAMP2BIG",
+)
+LED_GREEN = PartType(
+    Kind.LED,
+    "green, 2 mA",
+    "radial LED 3 mm",
+    (Pin("A", "1"), Pin("K", "2")),
+    ("yellow, 2 mA", "red, 2 mA"),
+    Rating(volts=5, amps=0.02, watts=0.06),
+    "DLED",
+)
+
+NPN_SWITCH = PartType(
+    Kind.NPN,
+    "BC337 class NPN, 45 V 0.8 A",
+    "TO-92, leads spread",
+    (Pin("C", "1", Role.PASSIVE), Pin("B", "2", Role.INPUT), Pin("E", "3")),
+    ("PN2222A class, 40 V 0.6 A (pins E-B-C)", "BC639 class, 80 V 1 A (pins E-C-B)"),
+    Rating(volts=45, amps=0.8, watts=0.625),
+    "QSWITCH",
+)
+NPN_SMALL = PartType(
+    Kind.NPN,
+    "BC547 class NPN, 45 V 0.1 A",
+    "TO-92, leads spread",
+    (Pin("C", "1"), Pin("B", "2", Role.INPUT), Pin("E", "3")),
+    ("2N3904 class, 40 V 0.2 A (pins E-B-C)", "BC337 class, 45 V 0.8 A"),
+    Rating(volts=45, amps=0.1, watts=0.5),
+    "QSMALL",
+)
+PFET = PartType(
+    Kind.PFET,
+    "P-channel, 55 V 30 A, 40 milliohm at 10 V",
+    "TO-220",
+    (Pin("D", "2"), Pin("G", "1", Role.INPUT), Pin("S", "3")),
+    ("P-channel, 60 V 27 A, 70 milliohm", "P-channel, 40 V 50 A, 20 milliohm"),
+    Rating(volts=55, amps=12, watts=2),
+    "PFETPOWER",
+)
+
+FUSES = ("blade type with its holder, same amps, fast", "electronic limit of the bench supply")
+
+
+def fuse(value: str, amps: float) -> PartType:
+    return PartType(
+        Kind.FUSE, value, "fuse holder", TWO, FUSES, Rating(volts=32, amps=amps), "30m"
+    )
+
+
+PTC_100 = PartType(
+    Kind.PTC,
+    "holds 0.1 A, trips at 0.2 A, 60 V",
+    "disc 5 mm",
+    TWO,
+    ("holds 0.1 A, 72 V", "holds 0.14 A, 60 V"),
+    Rating(volts=60, amps=0.1),
+    "PTC100",
+)
+PTC_500 = PartType(
+    Kind.PTC,
+    "holds 0.5 A, trips at 1 A, 60 V",
+    "disc 5 mm",
+    TWO,
+    ("holds 0.5 A, 30 V", "fuse 0.5 A, fast, with holder"),
+    Rating(volts=60, amps=0.5),
+    "PTC500",
+)
+
+JUMPER = PartType(
+    Kind.JUMPER,
+    "pin strip and cap",
+    "pin strip 2",
+    TWO,
+    ("DIP switch", "a soldered wire"),
+    Rating(volts=50, amps=1),
+)
+LINK = PartType(
+    Kind.LINK, "link", "wire", TWO, ("copper wire 0.5 mm2", "zero-ohm resistor, 1 W"), Rating()
+)
+
+
+def trimmer(value: str) -> PartType:
+    pins = (Pin("1", "1"), Pin("wiper", "2"), Pin("3", "3"))
+    substitutes = ("panel potentiometer, linear", "two fixed resistors in the ratio you want")
+    return PartType(
+        Kind.TRIMMER,
+        value,
+        "trimmer 9 mm",
+        pins,
+        substitutes,
+        Rating(volts=50, watts=0.2),
+        "TRIMMER",
+    )
+
+
+INVERTER = PartType(
+    Kind.IC,
+    "74HC14 class, six Schmitt inverters",
+    "DIP-14",
+    (
+        Pin("in", "1", Role.INPUT),
+        Pin("out", "2", Role.OUTPUT),
+        Pin("VCC", "14", Role.SUPPLIED),
+        Pin("GND", "7", Role.SUPPLIED),
+    ),
+    ("74AC14 class", "CD40106 class, at 5 V only with a divider behind it"),
+    Rating(volts=6),
+    "SCHMITT",
+    units=tuple((i, o, "14", "7") for i, o in zip("1 3 5 9 11 13".split(), "2 4 6 8 10 12".split())),
+)
+_OP_AMP_PINS = (
+    Pin("in+", "3", Role.INPUT),
+    Pin("in-", "2", Role.INPUT),
+    Pin("V+", "8", Role.SUPPLIED),
+    Pin("V-", "4", Role.SUPPLIED),
+    Pin("out", "1", Role.OUTPUT),
+)
+_OP_AMP_UNITS = (("3", "2", "8", "4", "1"), ("5", "6", "8", "4", "7"))
+OP_AMP_5V = PartType(
+    Kind.IC,
+    "dual op-amp, 5 V, rail-to-rail in and out, 5 to 10 MHz",
+    "DIP-8",
+    _OP_AMP_PINS,
+    ("dual CMOS op-amp, rail-to-rail in and out, 3 MHz or more", "two singles of that class"),
+    Rating(volts=5.5),
+    "OPAMP5",
+    units=_OP_AMP_UNITS,
+)
+OP_AMP_15V = PartType(
+    Kind.IC,
+    "TL072 class, dual op-amp, JFET inputs",
+    "DIP-8",
+    _OP_AMP_PINS,
+    ("TL082 class", "NE5532 class"),
+    Rating(volts=36, watts=0.68),
+    "OPAMP15",
+    units=_OP_AMP_UNITS,
+)
+REGULATOR_PINS = (
+    Pin("in", "1", Role.SUPPLIED),
+    Pin("GND", "2", Role.SUPPLIED),
+    Pin("out", "3", Role.SUPPLY),
+)
+
+
+def regulator(volts: int) -> PartType:
+    return PartType(
+        Kind.IC,
+        f"780{volts} class, {volts} V 1 A",
+        "TO-220",
+        REGULATOR_PINS,
+        (f"78M0{volts} class, 0.5 A", "LM317 class with its two resistors (other pins)"),
+        Rating(volts=35, watts=1.5),
+        f"REGULATOR{volts}",
+    )
+
+
+CONVERTER = PartType(
+    Kind.IC,
+    "converter, isolated, 12 V to plus and minus 15 V, 1 W",
+    "SIP-7",
+    (
+        Pin("in+", "1", Role.SUPPLIED),
+        Pin("in-", "2", Role.SUPPLIED),
+        Pin("-15", "4", Role.SUPPLY),
+        Pin("0", "5"),
+        Pin("+15", "6", Role.SUPPLY),
+    ),
+    ("the same with 2 W", "two 12 V to 15 V converters in series"),
+    Rating(volts=15.8),
+    "CONVERTER15",
+)
+TRANSFORMER = PartType(
+    Kind.TRANSFORMER,
+    "audio line, 600 ohm to 600 ohm, 2 H or more",
+    "line transformer",
+    (Pin("P1", "1"), Pin("P2", "2"), Pin("S1", "3"), Pin("S2", "4")),
+    ("audio line, 1 to 1, 1 kilohm", "data line, 600 ohm to 600 ohm, dry"),
+    Rating(volts=50),
+    "LINE11",
+)
+
+
+def terminals(count: int) -> PartType:
+    """Screw terminals, numbered from 1."""
+    pins = tuple(Pin(str(n), str(n), Role.WORLD) for n in range(1, count + 1))
+    return PartType(
+        Kind.TERMINAL,
+        f"{count} screw terminals, 5.08 mm",
+        f"screw terminals {count}",
+        pins,
+        ("pluggable terminals, 5.08 mm", "spring terminals, 5.08 mm"),
+        Rating(volts=150, amps=8),
+    )
+
+
+def socket(names: tuple[tuple[str, str], ...]) -> PartType:
+    """A socket strip for one side of the board: pairs of pin number and name that are used."""
+    return PartType(
+        Kind.TERMINAL,
+        "socket strip, 20 ways",
+        "socket strip 20",
+        tuple(Pin(name, number) for number, name in names),
+        ("two strips of 10 ways", "no socket: the board's pins soldered"),
+        Rating(volts=50, amps=1),
+    )
