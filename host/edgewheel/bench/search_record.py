@@ -15,7 +15,7 @@ from typing import Any, Self
 from edgewheel.bench.record_folder import RecordFolder
 from edgewheel.errors import BenchError
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 _SCHEMA = f"""
 PRAGMA journal_mode = WAL;
@@ -23,7 +23,7 @@ PRAGMA user_version = {SCHEMA_VERSION};
 CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
 CREATE TABLE trial (number INTEGER PRIMARY KEY, setting TEXT NOT NULL, seed INTEGER NOT NULL,
                     passed INTEGER NOT NULL, detail TEXT NOT NULL, reason TEXT NOT NULL,
-                    seconds REAL NOT NULL) STRICT;
+                    seconds REAL NOT NULL, figures TEXT NOT NULL) STRICT;
 """
 
 
@@ -32,7 +32,8 @@ class Trial:
     """What a trial showed.
 
     `setting` says what was tried, `seed` where it began; `detail` is the bench's sentence, `reason`
-    the controller's own word, `seconds` how long the engine turned.
+    the controller's own word, `seconds` how long the engine turned. `figures` is what was measured,
+    as a JSON object; empty where the answer is only yes or no.
     """
 
     number: int
@@ -42,6 +43,7 @@ class Trial:
     detail: str
     reason: str
     seconds: float
+    figures: str = ""
 
 
 class SearchRecord:
@@ -76,13 +78,15 @@ class SearchRecord:
     def add(self, trial: Trial) -> None:
         """Keep a trial."""
         with self._place.or_refuse():
-            self._database.execute("INSERT INTO trial VALUES (?, ?, ?, ?, ?, ?, ?)", astuple(trial))
+            self._database.execute(
+                "INSERT INTO trial VALUES (?, ?, ?, ?, ?, ?, ?, ?)", astuple(trial)
+            )
 
     def trials(self) -> list[Trial]:
         """Those that are on disk, in order."""
         return [
-            Trial(number, setting, seed, bool(passed), detail, reason, seconds)
-            for number, setting, seed, passed, detail, reason, seconds in self._rows()
+            Trial(number, setting, seed, bool(passed), *rest)
+            for number, setting, seed, passed, *rest in self._rows()
         ]
 
     def meta(self) -> dict[str, str]:

@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Protocol
 
 from edgewheel.bench.search_record import Trial
 from edgewheel.search.axis import Axis
 from edgewheel.search.threshold import Estimate, Found, ThresholdSearch, Wanted
-from edgewheel.search.trials import Trials
+
+
+class PlaysTrials(Protocol):
+    """Whatever plays the trials of a search, see `edgewheel.search.trials`."""
+
+    done: list[Trial]
+
+    def run(self, values: Mapping[str, str]) -> Trial:
+        """The next trial, with these values set."""
+
+    def finish(self, summary: Mapping[str, Any]) -> None:
+        """The search is over."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +76,7 @@ class Limit:
 class Seek:
     """A threshold search on a bench: iterate over `items()`, then read `limit`."""
 
-    def __init__(self, trials: Trials, axis: Axis, wanted: Wanted) -> None:
+    def __init__(self, trials: PlaysTrials, axis: Axis, wanted: Wanted) -> None:
         if axis.whole:
             step = 1 / (axis.high - axis.low)
             wanted = replace(wanted, within=max(wanted.within, 1.001 * step))

@@ -141,7 +141,7 @@ class Starts:
             meta = {"name": self.plan.name, "kind": "starts", "bench": self.plan.inputs[0][0]}
             record.inputs(self.plan.inputs, meta)
             for number in range(self.count):
-                start = self._play(Fraction(CYCLE_DEG * number, self.count))
+                start = play_start(self.rig, self.plan, Fraction(CYCLE_DEG * number, self.count))
                 if self.stopped:
                     break
                 self._starts.append(start)
@@ -149,14 +149,16 @@ class Starts:
                 yield start
             record.finish(summary(self.result))
 
-    def _play(self, start_deg: Fraction) -> Start:
-        motion = _motion(self.plan, start_deg)
-        watch = _Watch(self.plan)
-        for event in self.rig.run(self.plan.with_motion(motion)):
-            watch.hear(event)
-            if watch.gained_s is not None:
-                self.rig.abort()
-        return _start(self.plan.wheel, motion, watch)
+
+def play_start(rig: Rig, plan: Plan, start_deg: Fraction) -> Start:
+    """Start from an angle, with the plan's motion or cranked if it has none. Raises BenchError."""
+    motion = _motion(plan, start_deg)
+    watch = _Watch(plan)
+    for event in rig.run(plan.with_motion(motion)):
+        watch.hear(event)
+        if watch.gained_s is not None:
+            rig.abort()
+    return _start(plan.wheel, motion, watch)
 
 
 def _motion(plan: Plan, start_deg: Fraction) -> Motion:

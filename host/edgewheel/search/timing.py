@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import isnan
+from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 
+from edgewheel.bench.plan import Plan
 from edgewheel.bench.signals import OutputLine
 from edgewheel.bench.timing.edge import EdgeShift
 from edgewheel.bench.timing.measure import Commanded, Measured, measure
@@ -15,12 +18,32 @@ from edgewheel.bench.timing.remarks import remarks
 from edgewheel.bench.timing.rows import Row, Span, live_spans, rows_of
 from edgewheel.bench.timing.separate import Sample, Separation, separate
 from edgewheel.bench.timing.wiring import Misfit, misfits
-from edgewheel.controller.lines import value
+from edgewheel.controller.lines import Fields, value
 from edgewheel.errors import BenchError, UsageError
-from edgewheel.search.recorded import Finding, RecordedRun
+from edgewheel.search.recorded import Edges, Finding
 
 CAPTURE_TICKS = 1
 """A capture is right to a tick."""
+
+
+class TimedRun(Protocol):
+    """A run that can be asked what was heard in it; see `edgewheel.search.recorded`."""
+
+    folder: Path
+    tick_hz: int
+
+    @property
+    def plan(self) -> Plan:
+        """What was played."""
+
+    def pulses(self) -> dict[str, Edges]:
+        """The captured edges of each line."""
+
+    def reports(self) -> Iterator[tuple[float, Fields]]:
+        """(seconds, fields) of each report."""
+
+    def findings(self) -> list[Finding]:
+        """What the judge found."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +75,7 @@ class Timing:
         return tuple(row for run in self.runs for row in run.rows)
 
 
-def timing_of(runs: Sequence[RecordedRun]) -> Timing:
+def timing_of(runs: Sequence[TimedRun]) -> Timing:
     """Measure the outputs of the runs against their true crank angle.
 
     UsageError if no output was captured or declared, BenchError if captured edges are missing:
@@ -74,7 +97,7 @@ def timing_of(runs: Sequence[RecordedRun]) -> Timing:
     )
 
 
-def _run_timing(number: int, run: RecordedRun) -> RunTiming:
+def _run_timing(number: int, run: TimedRun) -> RunTiming:
     findings = _whole(run)
     plan, edges = run.plan, EdgeShift(run.plan.wheel, run.plan.signals.crank_edge)
     commanded, claims = _said(run)
@@ -104,7 +127,7 @@ def _run_timing(number: int, run: RecordedRun) -> RunTiming:
     )
 
 
-def _whole(run: RecordedRun) -> list[Finding]:
+def _whole(run: TimedRun) -> list[Finding]:
     """The findings of a run whose capture is whole. Raises BenchError."""
     findings = run.findings()
     missing = [finding for finding in findings if finding.kind == "pulses_missing"]
@@ -116,7 +139,7 @@ def _whole(run: RecordedRun) -> list[Finding]:
     return findings
 
 
-def _said(run: RecordedRun) -> tuple[Commanded, list[tuple[float, bool]]]:
+def _said(run: TimedRun) -> tuple[Commanded, list[tuple[float, bool]]]:
     """The advance commanded, and when sync was claimed, from the run's reports."""
     signals = run.plan.signals
     words = tuple(value(word) for word in signals.synced)
