@@ -62,6 +62,7 @@ COMMANDS = (
     Entry("doctor", "doctor", "check port, board, link and wiring, and say what to type"),
     Entry("flash", "flash", "put the firmware that comes with edgewheel on a board"),
     Entry("diagnose", "diagnose", "find the controller's wrong setting by varying the signal"),
+    Entry("sheet", "sheet", "say what to type into a controller, with margins and proof"),
     Entry("board", "board", "start a simulated board on a real serial port"),
 )
 

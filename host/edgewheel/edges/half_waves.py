@@ -79,6 +79,15 @@ class HalfWaves:
         column = edge % self._n
         return bool(self._columns(way).seen(slice(column, column + 1), mean_rpm)[0])
 
+    def weakest(self, mean_rpm: float) -> float:
+        """The least peak of a half-wave over its input's threshold, turning forward.
+
+        Infinite where no amplitude is known.
+        """
+        columns = self._columns(1)
+        peaks = np.minimum(mean_rpm * columns.ratio, columns.knee_rpm) * columns.share
+        return float(peaks[np.isfinite(columns.share)].min(initial=np.inf))
+
     def _steady_run(self, way: int, mean_rpm: float) -> Flags:
         key = way, mean_rpm
         if key not in self._steady:

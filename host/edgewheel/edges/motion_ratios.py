@@ -20,6 +20,7 @@ from edgewheel.edges.stretch import Course, FixedCourse
 from edgewheel.edges.table import Ticks
 from edgewheel.errors import UsageError
 from edgewheel.motion.motion import Motion
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM
 from edgewheel.wheel.landmarks import main_track
 from edgewheel.wheel.model import Track, Wheel
 from edgewheel.wheel.pins import EdgeChoice, pin_edges
@@ -58,7 +59,8 @@ class MotionRatios:
     """Period ratios of a track's `edge` under a motion, as a controller compares them.
 
     `ranges` are those kinds that occur. `edges_lost` of `edges` on the track are too weak to be
-    seen by a VR sensor's input; the ratios are those of a sensor that loses none.
+    seen by a VR sensor's input; the ratios are those of a sensor that loses none. `shortest_s` is
+    the shortest of the periods.
     """
 
     track: str
@@ -66,10 +68,16 @@ class MotionRatios:
     ranges: tuple[KindRange, ...]
     edges: int
     edges_lost: int
+    shortest_s: float
 
     def of(self, kind: Kind) -> KindRange | None:
         """The range of a kind, None if it does not occur."""
         return next((one for one in self.ranges if one.kind == kind), None)
+
+    @property
+    def least(self) -> Extreme:
+        """The least ratio of all."""
+        return min((one.least for one in self.ranges), key=lambda one: one.ratio)
 
     @property
     def greatest_other(self) -> Extreme | None:
@@ -95,17 +103,19 @@ class MotionRatios:
         return math.sqrt(gap.least.ratio * other.ratio)
 
 
-def motion_ratios(wheel: Wheel, motion: Motion) -> MotionRatios:
+def motion_ratios(wheel: Wheel, motion: Motion, least_rpm: float = 0.0) -> MotionRatios:
     """The ratios of the busiest track at its safe edge, of three edges in a row, turned forward.
 
-    A standstill or a turn back begins anew. Raises UsageError if there are not three such edges.
+    A standstill or a turn back begins anew; ratios whose earlier period is slower than `least_rpm`
+    do not count. Raises UsageError if there are not three such edges.
     """
     track = main_track(wheel)
     edge = safe_edge(track, wheel.period).edge or "rise"
     levels = _edges_alone(track, wheel.period, edge)
     ratios = period_ratios(track, wheel.period, edge)
     kinds = np.array([KINDS.index(one.kind) for one in ratios])
-    tally = _Tally([one.tooth for one in ratios], kinds)
+    spans_deg = np.array([float(one.angles[1] - one.angles[0]) for one in ratios])
+    tally = _Tally([one.tooth for one in ratios], kinds, _longest_ticks(spans_deg, least_rpm))
     stream = EdgeStream(levels, _course(track, levels, motion), TICK_HZ)
     for piece in stream.pieces(Fraction(0), None, BLOCK_EDGES):
         tally.add(piece)
@@ -116,15 +126,28 @@ def motion_ratios(wheel: Wheel, motion: Motion) -> MotionRatios:
             "Turn the engine further."
         )
     edges, lost = _lost(wheel, track, motion)
-    return MotionRatios(track.name, edge, ranges, edges, lost)
+    shortest_s = tally.shortest_ticks / TICK_HZ
+    return MotionRatios(track.name, edge, ranges, edges, lost, shortest_s)
+
+
+def _longest_ticks(spans_deg: Floats, least_rpm: float) -> Floats:
+    """How long the earlier period of each ratio (n,) may last at the least speed."""
+    if not least_rpm:
+        return np.full(len(spans_deg), np.inf)
+    longest: Floats = spans_deg / (DEG_PER_S_PER_RPM * least_rpm) * TICK_HZ
+    return longest
 
 
 class _Tally:
     """The extremes of each kind, as pieces come in."""
 
-    def __init__(self, teeth: list[int], kinds: npt.NDArray[np.int64]) -> None:
+    def __init__(
+        self, teeth: list[int], kinds: npt.NDArray[np.int64], longest_ticks: Floats
+    ) -> None:
         self._teeth = teeth
         self._kinds = kinds
+        self._longest_ticks = longest_ticks
+        self.shortest_ticks = math.inf
         self._ticks: Ticks = np.zeros(0, np.int64)
         self._found: dict[Kind, KindRange] = {}
 
@@ -141,8 +164,11 @@ class _Tally:
         periods = np.diff(ticks).astype(np.float64)
         ratios: Floats = periods[1:] / periods[:-1]
         columns = np.arange(piece.low - before + _BEFORE, piece.high) % len(self._teeth)
+        counts = periods[:-1] <= self._longest_ticks[columns]
+        if counts.any():
+            self.shortest_ticks = min(self.shortest_ticks, float(periods[1:][counts].min()))
         for number, kind in enumerate(KINDS):
-            own = np.flatnonzero(self._kinds[columns] == number)
+            own = np.flatnonzero(counts & (self._kinds[columns] == number))
             if len(own):
                 self._enter(kind, ratios[own], columns[own], ticks[_BEFORE:][own])
 

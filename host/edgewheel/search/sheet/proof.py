@@ -1,0 +1,223 @@
+"""What recorded runs show of the sheet's lines."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from edgewheel.bench.plan import SimulatedController
+from edgewheel.bench.verdict import Outcome
+from edgewheel.controller.sim.settings import ControllerSettings
+from edgewheel.errors import BenchError, UsageError
+from edgewheel.search.axis import SPEED
+from edgewheel.search.recorded import RecordedRun
+from edgewheel.search.sheet.model import Bound, Line
+from edgewheel.search.timing import Timing, timing_of
+
+SETTINGS = "controller.settings."
+CLEAR_DEG = 0.05
+"""A reference angle that is off by less than this is right."""
+
+
+@dataclass(frozen=True)
+class FoundLimit:
+    """A threshold on record: at `held` it did not fail, which it does `above` or below."""
+
+    run: str
+    address: str
+    above: bool
+    held: float
+    trials: int
+
+
+@dataclass(frozen=True)
+class PassedRun:
+    """A run or sweep that passed; `settings` are those of a simulated controller."""
+
+    run: str
+    detail: str
+    settings: ControllerSettings | None
+
+
+@dataclass(frozen=True)
+class Shown:
+    """All that the given runs show; `timed` names those that the timing is of."""
+
+    limits: tuple[FoundLimit, ...] = ()
+    passed: tuple[PassedRun, ...] = ()
+    timing: Timing | None = None
+    timed: str = ""
+    failed: tuple[str, ...] = ()
+
+
+NOTHING_SHOWN = Shown()
+
+
+def read_runs(folders: Sequence[Path]) -> Shown:
+    """What the folders of runs, sweeps and thresholds show. Raises UsageError for any other."""
+    limits, passed, failed, runs = [], [], [], []
+    for folder in folders:
+        summary = _summary(folder)
+        if isinstance(summary.get("threshold"), dict):
+            limits += _limit(folder, summary["threshold"])
+            continue
+        run = RecordedRun(folder)
+        runs.append(run)
+        if summary.get("outcome") == Outcome.PASSED:
+            controller = run.plan.controller
+            settings = controller.settings if isinstance(controller, SimulatedController) else None
+            passed.append(PassedRun(folder.name, str(summary.get("detail", "")), settings))
+        elif summary.get("outcome") == Outcome.FAILED:
+            failed.append(f"Run {folder.name} failed: {summary.get('detail', '')}")
+    timing = _timing(runs)
+    names = ", ".join(run.folder.name for run in runs)
+    return Shown(tuple(limits), tuple(passed), timing, names if timing else "", tuple(failed))
+
+
+def _summary(folder: Path) -> dict[str, Any]:
+    try:
+        found = json.loads((folder / "summary.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise UsageError(
+            f"{folder} holds no finished run. Name folders of runs, sweeps or thresholds."
+        ) from error
+    return found if isinstance(found, dict) else {}
+
+
+def _limit(folder: Path, found: dict[str, Any]) -> list[FoundLimit]:
+    if found.get("threshold") is None:
+        return []
+    above = found["fails"] == "above"
+    trials = int(found["passed_trials"]) + int(found["failed_trials"])
+    held = float(found["low"] if above else found["high"])
+    return [FoundLimit(folder.name, str(found["address"]), above, held, trials)]
+
+
+def _timing(runs: Sequence[RecordedRun]) -> Timing | None:
+    """The timing of the runs; None where no output of theirs was captured whole."""
+    try:
+        return timing_of(runs) if runs else None
+    except (UsageError, BenchError):
+        return None
+
+
+def with_runs(line: Line, shown: Shown) -> Line:
+    """A line with what the runs show of it."""
+    for limit in shown.limits:
+        line = _with_limit(line, limit)
+    if shown.timing is not None:
+        line = _with_timing(line, shown.timing, shown.timed)
+    for run in shown.passed:
+        if run.settings is not None and _is_within(line, run.settings):
+            line = _seen(line, f"run {run.run} held sync with {_words(line, run.settings)}")
+    return line
+
+
+def with_settings(line: Line, settings: ControllerSettings | None) -> Line:
+    """A line with a word on what a simulated controller is set to, where that is not within."""
+    if settings is None or not line.typed or _is_within(line, settings):
+        return line
+    if line.other_way and not any(setting(settings, address) for address in line.typed):
+        return line
+    note = f"NOT SO in the bench file's controller: {_words(line, settings)}."
+    return replace(line, notes=(*line.notes, note))
+
+
+def remarks_of(shown: Shown) -> Iterator[str]:
+    """What the runs say of the controller as it was set, whatever it was set to."""
+    for run in shown.passed:
+        yield f"Run {run.run} passed with the controller as it was set then: {run.detail}."
+    yield from shown.failed
+
+
+def setting(settings: ControllerSettings, address: str) -> Any:
+    """The value at an address such as `crank.edge`, None where there is none."""
+    value: Any = settings
+    for name in address.split("."):
+        value = getattr(value, name, None)
+    return list(value) if isinstance(value, tuple) else value
+
+
+def _with_limit(line: Line, limit: FoundLimit) -> Line:
+    source = f"run {limit.run}, {limit.trials} trials"
+    own = limit.address.removeprefix(SETTINGS) in line.typed and SETTINGS in limit.address
+    if own or (line.key == "speed" and limit.address == SPEED):
+        return _bounded(line, limit, source)
+    if line.key == "blanking_percent" and limit.address.endswith((".delay_us", ".delay_percent")):
+        return _seen(line, f"{source}: as it was set, held {limit.address} up to {limit.held:.4g}")
+    if line.key == "cam_phase" and limit.address.endswith(".by_deg"):
+        return _bounded(line, limit, source)
+    return line
+
+
+def _bounded(line: Line, limit: FoundLimit, source: str) -> Line:
+    """The line with a measured end; its value moves if that end has passed it."""
+    before = line.high if limit.above else line.low
+    bound = Bound(limit.held, before.beyond if before else "sync is lost", source)
+    line = replace(line, high=bound) if limit.above else replace(line, low=bound)
+    if not isinstance(line.value, float) or _inside(line, line.value):
+        return line
+    low, high = line.low, line.high
+    if low is None or high is None or not 0 < low.value < high.value:
+        return replace(line, notes=(*line.notes, "The run and the computation contradict."))
+    value = float(f"{math.sqrt(low.value * high.value):.4g}")
+    typed = dict.fromkeys(line.typed, value)
+    return replace(line, value=value, typed=typed)
+
+
+def _with_timing(line: Line, timing: Timing, runs: str) -> Line:
+    found = timing.ignition
+    if line.key == "crank_edge" and found.edge_share is not None:
+        share = f"{found.edge_share.value:.2f} +- {max(found.edge_share.uncertainty, 0.01):.2f}"
+        if found.edge == "right":
+            return _seen(line, f"run {runs}: the error moves by {share} of the tooth width")
+        return replace(line, notes=(*line.notes, f"Run {runs}: the {found.edge} edge ({share})."))
+    if line.key == "reference" and found.reference_deg is not None:
+        error = found.reference_deg
+        spread = f"{error.value:+.2f} +- {max(error.uncertainty, 0.01):.2f} deg"
+        if abs(error.value) <= max(error.uncertainty, CLEAR_DEG):
+            return _seen(line, f"run {runs}: sparks are right to {spread}")
+        note = f"Run {runs}: as it was set, add {error.value:+.2f} ({spread})."
+        return replace(line, notes=(*line.notes, note))
+    if line.key == "latency" and found.delay_us is not None:
+        delay, spread_us = found.delay_us.value, found.delay_us.uncertainty
+        low, high = (Bound(delay + way * spread_us, "", f"run {runs}") for way in (-1, 1))
+        value = round(delay, 1) + 0.0
+        return replace(line, value=value, low=low, high=high, shown=(f"run {runs}",), ask="")
+    return line
+
+
+def _seen(line: Line, words: str) -> Line:
+    return replace(line, shown=(*line.shown, words))
+
+
+def _is_within(line: Line, settings: ControllerSettings) -> bool:
+    """Whether a simulated controller is set as the line wants it, or between its ends."""
+    if not line.typed:
+        return False
+    return all(
+        _fits(line, value, setting(settings, address)) for address, value in line.typed.items()
+    )
+
+
+def _fits(line: Line, wanted: Any, value: Any) -> bool:
+    if isinstance(wanted, float) and isinstance(value, float) and wanted == line.value:
+        return _inside(line, value)
+    if isinstance(wanted, str) and value is None:
+        return True  # the kind of a wheel is its class
+    return bool(wanted == value)
+
+
+def _inside(line: Line, value: float) -> bool:
+    low = line.low.value if line.low else -math.inf
+    high = line.high.value if line.high else math.inf
+    return low < value < high
+
+
+def _words(line: Line, settings: ControllerSettings) -> str:
+    values = {address: setting(settings, address) for address in line.typed}
+    return ", ".join(f"{address} {value}" for address, value in values.items() if value is not None)

@@ -1,0 +1,214 @@
+"""The settings sheet: typed into the simulated controller it syncs, beyond each end it does not."""
+
+import json
+from pathlib import Path
+
+import pytest
+import yaml
+
+from edgewheel.bench.loader import load_plan
+from edgewheel.bench.rig import Rig
+from edgewheel.cli.main import main
+from edgewheel.search.sheet.make import bench_subject, sheet_of, wheel_subject
+from edgewheel.search.sheet.page import page
+from edgewheel.search.sheet.proof import read_runs
+from edgewheel.search.trial import judge
+from edgewheel.wheel.library import find, names
+from planted_timing import two_widths
+
+CRANKING = {"hold": 250, "turns": 8, "ripple": {"depth": 0.15, "per_turn": 2}}
+FAST = {"hold": 5000, "turns": 12, "ripple": {"depth": 0.04, "per_turn": 2}}
+BOUNCE = {"kind": "bounce", "track": "crank", "after": "rise", "delay_us": 24, "width_us": 4}
+MOON = {
+    "wheel": "60-minus-2-half-moon-cam",
+    "motion": {"segments": [CRANKING, {"ramp": 5000, "rate": 20000}, FAST]},
+    "faults": {"worn": BOUNCE},
+}
+PIN = {
+    "wheel": "36-minus-1-1-tooth-cam",
+    "sensors": {"crank": {"kind": "hall"}, "cam": {"kind": "hall"}},
+    "motion": {"segments": [CRANKING, {"ramp": 3000, "rate": 20000}]},
+}
+BEFORE = {"crank": {"line": "crank"}, "cam": {"line": "cam"}, "wheel": {"kind": "missing_teeth"}}
+
+
+def nested(addresses: dict, base: dict) -> dict:
+    tree = {key: dict(value) for key, value in base.items()}
+    for address, value in addresses.items():
+        group, key = address.split(".")
+        tree.setdefault(group, {})[key] = value
+    return tree
+
+
+def write(folder: Path, bench: dict, settings: dict):
+    """A bench file's plan."""
+    some = {"wheel.pitches": 60, "wheel.missing": 2, "wheel.gap_ratio_low": 2}
+    tree = nested({**some, "wheel.gap_ratio_high": 4, **settings}, BEFORE)
+    document = {
+        "format": 1,
+        "name": "Sheet",
+        "board": {"kind": "sim", "tick_hz": 16_000_000},
+        "controller": {"kind": "sim", "settings": tree},
+        "limits": {"sync_within_s": 1.5, "speed_error_percent": 30},
+        **bench,
+    }
+    file = folder / "bench.yaml"
+    file.write_text(yaml.safe_dump(document))
+    return load_plan(file)
+
+
+def sheet_for(folder: Path, bench: dict):
+    return sheet_of(bench_subject(write(folder, bench, {}), "bench.yaml"))
+
+
+def passes(folder: Path, bench: dict, settings: dict) -> bool:
+    judged = judge(Rig(), write(folder, bench, settings))
+    assert judged is not None
+    return judged[0]
+
+
+@pytest.mark.parametrize("bench", [MOON, PIN], ids=["half-moon", "one tooth"])
+def test_what_the_sheet_says_syncs(tmp_path, bench):
+    sheet = sheet_for(tmp_path, bench)
+    assert passes(tmp_path, bench, sheet.typed())
+    as_a_time = {"crank.blanking_percent": 0.0, **sheet.line("blanking_us").typed}
+    assert passes(tmp_path, bench, sheet.typed() | as_a_time)
+
+
+ENDS = [
+    (MOON, "gap_ratio_low", "low"),
+    (MOON, "gap_ratio_low", "high"),
+    (MOON, "gap_ratio_high", "low"),
+    (MOON, "blanking_percent", "low"),
+    (MOON, "blanking_percent", "high"),
+    (MOON, "blanking_us", "low"),
+    (MOON, "blanking_us", "high"),
+    (MOON, "reference", "low"),
+    (MOON, "reference", "high"),
+    (PIN, "cam_window_from", "high"),
+    (PIN, "cam_window_to", "low"),
+    (PIN, "gap_ratio_low", "low"),
+    (PIN, "gap_ratio_low", "high"),
+]
+
+
+@pytest.mark.parametrize(
+    ("bench", "key", "end"),
+    [pytest.param(*case, id=f"{case[0]['wheel'][:2]}-{case[1]}-{case[2]}") for case in ENDS],
+)
+def test_just_within_an_end_it_syncs_and_just_beyond_it_does_not(tmp_path, bench, key, end):
+    sheet = sheet_for(tmp_path, bench)
+    line = sheet.line(key)
+    bound, other = line.low.value, line.high.value
+    if end == "high":
+        bound, other = other, bound
+    (address,) = [one for one, value in line.typed.items() if value == line.value]
+    settings = sheet.typed()
+    if line.other_way:
+        settings["crank.blanking_percent"] = 0.0
+    step = 0.02 * (other - bound)
+    assert passes(tmp_path, bench, settings | {address: bound + step})
+    assert not passes(tmp_path, bench, settings | {address: bound - step})
+
+
+def test_above_the_gap_ratio_a_gap_with_a_tooth_lost_beside_it_is_taken(tmp_path):
+    """The first tooth after the gap is missing: the position found would be a tooth out."""
+    steady = {"segments": [{"hold": 1000, "turns": 20}]}
+    lost = {"lost": {"kind": "missing_tooth", "track": "crank", "teeth": [1]}}
+    bound = sheet_for(tmp_path, MOON | {"motion": steady}).line("gap_ratio_high").high.value
+    settings = sheet_for(tmp_path, MOON).typed()
+    bench = MOON | {"motion": steady, "faults": lost}
+    told = []
+    for value in (0.97 * bound, 1.03 * bound):
+        plan = write(tmp_path, bench, settings | {"wheel.gap_ratio_high": value})
+        told.append(judge(Rig(), plan)[1])
+    assert "never found sync" in told[0] and "claims" not in told[0]
+    assert "degrees too" in told[1]
+
+
+@pytest.mark.parametrize("end", ["low", "high"])
+def test_the_cam_may_be_off_by_as_much_as_the_sheet_says(tmp_path, end):
+    sheet = sheet_for(tmp_path, MOON)
+    bound = getattr(sheet.line("cam_phase"), end).value
+    for share, synced in ((0.98, True), (1.02, False)):
+        shifted = {"kind": "shifted", "track": "cam", "by_deg": round(share * bound, 3)}
+        bench = MOON | {"faults": {"worn": BOUNCE, "cam": shifted}}
+        assert passes(tmp_path, bench, sheet.typed()) is synced
+
+
+def test_beyond_the_cam_window_its_wrong_edge_is_let_in(tmp_path):
+    """Within the window a cam that counts the wrong edge is noticed: no sync."""
+    sheet = sheet_for(tmp_path, PIN)
+    wrong = sheet.typed() | {"cam.edge": "falling"}
+    end = sheet.line("cam_window_to").high.value
+    assert not passes(tmp_path, PIN, wrong | {"phase.window_to_deg": end - 0.3})
+    assert passes(tmp_path, PIN, wrong | {"phase.window_to_deg": end + 0.3})
+
+
+def test_a_reluctor_is_seen_up_to_the_threshold_of_the_sheet(tmp_path):
+    amplitude = {"mv_per_rpm": 4, "threshold_mv": 100, "run_out": 0.1}
+    bench = PIN | {"sensors": {"crank": {"amplitude": amplitude}}}
+    bench["motion"] = {"segments": [CRANKING]}
+    sheet = sheet_for(tmp_path, bench)
+    line = sheet.line("crank_threshold_250")
+    assert line.high.value == pytest.approx(4 * 250 * 0.9 * 0.86, rel=0.02)
+    assert line.value == pytest.approx(line.high.value / 2, rel=0.01)
+    for share, synced in ((0.99, True), (1.01, False)):
+        weak = amplitude | {"threshold_mv": round(share * line.high.value, 3)}
+        played = bench | {"sensors": {"crank": {"amplitude": weak}}}
+        assert passes(tmp_path, played, sheet.typed()) is synced
+
+
+def test_a_bounce_longer_than_a_tooth_has_no_blanking(tmp_path):
+    bench = MOON | {"faults": {"worn": BOUNCE | {"delay_us": 190}}}
+    line = sheet_for(tmp_path, bench).line("blanking_us")
+    assert line.value is None and not line.typed
+    assert "Cure the bounce" in line.notes[0]
+
+
+@pytest.mark.parametrize("name", names())
+def test_every_wheel_of_the_library_has_its_page(name):
+    text = page(sheet_of(wheel_subject(find(name))))
+    lines = text.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert len(lines) < 66
+    assert "nan" not in text and "inf " not in text
+
+
+def test_runs_take_the_place_of_computations(tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    bench = MOON | {"motion": {"segments": [FAST]}, "faults": {}}
+    computed = sheet_for(tmp_path, bench)
+    write(tmp_path, bench, computed.typed())
+    address = "controller.settings.crank.blanking_percent"
+    asked = ["--from", "19", "--to", "40", "--within", "8"]
+    assert main(["threshold", "bench.yaml", address, *asked, "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert main(["run", "bench.yaml", "--json"]) == 0
+    run = json.loads(capsys.readouterr().out)["folder"]
+    assert main(["sheet", "bench.yaml", found["folder"], run, "--json"]) == 0
+    lines = {line["key"]: line for line in json.loads(capsys.readouterr().out)["lines"]}
+    blanking = lines["blanking_percent"]
+    assert blanking["high"]["value"] == found["low"]
+    assert Path(found["folder"]).name in blanking["high"]["source"]
+    assert blanking["low"] is None and lines["blanking_us"]["high"]["source"] == "computed"
+    assert found["low"] <= computed.line("blanking_percent").high.value <= found["high"]
+    assert Path(run).name in lines["gap_ratio_low"]["shown"][0]
+    assert Path(run).name in lines["reference"]["shown"][-1]
+
+
+def test_timing_runs_show_edge_reference_and_latency(tmp_path):
+    runs = two_widths(tmp_path, tdc=91, delay_us=150)
+    shown = read_runs([run.folder for run in runs])
+    sheet = sheet_of(bench_subject(runs[0].plan, "bench.yaml"), shown)
+    assert "of the tooth width" in sheet.line("crank_edge").shown[0]
+    assert "add -7.00" in sheet.line("reference").notes[-2]
+    assert "NOT SO" in sheet.line("reference").notes[-1]
+    assert sheet.line("latency").value == pytest.approx(150, abs=2)
+    assert runs[0].folder.name in page(sheet)
+
+
+def test_what_is_no_run_is_refused(tmp_path, capsys):
+    write(tmp_path, MOON, {})
+    assert main(["sheet", str(tmp_path / "bench.yaml"), str(tmp_path)]) == 2
+    assert "holds no finished run" in capsys.readouterr().err
