@@ -6,6 +6,7 @@ Code that waits or stamps takes a :class:`Clock`; the simulated bench runs on a
 
 from __future__ import annotations
 
+import threading
 import time
 from datetime import UTC, datetime
 from typing import Protocol
@@ -44,6 +45,39 @@ class VirtualClock:
 
     def sleep_until(self, deadline_ns: int) -> None:
         self._now_ns = max(self._now_ns, deadline_ns)
+
+
+class PacedClock(VirtualClock):
+    """Virtual time that waits for the wall's: never ahead of it, behind it while there is much to
+    do.
+
+    What was missed is caught up with, step by step, up to `MOST_BEHIND_NS`; a longer stall of the
+    host is let go of, as if it had not been.
+    """
+
+    MOST_BEHIND_NS = 500_000_000
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._begun_ns = time.monotonic_ns()
+        self._woken = threading.Event()
+
+    def sleep_until(self, deadline_ns: int) -> None:
+        """Return when the wall shows the deadline, or at an earlier moment if somebody wakes it."""
+        left_ns = deadline_ns - self._wall_ns()
+        if left_ns < -self.MOST_BEHIND_NS:
+            self._begun_ns -= left_ns + self.MOST_BEHIND_NS
+        elif left_ns > 0 and self._woken.wait(left_ns / 1e9):
+            deadline_ns = min(deadline_ns, self._wall_ns())
+        self._woken.clear()
+        super().sleep_until(deadline_ns)
+
+    def wake(self) -> None:
+        """End the sleep that is going on, or the next one; from any thread."""
+        self._woken.set()
+
+    def _wall_ns(self) -> int:
+        return time.monotonic_ns() - self._begun_ns
 
 
 def utc_stamp() -> str:

@@ -41,9 +41,18 @@ class Follower:
     """Follows one run from its order to its parking."""
 
     def __init__(
-        self, plan: Plan, tick_hz: int, lead_ticks: int, names: tuple[str, ...], rest: int
+        self,
+        plan: Plan,
+        tick_hz: int,
+        lead_ticks: int,
+        names: tuple[str, ...],
+        rest: int,
+        truth: Truth | None = None,
     ) -> None:
-        self._truth = Truth(plan.signal.motion)
+        """`rest` is the mask of the inputs' levels before the run; `truth` is for a live run, whose
+        motion changes.
+        """
+        self._truth = truth or Truth(plan.signal.motion)
         sparks = SparkCheck(self._truth, plan.wheel, plan.signals.sparks, plan.limits)
         self._judge = SyncJudge(self._truth, plan.signals, plan.limits, sparks)
         self._tick_hz = tick_hz
@@ -58,6 +67,16 @@ class Follower:
         self.missing_pulses = 0
         self._last_s = 0.0
         self.finished: Finished | None = None
+
+    @property
+    def origin(self) -> int | None:
+        """The board's tick at table tick 0, None before the run has started."""
+        return self._origin
+
+    @property
+    def levels(self) -> int:
+        """The mask of the inputs' levels as last heard of."""
+        return self._levels
 
     def take(self, heard: Heard) -> Iterator[Event]:
         """The run's events that follow from one step."""

@@ -15,7 +15,7 @@ from edgewheel.controller.lines import Report
 from edgewheel.controller.reader import Piece, Reader
 from edgewheel.errors import UsageError
 from edgewheel.link.events import Event as LinkEvent
-from edgewheel.link.hostrun import RunOrder
+from edgewheel.link.hostrun import NewCourse, RunOrder
 from edgewheel.link.session import Session, SessionSettings
 
 EXCHANGE_NS = 19_000_000
@@ -56,8 +56,14 @@ class BenchLink(Protocol):
     def order(self, order: RunOrder) -> None:
         """Open a run on the connected board."""
 
+    def change(self, make: NewCourse) -> None:
+        """Change the course of a live run; see :meth:`HostRun.splice`."""
+
     def park(self) -> None:
         """End the run and bring the pins to their idle levels."""
+
+    def now(self) -> int:
+        """The board's tick now, as well as this side knows."""
 
     def step(self) -> Heard:
         """Wait for the next thing to happen and tell it."""
@@ -73,9 +79,9 @@ class BenchLink(Protocol):
 
 
 class SimulatedLink:
-    """Simulated board and controller in virtual time: as fast as they compute."""
+    """Simulated board and controller in the time of `clock`: virtual, unless it is paced."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, clock: VirtualClock | None = None) -> None:
         if not isinstance(plan.controller, SimulatedController):
             raise UsageError(
                 "A simulated board has no pins for a real controller. Write 'board: PORT' for a "
@@ -93,7 +99,7 @@ class SimulatedLink:
         self._reader: Reader[Any] = plan.controller.listening.reader()
         self.input_names = self._wired.names
         self.rest_levels = self._wired.rest_levels
-        self._clock = VirtualClock()
+        self._clock = clock or VirtualClock()
         self._ticks = TickClock(plan.board.tick_hz)
         session = Session(SessionSettings(port="sim", number=plan.seed & 0xFFFF_FFFF), 0)
         self._bench = VirtualBench(
@@ -108,13 +114,20 @@ class SimulatedLink:
         self._bench.session.open_run(order)
         self._bench.settle()
 
+    def change(self, make: NewCourse) -> None:
+        self._bench.session.splice(make)
+        self._bench.settle()
+
     def park(self) -> None:
         self._bench.session.stop(park=True)
         self._bench.settle()
 
+    def now(self) -> int:
+        return self._ticks.tick(self._clock.now_ns())
+
     def step(self) -> Heard:
         events = tuple(self._bench.step())
-        tick = self._ticks.tick(self._clock.now_ns())
+        tick = self.now()
         for request in self._reader.due(self._clock.now_ns()):
             self._wired.ask(request, tick)
         said = tuple(

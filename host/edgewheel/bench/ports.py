@@ -17,10 +17,11 @@ from edgewheel.controller.serial_wire import SerialWire
 from edgewheel.errors import BenchError, EdgewheelError, UsageError
 from edgewheel.link.events import BoardStatus, Connected
 from edgewheel.link.events import Event as LinkEvent
-from edgewheel.link.hostrun import RunOrder
+from edgewheel.link.hostrun import NewCourse, RunOrder
 from edgewheel.link.serial_port import SerialPort
 from edgewheel.link.session import SessionSettings
 from edgewheel.link.session_thread import (
+    ChangeCourse,
     Crashed,
     OpenRun,
     OrderRefused,
@@ -58,8 +59,14 @@ class PortLink:
     def order(self, order: RunOrder) -> None:
         self._thread.submit(OpenRun(order))
 
+    def change(self, make: NewCourse) -> None:
+        self._thread.submit(ChangeCourse(make))
+
     def park(self) -> None:
         self._thread.submit(StopRun(park=True))
+
+    def now(self) -> int:
+        return self._tick(self._clock.now_ns())
 
     def step(self) -> Heard:
         events: list[LinkEvent] = []
@@ -68,7 +75,7 @@ class PortLink:
         while not self._thread.events.empty():
             self._take(self._thread.events.get(), events)
         said = tuple(self._placed(arrived) for arrived in self._listener.events())
-        return Heard(tuple(events), said, self._tick(self._clock.now_ns()))
+        return Heard(tuple(events), said, self.now())
 
     def tally(self) -> dict[str, int]:
         return self._listener.tally()

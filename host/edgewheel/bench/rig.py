@@ -11,7 +11,9 @@ from edgewheel.bench.links import BenchLink, SimulatedLink
 from edgewheel.bench.plan import BoardChoice, Plan, SimulatedController
 from edgewheel.bench.ports import PortLink
 from edgewheel.board.discovery import only_board
+from edgewheel.clock import PacedClock
 from edgewheel.edges.pins import PinMaker
+from edgewheel.edges.stage import OutputStage
 from edgewheel.errors import BenchError
 from edgewheel.fault.pipeline import Pipeline
 from edgewheel.link import greeting
@@ -44,10 +46,10 @@ class Rig:
         UsageError when the table cannot be played.
         """
         self._abort = False
-        link = _open(plan)
+        link = open_link(plan)
         try:
             welcome = self._connect(link)
-            self.board = f"{greeting.describe(welcome)}, firmware {welcome.firmware}"
+            self.board = named(welcome)
             yield from self._play(plan, link, welcome)
         finally:
             link.close()
@@ -62,15 +64,10 @@ class Rig:
 
     def _play(self, plan: Plan, link: BenchLink, welcome: Welcome) -> Iterator[Event]:
         stage = plan.output_stage(welcome.tick_hz)
-        if len(stage.inverts) > welcome.outputs:
-            raise BenchError(
-                f"The wheel has {len(stage.inverts)} tracks, the board {welcome.outputs} outputs. "
-                "Choose a wheel with fewer tracks or another board."
-            )
-        lead = max(LEAD_MS * welcome.tick_hz // 1000, welcome.first_tick) + stage.longest_ticks
+        lead = lead_ticks(stage, welcome)
         self.pipeline = Pipeline(plan.signal, welcome.tick_hz)
         self.pins, source = self.pipeline.pins(stage, lead, welcome.shortest_hold_ticks)
-        rest = sum(level << line for line, level in enumerate(link.rest_levels))
+        rest = rest_mask(link)
         follower = Follower(plan, welcome.tick_hz, lead, link.input_names, rest)
         link.order(RunOrder(self.pins.header, source, lag_hint=plan.transitions_per_cycle))
         while follower.finished is None:
@@ -83,10 +80,33 @@ class Rig:
                 yield event
 
 
-def _open(plan: Plan) -> BenchLink:
-    """The link to the plan's board and controller. Raises BenchError, UsageError."""
+def open_link(plan: Plan, clock: PacedClock | None = None) -> BenchLink:
+    """The link to the plan's board and controller; a simulated bench goes by `clock`.
+
+    Raises BenchError, UsageError.
+    """
     if plan.board.kind == "sim":
-        return SimulatedLink(plan)
+        return SimulatedLink(plan, clock)
     if plan.board.kind == "auto" and not isinstance(plan.controller, SimulatedController):
         plan = replace(plan, board=BoardChoice("port", only_board()))
     return PortLink(plan)
+
+
+def named(welcome: Welcome) -> str:
+    """Which board that is, in words: its kind, id and firmware."""
+    return f"{greeting.describe(welcome)}, firmware {welcome.firmware}"
+
+
+def lead_ticks(stage: OutputStage, welcome: Welcome) -> int:
+    """The run tick of table tick 0. Raises BenchError if the board has too few outputs."""
+    if len(stage.inverts) > welcome.outputs:
+        raise BenchError(
+            f"The wheel has {len(stage.inverts)} tracks, the board {welcome.outputs} outputs. "
+            "Choose a wheel with fewer tracks or another board."
+        )
+    return max(LEAD_MS * welcome.tick_hz // 1000, welcome.first_tick) + stage.longest_ticks
+
+
+def rest_mask(link: BenchLink) -> int:
+    """The board's inputs while the controller rests."""
+    return sum(level << line for line, level in enumerate(link.rest_levels))

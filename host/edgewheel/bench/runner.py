@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -14,8 +14,12 @@ from edgewheel.bench.plan import Plan
 from edgewheel.bench.record import Record, run_folder
 from edgewheel.bench.rig import Rig
 from edgewheel.bench.verdict import Outcome, Verdict, VerdictListener
+from edgewheel.edges.pins import Move
 from edgewheel.errors import BenchError
 from edgewheel.fault.model import Changes
+from edgewheel.fault.window import EVER
+
+ALL_TICKS = range(-EVER, EVER)
 
 
 @dataclass
@@ -47,7 +51,7 @@ class Runner:
         """What happens, noted in the record as it goes. Raises BenchError after noting it."""
         self.record = Record(self.folder)
         with self.record:
-            self.record.inputs(self.plan.inputs, self._meta())
+            self.record.inputs(self.plan.inputs, meta_of(self.plan))
             try:
                 for event in self.rig.run(self.plan):
                     self._listener.hear(event)
@@ -61,36 +65,46 @@ class Runner:
             finally:
                 self._note_edits()
                 found = {"board": self.rig.board, **self.verdict.as_data()}
-                self.record.finish({**self._meta(), **found, **self.summary})
-
-    def _meta(self) -> dict[str, str]:
-        return {
-            "name": self.plan.name,
-            "edgewheel": __version__,
-            "python": platform.python_version(),
-            "seed": str(self.plan.seed),
-            "bench": self.plan.inputs[0][0] if self.plan.inputs else "",
-        }
+                self.record.finish({**meta_of(self.plan), **found, **self.summary})
 
     def _note_edits(self) -> None:
         """What faults and the board's limits changed in the table."""
         pipeline, pins = self.rig.pipeline, self.rig.pins
         if pipeline is not None:
             for name, changes in pipeline.changes.items():
-                self._note_changes(name, changes)
+                note_changes(self.record, name, changes)
         if pins is not None:
-            for move in pins.moves.kept:
-                to_tick = move.tick + move.by_ticks
-                row = (move.tick, move.track, "board", "moved", None, to_tick, "")
-                self.record.row("edit", *row)
+            note_moves(self.record, pins.moves.kept)
 
-    def _note_changes(self, name: str, changes: Changes) -> None:
-        """What one fault did: edges by tick, metal by degrees, all else in words."""
-        for metal in changes.metal:
-            row = (None, metal.track, name, "metal", None, None, str(metal))
-            self.record.row("edit", *row)
-        if changes.words:
-            self.record.row("edit", None, "", name, "words", None, None, changes.words)
-        for edge in changes.kept:
+
+def meta_of(plan: Plan) -> dict[str, str]:
+    """What a record says of a run beside its inputs."""
+    return {
+        "name": plan.name,
+        "edgewheel": __version__,
+        "python": platform.python_version(),
+        "seed": str(plan.seed),
+        "bench": plan.inputs[0][0] if plan.inputs else "",
+    }
+
+
+def note_changes(record: Record, name: str, changes: Changes, ticks: range = ALL_TICKS) -> None:
+    """What one fault did: edges by tick, those within `ticks`; metal by degrees, all else in
+    words.
+    """
+    for metal in changes.metal:
+        record.row("edit", None, metal.track, name, "metal", None, None, str(metal))
+    if changes.words:
+        record.row("edit", None, "", name, "words", None, None, changes.words)
+    for edge in changes.kept:
+        if edge.tick in ticks:
             values = (edge.kind.value, edge.level, edge.to_tick, "")
-            self.record.row("edit", edge.tick, edge.track, name, *values)
+            record.row("edit", edge.tick, edge.track, name, *values)
+
+
+def note_moves(record: Record, moves: Iterable[Move], ticks: range = ALL_TICKS) -> None:
+    """The edges within `ticks` that the board's limits moved."""
+    for move in moves:
+        if move.tick in ticks:
+            to_tick = move.tick + move.by_ticks
+            record.row("edit", move.tick, move.track, "board", "moved", None, to_tick, "")

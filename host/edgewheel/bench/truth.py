@@ -28,6 +28,10 @@ class Truth:
     """The crank of a motion, by seconds after table tick 0."""
 
     def __init__(self, motion: Motion) -> None:
+        self.follow(motion)
+
+    def follow(self, motion: Motion) -> None:
+        """Hold everything from now on against another motion: a live one that changed course."""
         self._motion = motion
         self._pieces: list[_Piece] = []
         self._begins_s: list[float] = []

@@ -41,8 +41,10 @@ class Verdict:
 class VerdictListener:
     """Collects what the verdict needs while a run goes on."""
 
-    def __init__(self, limits: Limits) -> None:
+    def __init__(self, limits: Limits, *, open_end: bool = False) -> None:
+        """`open_end`: only a stop by hand ends the run, so it is judged like any other."""
         self._limits = limits
+        self._open_end = open_end
         self._first_sync_s: float | None = None
         self._losses: list[SyncLost] = []
         self._cuts: list[Cut] = []
@@ -64,6 +66,8 @@ class VerdictListener:
         finished = self._finished
         if finished is None:
             return self._made(Outcome.ERROR, "the run was cut off", False)
+        if finished.aborted and self._open_end:
+            return self._made(*self._judged(), False)
         if finished.aborted:
             return self._made(Outcome.ABORTED, "stopped by hand", finished.verified)
         if not finished.verified:

@@ -60,11 +60,17 @@ class PinMaker:
     """Makes the pin table of one edge table.
 
     `lead_ticks` is the run tick of table tick 0, at least the stage's longest delay. Board limits:
-    two transitions are at least `shortest_hold_ticks` apart.
+    two transitions are at least `shortest_hold_ticks` apart. The first of a table that goes on from
+    another follows the transition at run tick `after_tick`.
     """
 
     def __init__(
-        self, header: EdgeHeader, stage: OutputStage, lead_ticks: int, shortest_hold_ticks: int
+        self,
+        header: EdgeHeader,
+        stage: OutputStage,
+        lead_ticks: int,
+        shortest_hold_ticks: int,
+        after_tick: int = 0,
     ) -> None:
         if lead_ticks < stage.longest_ticks:
             raise ValueError("the lead must cover the output stage's delay")
@@ -77,7 +83,7 @@ class PinMaker:
         self._stage = stage
         self._inverts = np.array(stage.inverts, np.uint8)
         self._delays = np.array([stage.fall_ticks, stage.rise_ticks], np.int64)
-        self._last_tick = 0
+        self._last_tick = after_tick
         self._tail = EdgeChunk.empty()
 
     def chunks(self, edges: Iterable[EdgeChunk]) -> Iterator[PinChunk]:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from fractions import Fraction
 
 from edgewheel.edges.captures.playback import PlaybackTable
 from edgewheel.edges.compile import EdgeCompiler
+from edgewheel.edges.phase import BLOCK_EDGES
 from edgewheel.edges.pins import PinMaker
 from edgewheel.edges.stage import OutputStage
 from edgewheel.edges.table import EdgeChunk, EdgeHeader, PinChunk
@@ -17,7 +19,11 @@ __all__ = ["Pipeline", "SignalPlan"]
 
 
 class Pipeline:
-    """One signal plan on one clock. Every reading starts from the beginning."""
+    """One signal plan on one clock. A reading starts from the beginning, or from a time on.
+
+    Near a later beginning the faults do not know what came before; it is up to the reader to begin
+    as far ahead as they reach.
+    """
 
     def __init__(self, plan: SignalPlan, tick_hz: int) -> None:
         self._plan = plan
@@ -33,15 +39,18 @@ class Pipeline:
     @property
     def header(self) -> EdgeHeader:
         """The header of the edge table, faults included."""
-        return self._table()[0]
+        return self.table()[0]
 
     def edges(self) -> Iterator[EdgeChunk]:
         """The edge table; what each fault changed is in `changes` once it is read."""
-        return self._table()[1]
+        return self.table()[1]
 
-    def _table(self) -> tuple[EdgeHeader, Iterator[EdgeChunk]]:
+    def table(
+        self, begin_s: Fraction = Fraction(0), chunk_edges: int = BLOCK_EDGES
+    ) -> tuple[EdgeHeader, Iterator[EdgeChunk]]:
+        """Header and edges, from a time on (a capture: from its beginning)."""
         plan = self._plan
-        header, chunks = self._source.header(), self._source.chunks()
+        header, chunks = self._sound(begin_s, chunk_edges)
         for name, fault in self._faults.items():
             self.changes[name] = Changes()
             key = key_of(plan.seed, name)
@@ -49,10 +58,17 @@ class Pipeline:
             header, chunks = fault.apply(scene, header, chunks, self.changes[name])
         return header, chunks
 
+    def _sound(self, begin_s: Fraction, chunk_edges: int) -> tuple[EdgeHeader, Iterator[EdgeChunk]]:
+        """The table before the faults of sensor and loom."""
+        source = self._source
+        if isinstance(source, PlaybackTable):
+            return source.header(), source.chunks()
+        return source.header(begin_s), source.chunks(begin_s, None, chunk_edges)
+
     def pins(
         self, stage: OutputStage, lead_ticks: int, shortest_hold_ticks: int
     ) -> tuple[PinMaker, Iterator[PinChunk]]:
         """The pin table of the edge table, and its maker, which counts what had to be moved."""
-        header, chunks = self._table()
+        header, chunks = self.table()
         maker = PinMaker(header, stage, lead_ticks, shortest_hold_ticks)
         return maker, maker.chunks(chunks)

@@ -15,13 +15,15 @@ from edgewheel.link.encoder import BlockEncoder, EncodedFrame
 class SplicePoint:
     """Where a new course may begin: it replaces everything from transition `first` on.
 
-    The transition before it is at run tick `after_tick` and stays; the old course has none from
-    there to `from_tick`, the least run tick at which the new one may have its first.
+    The transition before it is at run tick `after_tick` and stays, `mask` being what it leaves
+    (None before the first); the old course has none from there to `from_tick`, the least run tick
+    at which the new one may have its first.
     """
 
     first: int
     after_tick: int
     from_tick: int
+    mask: int | None = None
 
 
 class _Boundary(NamedTuple):
@@ -80,7 +82,8 @@ class Course:
                 break
         else:
             first, tick_before = self.count, self.last_tick
-        return SplicePoint(first, tick_before, max(need_tick, tick_before + shortest_hold_ticks))
+        from_tick = max(need_tick, tick_before + shortest_hold_ticks)
+        return SplicePoint(first, tick_before, from_tick, self.encoder.mask_before(first))
 
     def spliced(self, source: Iterator[PinChunk], point: SplicePoint, epoch: int) -> Course:
         """The new course from a point on; this one stays as it is."""

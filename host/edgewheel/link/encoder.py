@@ -96,6 +96,10 @@ class BlockEncoder:
         """Run tick of the last of them, 0 if there is none."""
         return self._decoder.history.tick
 
+    def mask_before(self, count: int) -> int | None:
+        """The mask after `count` transitions; None if there was none yet."""
+        return self._decoder.history.mask_before(count)
+
     def rewound(self, count: int, tick: int) -> BlockEncoder:
         """An encoder for a new course from transition `count` on; the one before is at `tick`."""
         other = BlockEncoder(self._decoder.limits, self._hint, self._span)

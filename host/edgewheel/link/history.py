@@ -57,6 +57,11 @@ class History:
         begin = max(0, self._held - wanted)
         return self._deltas[begin : self._held].copy(), self._masks[begin : self._held].copy()
 
+    def mask_before(self, count: int) -> int | None:
+        """The mask after `count` transitions; None if there was none yet or it is forgotten."""
+        place = self._held - (self.count - count) - 1
+        return int(self._masks[place]) if 0 <= place < self._held else None
+
     def truncated(self, count: int, tick: int) -> History:
         """What it was when it held `count` transitions, the last of them at run tick `tick`.
 

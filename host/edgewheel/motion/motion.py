@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from edgewheel.motion.cam import CamTiming
@@ -69,6 +69,16 @@ class Motion:
             placed = Placed(segment, last.end_s, mean_deg)
         self._placed.append(placed)
         self._begins_s.append(placed.begin_s)
+
+    def until(self, seconds: Fraction) -> Motion:
+        """The same motion up to a time within it, open to other segments from there on."""
+        cut = Motion((), self.start_deg, self.cams)
+        count = bisect_left(self._begins_s, seconds)
+        cut._placed, cut._begins_s = self._placed[:count], self._begins_s[:count]
+        if count and seconds < cut._placed[-1].end_s:
+            last = cut._placed[-1]
+            cut._placed[-1] = replace(last, segment=last.segment.until(seconds - last.begin_s))
+        return cut
 
     def __len__(self) -> int:
         return len(self._placed)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from edgewheel.errors import UsageError
@@ -50,6 +50,14 @@ class Segment:
         """1 forward, -1 reverse, 0 at rest."""
         speed = self.rpm_begin + self.rpm_end
         return (speed > 0) - (speed < 0)
+
+    def rpm_at(self, seconds: Fraction) -> Fraction:
+        """Speed after some seconds of it."""
+        return self.rpm_begin + self.rpm_per_s * seconds
+
+    def until(self, seconds: Fraction) -> Segment:
+        """Its first `seconds`."""
+        return replace(self, seconds=seconds, rpm_end=self.rpm_at(seconds))
 
     def mean_deg_at(self, seconds: Fraction) -> Fraction:
         """Mean degrees turned after some seconds of it."""

@@ -1,0 +1,135 @@
+"""One leg of a live run: from a change of course to the next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from edgewheel.bench.live_course import SpeedWish, begun, changed
+from edgewheel.bench.live_faults import FaultWish, Sensed, Switched, switched_over
+from edgewheel.bench.live_once import once_from
+from edgewheel.bench.live_source import Handover, LiveSource, PinLimits, Section
+from edgewheel.edges.table import PinChunk
+from edgewheel.fault.model import EdgeFault
+from edgewheel.link.course import SplicePoint
+from edgewheel.motion.manoeuvres import RippleSource
+from edgewheel.motion.motion import Motion
+
+
+@dataclass(frozen=True, eq=False)
+class Leg:
+    """A course in force from `begin_tick` of the table on.
+
+    `motion` and `switched` hold for the whole run up to here, and on from here if nobody changes
+    them; `source` makes its transitions.
+    """
+
+    motion: Motion
+    switched: Mapping[str, Switched]
+    begin_tick: int
+    source: LiveSource
+
+    @property
+    def rpm(self) -> float:
+        """The speed to which it leads."""
+        return float(self.motion[len(self.motion) - 1].segment.rpm_end)
+
+    def active(self, at_s: Fraction) -> tuple[str, ...]:
+        """The faults that are there at a time."""
+        return tuple(name for name, one in self.switched.items() if one.there(at_s))
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What is to be different: another speed, if any, and the faults from now on."""
+
+    speed: SpeedWish | None = None
+    faults: FaultWish = field(default_factory=FaultWish)
+
+
+@dataclass(frozen=True)
+class Planner:
+    """Makes legs. `start` says where the crank stands at first and how cams are timed, `order`
+    names all faults of the bench file.
+    """
+
+    sensed: Sensed
+    start: Motion
+    ripple: RippleSource
+    order: tuple[str, ...]
+    limits: PinLimits
+
+    def first(self, rpm: Fraction, faults: FaultWish) -> Leg:
+        """The leg that begins a run. Raises UsageError where it cannot be."""
+        motion = begun(self.start, rpm, self.ripple)
+        held = {name: Switched(fault) for name, fault in faults.held.items()}
+        switched = {name: held[name] for name in self.order if name in held}
+        return self._leg(motion, switched, 0, None)
+
+    def next(self, leg: Leg, wish: Wish, point: SplicePoint) -> Leg:
+        """The leg that follows from a place of the stream on. Raises UsageError."""
+        limits = self.limits
+        begin = max(point.from_tick - limits.lead_ticks + limits.stage.longest_ticks, 0)
+        at_s = Fraction(begin, limits.tick_hz)
+        motion = leg.motion
+        if wish.speed is not None:
+            motion = changed(motion, at_s, wish.speed, self.ripple)
+        once = self._once(leg, wish.faults, motion, at_s)
+        switched = switched_over(leg.switched, wish.faults, at_s, once, self.order)
+        first = leg.source.pins.header.initial_mask if point.mask is None else point.mask
+        return self._leg(motion, switched, begin, Handover(point.after_tick, limits.levels(first)))
+
+    def _once(
+        self, leg: Leg, wish: FaultWish, motion: Motion, at_s: Fraction
+    ) -> dict[str, Switched]:
+        """When faults come that are asked for once, and those that still wait for their place."""
+        waiting = {n: s.fault for n, s in leg.switched.items() if s.once and not s.begun(at_s)}
+        faults = {**waiting, **wish.once}
+        if not faults:
+            return {}
+        sound = self.sensed.signal(motion, {}, at_s)
+        tick_hz = self.limits.tick_hz
+        return {name: once_from(fault, sound, at_s, tick_hz) for name, fault in faults.items()}
+
+    def _leg(
+        self,
+        motion: Motion,
+        switched: Mapping[str, Switched],
+        begin: int,
+        handover: Handover | None,
+    ) -> Leg:
+        sections = list(self._sections(motion, switched, begin))
+        return Leg(motion, switched, begin, LiveSource(sections, self.limits, handover))
+
+    def _sections(
+        self, motion: Motion, switched: Mapping[str, Switched], begin: int
+    ) -> Iterator[Section]:
+        """A new section begins where a fault of the wheel comes or goes; the others have windows
+        of their own.
+        """
+        tick_hz = self.limits.tick_hz
+        metal = [one for one in switched.values() if not isinstance(one.fault, EdgeFault)]
+        times = {s for one in metal for s in (one.from_s, one.to_s) if s is not None}
+        ticks = {begin} | {tick for s in times if (tick := round(s * tick_hz)) > begin}
+        for tick in sorted(ticks):
+            at_s = Fraction(tick, tick_hz)
+            yield Section(self.sensed.signal(motion, switched, at_s), tick)
+
+
+@dataclass
+class Change:
+    """A change of course under way: makes the new leg for whatever place the board can give it.
+
+    It is asked in the thread that drives the session; `leg` is what it made last.
+    """
+
+    planner: Planner
+    before: Leg
+    wish: Wish
+    leg: Leg | None = None
+
+    def __call__(self, point: SplicePoint) -> Iterator[PinChunk]:
+        """The transitions of the new leg."""
+        self.leg = self.planner.next(self.before, self.wish, point)
+        return self.leg.source.chunks()

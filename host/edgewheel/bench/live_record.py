@@ -1,0 +1,49 @@
+"""The record of a live run: the folder that `run` writes, with the course that was really taken."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from edgewheel.bench.events import Event, Understood
+from edgewheel.bench.live_leg import Leg
+from edgewheel.bench.plan import Plan
+from edgewheel.bench.record import Record, run_folder
+from edgewheel.bench.runner import meta_of, note_changes, note_moves
+from edgewheel.bench.verdict import Outcome, Verdict, VerdictListener
+from edgewheel.errors import BenchError
+from edgewheel.fault.window import EVER
+
+
+class LiveRecord:
+    """Raises BenchError when the disk does not take it."""
+
+    def __init__(self, plan: Plan, runs: Path, board: str) -> None:
+        self.folder = run_folder(runs, plan.name)
+        self._plan = plan
+        self._listener = VerdictListener(plan.limits, open_end=True)
+        self._summary: dict[str, Any] = {"board": board}
+        self._record = Record(self.folder)
+        self._record.inputs(plan.inputs, meta_of(plan))
+
+    def event(self, event: Event) -> None:
+        """Note what happened."""
+        self._listener.hear(event)
+        if isinstance(event, Understood):
+            self._summary |= {"reader": dict(event.counts), "clock": dict(event.clock)}
+        self._record.event(event)
+
+    def leg(self, leg: Leg, following: Leg | None) -> None:
+        """Note what faults and the board's limits changed while a leg was in force."""
+        ticks = range(leg.begin_tick, following.begin_tick if following else EVER)
+        for pipeline in leg.source.pipelines:
+            for name, changes in pipeline.changes.items():
+                note_changes(self._record, name, changes, ticks)
+        note_moves(self._record, leg.source.pins.moves.kept, ticks)
+
+    def finish(self, error: BenchError | None) -> None:
+        """Close it and write the summary."""
+        verdict = self._listener.verdict()
+        if error is not None:
+            verdict = Verdict(Outcome.ERROR, str(error), None, (), False)
+        self._record.finish({**meta_of(self._plan), **self._summary, **verdict.as_data()})
