@@ -9,8 +9,9 @@ from textwrap import fill
 from typing import TYPE_CHECKING
 
 from edgewheel.cli.exits import ExitCode
-from edgewheel.cli.sweep import point_line, sentence
+from edgewheel.cli.sweep import point_line
 from edgewheel.cli.talk import Talk, stoppable
+from edgewheel.search.sweep_words import sentence
 
 if TYPE_CHECKING:
     from edgewheel.bench.plan import Plan

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import platform
 from pathlib import Path
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
@@ -36,7 +37,15 @@ def run(args: argparse.Namespace) -> int:
     talk = Talk()
     steps: list[Step] = []
     with SearchRecord(run_folder(args.runs, plan.name)) as record:
-        meta = {"name": plan.name, "edgewheel": __version__, "seed": str(plan.seed)}
+        meta = {
+            "kind": "diagnose",
+            "name": plan.name,
+            "edgewheel": __version__,
+            "python": platform.python_version(),
+            "seed": str(plan.seed),
+            "bench": plan.inputs[0][0] if plan.inputs else "",
+            "repeat": talk.keep(record.folder, args.typed),
+        }
         record.inputs(plan.inputs, meta)
         player = Player(plan, record)
         diagnose = Diagnose(plan, player)
@@ -55,8 +64,8 @@ def run(args: argparse.Namespace) -> int:
         data = {"schema": 1, "folder": str(record.folder), **_data(diagnosis, steps)}
         print(json.dumps(data, indent=2))
     else:
-        print(f"{plan.name}: {told(diagnosis)}")
-        print(f"Record: {record.folder}")
+        talk.answer(f"{plan.name}: {told(diagnosis)}")
+        talk.answer(f"Record: {record.folder}")
     sound = diagnosis.complete and not diagnosis.findings
     return ExitCode.PASSED if sound else ExitCode.FAILED
 

@@ -63,6 +63,7 @@ def run(args: argparse.Namespace) -> int:
     talk = Talk()
     asked = {"x": repr(x), "y": repr(y), "steps": f"{args.look} to {args.halvings}"}
     trials = open_trials(args, asked)
+    trials.summary["repeat"] = talk.keep(trials.folder, args.typed)
     with trials, stoppable(trials.stop):
         envelope = Envelope(trials, x, y, args.halvings, args.look, trials.seed)
         try:
@@ -81,12 +82,9 @@ def run(args: argparse.Namespace) -> int:
         data = {"schema": 1, "folder": str(trials.folder), **envelope.as_data()}
         print(json.dumps(data, indent=2))
     else:
-        print(as_text(envelope.border, x, y))
-        print(
-            f"Sync holds in {envelope.border.area():.1%} of the area; {len(trials.done)} trials, "
-            f"where a full grid as fine has {(envelope.border.size + 1) ** 2}."
-        )
-        print(f"Record: {trials.folder}")
+        talk.answer(as_text(envelope.border, x, y))
+        talk.answer(envelope.sentence())
+        talk.answer(f"Record: {trials.folder}")
     return ExitCode.PASSED
 
 

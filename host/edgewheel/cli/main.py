@@ -71,6 +71,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Parse the command line, run one command, return its exit code."""
     parser = _parser(argv if argv is not None else sys.argv[1:])
     args = parser.parse_args(argv)
+    args.typed = ["edgewheel", *(argv if argv is not None else sys.argv[1:])]
     try:
         return int(args.run(args))
     except EdgewheelError as error:

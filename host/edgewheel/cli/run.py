@@ -56,6 +56,7 @@ def play(plan: Plan, args: argparse.Namespace) -> int:
         return dry_run(plan, args.json)
     talk = Talk()
     runner = Runner(plan, args.runs)
+    runner.summary |= {"kind": "run", "repeat": talk.keep(runner.folder, args.typed)}
     with stoppable(runner.rig.abort):
         for event in runner.events():
             show(talk, event)
@@ -65,8 +66,8 @@ def play(plan: Plan, args: argparse.Namespace) -> int:
         data = {"schema": 1, "folder": str(runner.folder), **verdict.as_data()}
         print(json.dumps(data, indent=2))
     else:
-        print(f"{plan.name}: {verdict.outcome}. {_sentence(verdict.detail)}")
-        print(f"Record: {runner.folder}")
+        talk.answer(f"{plan.name}: {verdict.outcome}. {_sentence(verdict.detail)}")
+        talk.answer(f"Record: {runner.folder}")
     return exit_code(verdict)
 
 

@@ -31,6 +31,7 @@ def run(args: argparse.Namespace) -> int:
 
     starts = Starts(load_plan(args.bench), args.starts, args.runs)
     talk = Talk()
+    starts.summary["repeat"] = talk.keep(starts.folder, args.typed)
     with stoppable(starts.stop):
         for number, start in enumerate(starts.items(), 1):
             talk.progress(number / args.starts, _told(start))
@@ -39,8 +40,8 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps({"folder": str(starts.folder), **summary(result)}, indent=2))
     else:
-        print(page(result))
-        print(f"Record: {starts.folder}")
+        talk.answer(page(result))
+        talk.answer(f"Record: {starts.folder}")
     if starts.stopped:
         return ExitCode.INTERRUPTED
     return ExitCode.PASSED if result.quantile(1.0) is not None else ExitCode.FAILED

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.run import add_run_arguments, dry_run, exit_code
 from edgewheel.cli.talk import Talk, stoppable
+from edgewheel.search.sweep_words import sentence
 
 if TYPE_CHECKING:
     from edgewheel.search.sweep import PointResult, SweepResult
@@ -30,6 +31,7 @@ def run(args: argparse.Namespace) -> int:
         return dry_run(sweep_plan(plan)[0], args.json)
     sweep = Sweep(plan, args.runs)
     talk = Talk()
+    sweep.runner.summary["repeat"] = talk.keep(sweep.runner.folder, args.typed)
     with stoppable(sweep.runner.rig.abort):
         for item in sweep.items():
             if isinstance(item, Progress):
@@ -41,8 +43,8 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(sweep_data(result, str(sweep.runner.folder)), indent=2))
     else:
-        print(f"{plan.name}: {sentence(result)}")
-        print(f"Record: {sweep.runner.folder}")
+        talk.answer(f"{plan.name}: {sentence(result)}")
+        talk.answer(f"Record: {sweep.runner.folder}")
     bench_code = exit_code(sweep.runner.verdict)
     if bench_code in (ExitCode.BENCH, ExitCode.INTERRUPTED):
         return bench_code
@@ -57,27 +59,6 @@ def point_line(result: PointResult) -> str:
         reason = f" (it says: {result.lost.reason})" if result.lost.reason else ""
         line += f"  lost at {result.lost.rpm:.0f} rpm: {result.lost.detail}{reason}"
     return line
-
-
-def sentence(result: SweepResult) -> str:
-    """The answer in words."""
-    if result.dropped_rpm is None:
-        if result.highest_rpm is None:
-            return "no point was reached."
-        return f"sync held at every speed up to {float(result.highest_rpm):g} rpm and down again."
-    if result.highest_rpm is None:
-        text = f"there was no sync even at the lowest speed, {float(result.dropped_rpm):g} rpm"
-    else:
-        text = (
-            f"sync held up to {float(result.highest_rpm):g} rpm and dropped on the way to "
-            f"{float(result.dropped_rpm):g} rpm"
-        )
-    if result.loss is not None:
-        text += f", at {result.loss.rpm:.0f} rpm: {result.loss.detail}"
-        text += f" (the controller says: {result.loss.reason})" if result.loss.reason else ""
-    if result.back_rpm is not None:
-        return f"{text}. On the way down it was back at {float(result.back_rpm):g} rpm."
-    return f"{text}. It did not come back on the way down."
 
 
 def sweep_data(result: SweepResult, folder: str) -> dict[str, Any]:

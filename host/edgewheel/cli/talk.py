@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import shlex
 import signal
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from pathlib import Path
 from types import FrameType
 
-from edgewheel.clock import Clock, WallClock
+from edgewheel.clock import Clock, WallClock, utc_stamp
 
+LOG = "run.log"
 REDRAW_NS = 100_000_000
 PLAIN_NS = 5_000_000_000
 FAST_NS = 1_000_000_000
@@ -26,11 +29,30 @@ class Talk:
         self._begun_ns = self._clock.now_ns()
         self._due_ns = self._begun_ns
         self._drawn = False
+        self._folder: Path | None = None
+        self._unwritten: list[str] = []
+
+    def keep(self, folder: Path, typed: Sequence[str] = ()) -> str:
+        """From now on, keep every line in the `run.log` of a folder; returns the command as typed.
+
+        The folder may come later: until then lines wait.
+        """
+        self._folder = folder
+        command = shlex.join(typed)
+        self._note(f"$ {command}")
+        return command
 
     def say(self, text: str) -> None:
         """A line that stays."""
         self._wipe()
         print(text, file=sys.stderr, flush=True)
+        self._note(text)
+
+    def answer(self, text: str) -> None:
+        """A line of the result, on stdout."""
+        self._wipe()
+        print(text, flush=True)
+        self._note(text)
 
     def progress(self, done: float, text: str) -> None:
         """How far the work is, 0 to 1, and a few words."""
@@ -53,6 +75,14 @@ class Talk:
     def done(self) -> None:
         """The work is over."""
         self._wipe()
+
+    def _note(self, text: str) -> None:
+        """Keep lines with the UTC time. A log that cannot be written must not end a run."""
+        self._unwritten += [f"{utc_stamp()}  {line}\n" for line in text.splitlines()]
+        if self._folder is not None and self._folder.is_dir():
+            with suppress(OSError), (self._folder / LOG).open("a", encoding="utf-8") as log:
+                log.writelines(self._unwritten)
+                self._unwritten.clear()
 
     def _wipe(self) -> None:
         if self._drawn:

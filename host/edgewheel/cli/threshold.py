@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-from typing import TYPE_CHECKING
 
 from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.options import number
@@ -16,9 +15,6 @@ from edgewheel.cli.searching import (
     trial_line,
 )
 from edgewheel.cli.talk import Talk, stoppable
-
-if TYPE_CHECKING:
-    from edgewheel.search.seek import Limit
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -67,6 +63,7 @@ def run(args: argparse.Namespace) -> int:
     wanted = Wanted(args.probability, args.within / 100, args.trials)
     talk = Talk()
     trials = open_trials(args, {"axis": repr(axis), "wanted": repr(wanted)})
+    trials.summary["repeat"] = talk.keep(trials.folder, args.typed)
     with trials, stoppable(trials.stop):
         seek = Seek(trials, axis, wanted)
         try:
@@ -83,32 +80,6 @@ def run(args: argparse.Namespace) -> int:
         data = {"schema": 1, "folder": str(trials.folder), "probability": args.probability}
         print(json.dumps({**data, **limit.as_data()}, indent=2))
     else:
-        print(sentence(limit, args.probability))
-        print(f"Record: {trials.folder}")
+        talk.answer(limit.sentence(args.probability))
+        talk.answer(f"Record: {trials.folder}")
     return ExitCode.PASSED
-
-
-def sentence(limit: Limit, probability: float) -> str:
-    """The answer in words."""
-    from edgewheel.search.threshold import Found
-
-    axis, estimate = limit.axis, limit.estimate
-    tried = f"{limit.passes + limit.fails} trials, {limit.fails} failed"
-    if estimate.found is Found.NONE:
-        how = "fails at both ends" if estimate.fails_high else "holds at both ends"
-        return (
-            f"There is no threshold of {axis.address} between {axis.low:g} and {axis.high:g}: "
-            f"the controller {how} ({tried})."
-        )
-    way = "above" if estimate.fails_high else "below"
-    if estimate.found is Found.BRACKET:
-        held, lost = (limit.low, limit.high) if way == "above" else (limit.high, limit.low)
-        return (
-            f"The controller fails {way} {axis.address} = {limit.threshold:.6g}: at {held:.6g} it "
-            f"held every time, at {lost:.6g} never; it behaves the same in every trial ({tried})."
-        )
-    return (
-        f"The controller fails {way} {axis.address} = {limit.threshold:.6g}: there "
-        f"{probability:.0%} of trials fail; 95 % interval {limit.low:.6g} to {limit.high:.6g}, "
-        f"spread {limit.spread:.3g} ({tried}; {estimate.found})."
-    )

@@ -5,16 +5,9 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from dataclasses import asdict
-from math import isnan
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 from edgewheel.cli.exits import ExitCode
-
-if TYPE_CHECKING:
-    from edgewheel.bench.timing.separate import Separation
-    from edgewheel.search.timing import Timing
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,6 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from edgewheel.search.recorded import RecordedRun
     from edgewheel.search.timing import timing_of
+    from edgewheel.search.timing_data import timing_data
     from edgewheel.search.timing_drawing import drawing
     from edgewheel.search.timing_page import page
 
@@ -38,24 +32,3 @@ def run(args: argparse.Namespace) -> int:
         args.svg.write_text(drawing(timing), encoding="utf-8")
         print(f"drawn: {args.svg}", file=sys.stderr)
     return ExitCode.PASSED
-
-
-def timing_data(timing: Timing) -> dict[str, Any]:
-    """The result for JSON; what is not known is null."""
-    return {
-        "schema": 1,
-        "signs": "degrees before TDC; error is measured minus commanded, positive early",
-        "rows": [{key: _plain(value) for key, value in asdict(row).items()} for row in timing.rows],
-        "ignition": _separation(timing.ignition),
-        "injection": _separation(timing.injection) if timing.injection else None,
-        "wrong_cylinder": [asdict(misfit) for run in timing.runs for misfit in run.misfits],
-        "remarks": [remark for run in timing.runs for remark in run.remarks],
-    }
-
-
-def _separation(found: Separation) -> dict[str, Any]:
-    return asdict(found)
-
-
-def _plain(value: Any) -> Any:
-    return None if isinstance(value, float) and isnan(value) else value

@@ -33,7 +33,16 @@ class Envelope:
                 trial = self._trials.run({self.x.address: x, self.y.address: y})
                 self.border.tell(point, trial.passed)
                 yield float(x), float(y), trial
-        self._trials.finish({"envelope": self.as_data()})
+        told = {"kind": "envelope", "sentence": self.sentence()}
+        self._trials.finish({**told, "envelope": self.as_data()})
+
+    def sentence(self) -> str:
+        """The answer in words."""
+        full = (self.border.size + 1) ** 2
+        return (
+            f"Sync holds in {self.border.area():.1%} of the area; {len(self._trials.done)} trials, "
+            f"where a full grid as fine has {full}."
+        )
 
     def as_data(self) -> dict[str, Any]:
         """For JSON: the axes, the share of the area in which sync holds, and every trial."""

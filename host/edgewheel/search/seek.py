@@ -69,6 +69,30 @@ class Limit:
             "failed_trials": self.fails,
         }
 
+    def sentence(self, probability: float) -> str:
+        """The answer in words; `probability` is the share of failures that was asked for."""
+        axis, estimate = self.axis, self.estimate
+        tried = f"{self.passes + self.fails} trials, {self.fails} failed"
+        if estimate.found is Found.NONE:
+            how = "fails at both ends" if estimate.fails_high else "holds at both ends"
+            return (
+                f"There is no threshold of {axis.address} between {axis.low:g} and {axis.high:g}: "
+                f"the controller {how} ({tried})."
+            )
+        way = "above" if estimate.fails_high else "below"
+        if estimate.found is Found.BRACKET:
+            held, lost = (self.low, self.high) if way == "above" else (self.high, self.low)
+            return (
+                f"The controller fails {way} {axis.address} = {self.threshold:.6g}: at {held:.6g} "
+                f"it held every time, at {lost:.6g} never; it behaves the same in every trial "
+                f"({tried})."
+            )
+        return (
+            f"The controller fails {way} {axis.address} = {self.threshold:.6g}: there "
+            f"{probability:.0%} of trials fail; 95 % interval {self.low:.6g} to {self.high:.6g}, "
+            f"spread {self.spread:.3g} ({tried}; {estimate.found})."
+        )
+
     def _value(self, share: float) -> float:
         return self.axis.low + share * (self.axis.high - self.axis.low)
 
@@ -103,4 +127,6 @@ class Seek:
             trial = self._trials.run({self._axis.address: text})
             self._search.tell(self._axis.share(float(text)), not trial.passed)
             yield float(text), trial
-        self._trials.finish({"threshold": self.limit.as_data()})
+        limit, share = self.limit, self._search.wanted.share
+        found = {"threshold": limit.as_data(), "probability": share}
+        self._trials.finish({"kind": "threshold", "sentence": limit.sentence(share), **found})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import platform
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -10,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from edgewheel import __version__
 from edgewheel.bench.events import Event, Pulsed, Reported, SyncGained
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.record import run_folder
@@ -117,6 +119,7 @@ class Starts:
         self.folder = run_folder(self.runs, self.plan.name)
         self.stopped = False
         self._starts: list[Start] = []
+        self.summary: dict[str, Any] = {}
 
     def stop(self) -> None:
         """Park, and begin no other start."""
@@ -138,7 +141,14 @@ class Starts:
     def items(self) -> Iterator[Start]:
         """Each start when it is over, kept as a row of the record. Raises BenchError."""
         with SearchRecord(self.folder) as record:
-            meta = {"name": self.plan.name, "kind": "starts", "bench": self.plan.inputs[0][0]}
+            meta = {
+                "kind": "starts",
+                "name": self.plan.name,
+                "edgewheel": __version__,
+                "python": platform.python_version(),
+                "seed": str(self.plan.seed),
+                "bench": self.plan.inputs[0][0],
+            }
             record.inputs(self.plan.inputs, meta)
             for number in range(self.count):
                 start = play_start(self.rig, self.plan, Fraction(CYCLE_DEG * number, self.count))
@@ -147,7 +157,8 @@ class Starts:
                 self._starts.append(start)
                 record.add(_row(number, start, self.plan.seed))
                 yield start
-            record.finish(summary(self.result))
+            meta["board"] = self.rig.board
+            record.finish({**meta, **summary(self.result), **self.summary})
 
 
 def play_start(rig: Rig, plan: Plan, start_deg: Fraction) -> Start:

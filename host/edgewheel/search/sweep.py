@@ -7,12 +7,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 from edgewheel.bench.events import Event, Finished, Progress, SyncGained, SyncLost
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.runner import Runner
 from edgewheel.errors import UsageError
 from edgewheel.search.staircase import Point, staircase_motion
+from edgewheel.search.sweep_words import sentence
 
 REPORT_GAP_S = 0.5
 """Reports that come seldom make a loss certain so much later."""
@@ -144,7 +146,7 @@ class Sweep:
             for result in self._listener.hear(event):
                 self._note(result)
                 yield result
-            self.runner.summary["sweep"] = _summary(self.result)
+            self.runner.summary |= {"kind": "sweep", **_summary(self.result)}
 
     def _note(self, result: PointResult) -> None:
         point, lost = result.point, result.lost
@@ -160,12 +162,13 @@ class Sweep:
         )
 
 
-def _summary(result: SweepResult) -> dict[str, float | None]:
+def _summary(result: SweepResult) -> dict[str, Any]:
     def number(value: Fraction | None) -> float | None:
         return None if value is None else float(value)
 
-    return {
+    speeds = {
         "highest_rpm": number(result.highest_rpm),
         "dropped_rpm": number(result.dropped_rpm),
         "back_rpm": number(result.back_rpm),
     }
+    return {"sentence": sentence(result), "sweep": speeds}

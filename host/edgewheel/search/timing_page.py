@@ -39,6 +39,15 @@ def page(timing: Timing) -> str:
     return "\n\n".join(parts) + "\n"
 
 
+def meaning(timing: Timing) -> list[str]:
+    """What is wrong and what to type, one sentence or two each, without line breaks."""
+    edges = timing.runs[0].edges
+    told = list(_meaning(timing.ignition, edges, "spark"))
+    if timing.injection is not None:
+        told += _meaning(timing.injection, edges, "injection")
+    return [*told, *_remarks(timing)]
+
+
 def _title(timing: Timing) -> str:
     lines = [f"Timing of {_count(len(timing.runs), 'run')} against the true crank angle"]
     lines += [

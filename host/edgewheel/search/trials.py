@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import platform
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -48,7 +49,9 @@ class Trials:
         self._meta = {
             "name": plan.name,
             "edgewheel": __version__,
+            "python": platform.python_version(),
             "seed": str(plan.seed),
+            "bench": plan.inputs[0][0] if plan.inputs else "",
             **asked,
             FINGERPRINT: fingerprint(plan, run_up, asked),
         }
@@ -60,6 +63,8 @@ class Trials:
         self._known: dict[int, Trial] = {}
         self.done: list[Trial] = []
         self.played = 0
+        self.summary: dict[str, Any] = {}
+        """What a command adds to the summary."""
 
     def __enter__(self) -> Self:
         self._record = SearchRecord(self.folder)
@@ -93,7 +98,8 @@ class Trials:
 
     def finish(self, summary: Mapping[str, Any]) -> None:
         """The search is over: write what it found."""
-        self._record.finish({**self._meta, "trials": len(self.done), **summary})
+        found = {"board": self._rig.board, "trials": len(self.done), **summary}
+        self._record.finish({**self._meta, **found, **self.summary})
 
     def _play(self, number: int, setting: str, values: Mapping[str, str]) -> Trial:
         if self._stopped:

@@ -114,10 +114,15 @@ def test_run_passes_and_leaves_a_record(bench, capsys):
         "bench.yaml",
         "60-minus-2-half-moon-cam.yaml",
         "controller.log",
+        "run.log",
         "run.sqlite",
         "summary.json",
     }
-    assert json.loads((run / "summary.json").read_text())["outcome"] == "passed"
+    summary = json.loads((run / "summary.json").read_text())
+    assert (summary["kind"], summary["outcome"]) == ("run", "passed")
+    log = (run / "run.log").read_text().splitlines()
+    assert log[0].endswith(f"$ {summary['repeat']}")
+    assert "Record: " in log[-1] and run.name in log[-1]
     with sqlite3.connect(run / "run.sqlite") as database:
         (reports,) = database.execute("SELECT count(*) FROM report").fetchone()
         (pulses,) = database.execute("SELECT count(*) FROM pulse").fetchone()
