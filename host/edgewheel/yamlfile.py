@@ -9,6 +9,7 @@ what a colleague should see, and make bombs.
 from __future__ import annotations
 
 import difflib
+import json
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -38,6 +39,7 @@ FEW_WORDS = 6
 
 _DECIMAL = re.compile(r"[+-]?(\d[\d_]*(\.\d*)?|\.\d+)([eE][+-]?\d{1,2})?")
 _FRACTION = re.compile(r"([+-]?\d+)\s*/\s*(\d+)")
+_PLAIN = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_./+-]*( [A-Za-z0-9_./+-]+)*")
 _PLAIN_TAGS = {
     f"tag:yaml.org,2002:{name}"
     for name in ("null", "bool", "int", "float", "str", "timestamp", "merge", "value", "map", "seq")
@@ -252,6 +254,19 @@ def parse(text: str, file: str) -> Node:
     if root is None:
         raise FileError(Place(file), "the file is empty", "Start with 'format: 1'.")
     return _tree(root, file, "")
+
+
+def flow(node: Node) -> str:
+    """A value on one line of YAML, which reads back as the same."""
+    if isinstance(node.content, dict):
+        return "{" + ", ".join(f"{_word(k)}: {flow(v)}" for k, v in node.content.items()) + "}"
+    if isinstance(node.content, tuple):
+        return "[" + ", ".join(map(flow, node.content)) + "]"
+    return "" if node.content is None else _word(node.content)
+
+
+def _word(text: str) -> str:
+    return text if _PLAIN.fullmatch(text) else json.dumps(text, ensure_ascii=False)
 
 
 def _refuse_bombs(text: str, file: str) -> None:

@@ -6,8 +6,6 @@ controller's settings in it. Only a wheel that is not in the library stays a fil
 
 from __future__ import annotations
 
-import json
-import re
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -23,9 +21,8 @@ from edgewheel.search.cause import CauseWords
 from edgewheel.search.shrink import ShrinkResult
 from edgewheel.search.stretch import CAUSE, moved_flips, stretch_plan
 from edgewheel.wheel.library import find
-from edgewheel.yamlfile import LONGEST_NUMBER, Node, load
+from edgewheel.yamlfile import LONGEST_NUMBER, Node, flow, load
 
-_PLAIN = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_./+-]*( [A-Za-z0-9_./+-]+)*")
 _DIGITS = 12
 
 
@@ -43,9 +40,9 @@ def cause_text(plan: Plan, result: ShrinkResult, folder: Path) -> str:
     lines = []
     for key, node in document.items():
         if key == "name":
-            lines.append(f"name: {_flow(replace(node, content=f'{plan.name}, shrunk'))}")
+            lines.append(f"name: {flow(replace(node, content=f'{plan.name}, shrunk'))}")
         elif key not in ("faults", "motion", "sweep"):
-            lines.append(f"{key}: {_flow(_in_place(key, node, folder))}")
+            lines.append(f"{key}: {flow(_in_place(key, node, folder))}")
     lines.append(f"motion: {_motion(shrunk.signal.motion)}")
     if flips:
         lines += ["faults:", f"  {CAUSE}:", "    kind: flips", "    flips:"]
@@ -118,19 +115,6 @@ def number_text(value: Fraction) -> str:
         digits = digits.rjust(_DIGITS + 1, "0")
         return f"{sign}{digits[:-_DIGITS]}.{digits[-_DIGITS:].rstrip('0')}"
     return f'"{value}"'
-
-
-def _flow(node: Node) -> str:
-    """A value on one line of YAML."""
-    if isinstance(node.content, dict):
-        return "{" + ", ".join(f"{_word(k)}: {_flow(v)}" for k, v in node.content.items()) + "}"
-    if isinstance(node.content, tuple):
-        return "[" + ", ".join(map(_flow, node.content)) + "]"
-    return "" if node.content is None else _word(node.content)
-
-
-def _word(text: str) -> str:
-    return text if _PLAIN.fullmatch(text) else json.dumps(text, ensure_ascii=False)
 
 
 def _one_line(text: str) -> str:
