@@ -22,10 +22,14 @@ class Port:
 
 @dataclass
 class Circuit:
-    """`name` is used in file names, `title` on drawings."""
+    """`name` is used in file names, `title` on drawings.
+
+    Every net must hang together with one of the `grounds` through parts.
+    """
 
     name: str
     title: str
+    grounds: tuple[str, ...] = (GROUND,)
     parts: list[Part] = field(default_factory=list)
     ports: list[Port] = field(default_factory=list)
 
@@ -79,7 +83,9 @@ def joined(name: str, title: str, members: Iterable[tuple[int, Circuit, dict[str
     block 3 becomes R301; units of a shared package go by its name and a letter), `wiring` says which net of the whole each port is; grounds and supplies
     (ports not named there) keep their names; nets inside a stage stay its own.
     """
-    whole = Circuit(name, title)
+    members = list(members)
+    grounds = dict.fromkeys(ground for _, stage, _ in members for ground in stage.grounds)
+    whole = Circuit(name, title, tuple(grounds))
     for block, stage, wiring in members:
         outer = {port.net: wiring.get(port.net, port.net) for port in stage.ports}
         for part in stage.parts:

@@ -13,7 +13,7 @@ _NUMERIC = {Kind.RESISTOR, Kind.CAPACITOR, Kind.TRIMMER}
 _NEED_RATING = {
     Kind.RESISTOR: "watts",
     Kind.CAPACITOR: "volts",
-    Kind.DIODE: "volts",
+    Kind.DIODE: "watts",
     Kind.NPN: "watts",
     Kind.PFET: "watts",
     Kind.FUSE: "amps",
@@ -22,14 +22,14 @@ _NEED_RATING = {
 }
 
 
-def check(circuit: Circuit) -> list[str]:
+def check(circuit: Circuit, whole: bool = False) -> list[str]:
     """Every broken rule as a sentence; an empty list is a clean circuit.
 
-    A circuit without ports is a whole board, which must also bypass its supplies.
+    A `whole` board must also bypass the supplies of its integrated circuits.
     """
     broken = [sentence for part in circuit.parts for sentence in _part(part)]
     broken += _nets(circuit) + _islands(circuit) + _shared(circuit)
-    return broken if circuit.ports else broken + _bypass(circuit)
+    return broken + _bypass(circuit) if whole else broken
 
 
 def _part(part: Part) -> list[str]:
@@ -70,7 +70,9 @@ def _roles(circuit: Circuit) -> dict[str, list[tuple[str, Role]]]:
 
 def _nets(circuit: Circuit) -> list[str]:
     broken = []
-    for net, pins in sorted(_roles(circuit).items()):
+    roles = _roles(circuit)
+    supplied = _supplied(circuit, roles)
+    for net, pins in sorted(roles.items()):
         count = Counter(role for _, role in pins)
         names = ", ".join(name for name, _ in pins)
         if len(pins) < 2:
@@ -81,27 +83,42 @@ def _nets(circuit: Circuit) -> list[str]:
             broken.append(f"net {net}: an output is tied to a supply ({names}).")
         if count[Role.SUPPLY] > 1:
             broken.append(f"net {net}: two supplies tied together ({names}).")
-        if count[Role.SUPPLIED] and not count[Role.SUPPLY]:
+        if count[Role.SUPPLIED] and net not in supplied:
             broken.append(f"net {net}: nothing supplies {names}.")
         if pins and all(role is Role.INPUT for _, role in pins):
             broken.append(f"net {net}: inputs float ({names}).")
     return broken
 
 
+def _supplied(circuit: Circuit, roles: dict[str, list[tuple[str, Role]]]) -> set[str]:
+    """Nets with a supply, or behind one through fuses, links, diodes and channels of MOSFETs."""
+    supplied = {net for net, pins in roles.items() if any(r is Role.SUPPLY for _, r in pins)}
+    passing = [
+        {net for pin, net in part.nets.items() if pin != "G"}
+        for part in circuit.parts
+        if part.type.kind in (Kind.FUSE, Kind.PTC, Kind.LINK, Kind.PFET, Kind.DIODE)
+    ]
+    for _ in passing:
+        for nets in passing:
+            if nets & supplied:
+                supplied |= nets
+    return supplied
+
+
 def _islands(circuit: Circuit) -> list[str]:
-    """Nets that no part joins to ground; a transformer's far side may float."""
+    """Nets that no part joins to a ground; a transformer joins its two sides."""
     beside: dict[str, set[str]] = defaultdict(set)
     for part in circuit.parts:
         nets = set(part.nets.values())
         for net in nets:
             beside[net] |= nets
-    seen, todo = set(), [GROUND]
+    seen, todo = set(), list(circuit.grounds)
     while todo:
         net = todo.pop()
         if net not in seen:
             seen.add(net)
             todo += beside.get(net, ())
-    return [f"net {net}: nothing joins it to {GROUND}." for net in sorted(beside) if net not in seen]
+    return [f"net {net}: nothing joins it to ground." for net in sorted(set(beside) - seen)]
 
 
 def _bypass(circuit: Circuit) -> list[str]:

@@ -72,3 +72,11 @@ def edges(waves: Waves) -> HallEdges:
     fall = first_crossing(waves.time, line, half, False, _RISE) - _RISE
     rise = first_crossing(waves.time, line, half, True, _FALL) - _FALL
     return HallEdges(rise, fall, low, high, float(line.min()))
+
+
+def fault(volts: float, pin_volts: float = 3.3) -> str:
+    """The surroundings with the terminal tied to a stiff source from 1 ms on, the pin high."""
+    return (
+        f"Vpin pin 0 {pin_volts}\nRpin pin drive 30\n{RAILS}"
+        f"Vf tied 0 PWL(0 0 1m 0 1.1m {volts})\nRf tied out 0.1\n"
+    )

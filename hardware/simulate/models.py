@@ -8,6 +8,7 @@ from __future__ import annotations
 _DIODES = """
 .model DSIGNAL D(IS=3n N=1.9 RS=0.7 BV=100 IBV=1u CJO=2p TT=4n)
 .model DRECTIFIER D(IS=5n N=1.8 RS=0.05 BV=400 IBV=1u CJO=20p TT=2u)
+.model DPOWER D(IS=2u N=1.05 RS=50m BV=42 IBV=10u CJO=100p)
 .model DSCHOTTKY D(IS=300n N=1.05 RS=1 BV=35 IBV=10u CJO=10p)
 .model DCLAMP18 D(IS=1p N=1.2 RS=0.3 BV=20.5 IBV=1m CJO=600p M=0.4 TT=5n)
 .model DCLAMPBIG D(IS=10p N=1.2 RS=0.08 BV=20.5 IBV=1m CJO=2n M=0.4 TT=5n)
@@ -93,21 +94,21 @@ Rq vcc gnd 1meg
 .ends
 .subckt REGULATOR in gnd out SET=5
 B1 x gnd V=max(min(V(in,gnd)-1.8,{SET}),0)
-Rx x y 0.1
-D1 y out DRECTIFIER
-Rb out gnd 5k
-B2 in gnd I=V(x,y)/0.1+0.004
+Rx x out 0.05
+B2 in gnd I=max(V(x,out)/0.05,0)+0.004*min(max(V(in,gnd),0),1)
 .ends
 .subckt REGULATOR5 in gnd out
-X1 in gnd out REGULATOR SET=5.55
+X1 in gnd out REGULATOR SET=5
 .ends
 .subckt REGULATOR8 in gnd out
-X1 in gnd out REGULATOR SET=8.55
+X1 in gnd out REGULATOR SET=8
 .ends
-.subckt CONVERTER15 ip in m c p
-Rin ip in 300
-B1 p c V=1.25*V(ip,in)
-B2 c m V=1.25*V(ip,in)
+.subckt CONVERTER15 in ip p c m
+B1 xp c V=15*min(max((V(ip,in)-6)/2,0),1)
+B2 c xm V=15*min(max((V(ip,in)-6)/2,0),1)
+Rp xp p 1
+Rm xm m 1
+B3 ip in I=max(0.03+1.6*(V(xp,p)+V(m,xm)),0)*min(max(V(ip,in)-6,0),1)
 .ends
 """
 

@@ -104,6 +104,7 @@ def _read(raw: bytes) -> Waves:
     points = int(next(line for line in lines if line.startswith("No. Points:")).split(":")[1])
     start = lines.index("Variables:") + 1
     names = [line.split()[1].lower() for line in lines[start : start + count]]
+    names = [re.sub(r"^i\((@.*)\)$", r"\1", name) for name in names]
     is_complex = "complex" in next(line for line in lines if line.startswith("Flags:"))
     sort = np.dtype(np.complex128 if is_complex else np.float64)
     if points == 0 or len(body) < points * count * sort.itemsize:

@@ -11,16 +11,14 @@ from __future__ import annotations
 from circuit.parts import Kind, PartType, Pin, Rating, Role
 
 TWO = (Pin("1", "1"), Pin("2", "2"))
-AXIAL, AXIAL_HALF = "axial 6 mm, quarter watt", "axial 9 mm, half watt"
+_AXIAL = {0.25: "axial 6 mm, quarter watt", 0.5: "axial 9 mm, half watt", 1: "axial 12 mm, one watt"}
 
 
 def resistor(value: str, watts: float = 0.25) -> PartType:
     """A metal film resistor; 1 % in the bill, 5 % in the corners that are simulated."""
-    package = AXIAL if watts <= 0.25 else AXIAL_HALF
     substitutes = ("carbon film, 5 %, same or more watts", "metal oxide film, 1 or 2 %")
-    return PartType(
-        Kind.RESISTOR, value, package, TWO, substitutes, Rating(volts=250, watts=watts)
-    )
+    rating = Rating(volts=250, watts=watts)
+    return PartType(Kind.RESISTOR, value, _AXIAL[watts], TWO, substitutes, rating)
 
 
 def ceramic(value: str) -> PartType:
@@ -87,13 +85,22 @@ RECTIFIER = PartType(
     Rating(volts=400, amps=1, watts=1),
     "DRECTIFIER",
 )
+POWER_SCHOTTKY = PartType(
+    Kind.DIODE,
+    "1N5819 class Schottky, 40 V 1 A",
+    "DO-41",
+    ANODE_CATHODE,
+    ("1N5822 class, 40 V 3 A", "SB140 class, 40 V 1 A"),
+    Rating(volts=40, amps=1, watts=0.8),
+    "DPOWER",
+)
 ZENER_12 = PartType(
     Kind.DIODE,
     "zener 12 V, 0.5 W",
     "DO-35",
     ANODE_CATHODE,
     ("zener 12 V, 1 W", "zener 11 V, 0.5 W"),
-    Rating(volts=13, amps=0.03, watts=0.5),
+    Rating(amps=0.03, watts=0.5),
     "DZENER12",
 )
 CLAMP_ONE_WAY = PartType(
@@ -280,17 +287,17 @@ def regulator(volts: int) -> PartType:
 
 CONVERTER = PartType(
     Kind.IC,
-    "converter, isolated, 12 V to plus and minus 15 V, 1 W",
-    "SIP-7",
+    "converter, isolated, regulated, 9 to 18 V in, plus and minus 15 V out, 2 W",
+    "SIP-8",
     (
-        Pin("in+", "1", Role.SUPPLIED),
-        Pin("in-", "2", Role.SUPPLIED),
-        Pin("-15", "4", Role.SUPPLY),
-        Pin("0", "5"),
+        Pin("in-", "1", Role.SUPPLIED),
+        Pin("in+", "2", Role.SUPPLIED),
         Pin("+15", "6", Role.SUPPLY),
+        Pin("0", "7"),
+        Pin("-15", "8", Role.SUPPLY),
     ),
-    ("the same with 2 W", "two 12 V to 15 V converters in series"),
-    Rating(volts=15.8),
+    ("the same with 3 W", "the same in a DIP-24 (other pins)"),
+    Rating(volts=18),
     "CONVERTER15",
 )
 TRANSFORMER = PartType(
@@ -317,13 +324,13 @@ def terminals(count: int) -> PartType:
     )
 
 
-def socket(names: tuple[tuple[str, str], ...]) -> PartType:
-    """A socket strip for one side of the board: pairs of pin number and name that are used."""
+def socket(pins: tuple[Pin, ...]) -> PartType:
+    """A socket strip for one side of the RP2040 board, with those of its pins that are used."""
     return PartType(
         Kind.TERMINAL,
         "socket strip, 20 ways",
         "socket strip 20",
-        tuple(Pin(name, number) for number, name in names),
+        pins,
         ("two strips of 10 ways", "no socket: the board's pins soldered"),
         Rating(volts=50, amps=1),
     )

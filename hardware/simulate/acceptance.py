@@ -1,0 +1,206 @@
+"""What each stage must come to, as measured values with their limits.
+
+SPDX-License-Identifier: CERN-OHL-P-2.0
+
+The tests hold the stages to this, planted mistakes must break it, and `generated/figures.csv` is
+what the stages as described come to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from circuit.circuit import Circuit
+from circuit.spice import deck
+from simulate import dummies, hall_edges, input_edges, power, reluctor_checks
+from simulate.ngspice import run
+from simulate.stress import Load, loads
+
+
+@dataclass(frozen=True)
+class Check:
+    """A value and the range it must lie in, both ends allowed."""
+
+    what: str
+    value: float
+    unit: str
+    low: float
+    high: float
+
+    @property
+    def passed(self) -> bool:
+        return self.low <= self.value <= self.high
+
+    def __str__(self) -> str:
+        return f"{self.what}: {self.value:.4g} {self.unit}, wanted {self.low:g} to {self.high:g}"
+
+
+# The half of the swing is late by what these say, in microseconds, with a load of 1 nF.
+_HALL_LATE = {
+    (5, 1000): (1.1, 1.8, 0.05, 0.2),
+    (12, 1000): (1.0, 1.6, 0.1, 0.5),
+    (8, 4700): (4.0, 6.0, 0.1, 0.4),
+}
+
+
+def hall(stage: Circuit) -> Iterator[Check]:
+    for (rail, pull_up), (least, most, least_fall, most_fall) in _HALL_LATE.items():
+        found = hall_edges.edges(hall_edges.waves(stage, rail, pull_up, "1 nF"))
+        name = f"{rail} V, {pull_up} ohm, 1 nF"
+        yield Check(f"rise late, {name}", found.rise * 1e6, "us", least, most)
+        yield Check(f"fall late, {name}", found.fall * 1e6, "us", least_fall, most_fall)
+        yield Check(f"low, {name}", found.low, "V", 0, 0.4)
+        yield Check(f"high, {name}", found.high, "V", rail - 0.8, rail)
+    for volts in (12, 14.5, -14.5):
+        around = hall_edges.fault(volts)
+        closed = ("JP3", "JP4")
+        waves, found_loads = loads(stage, around, "tran 1m 3 0 20m", closed)
+        yield from _borne(f"tied to {volts:g} V", found_loads, 0.8)
+        if volts > 0:
+            amps = abs(waves.last("i(vf)"))
+            yield Check(f"current at {volts:g} V", amps * 1e3, "mA", 25, 34)
+            yield Check(f"pin at {volts:g} V", abs(waves.last("i(vpin)")) * 1e3, "mA", 0, 2)
+    driven_off = run(
+        deck(stage, ("JP1", "JP5")) + hall_edges.RAILS + "Rfloat drive 0 1meg\nRl out 0 100k\n", "op"
+    )
+    yield Check("line with the pin floating", driven_off.last("v(out)"), "V", 4.4, 5)
+    surge = "Vpin drive 0 0\nVx x 0 PULSE(0 60 10u 1u 1u 50u 1)\nRx x out 50\n" + hall_edges.RAILS
+    found_surge = run(deck(stage, ("JP1", "JP4")) + surge, "tran 1u 100u 0 1u", "v(line) v(pull)")
+    yield Check("line at a surge of 60 V over 50 ohm", found_surge["v(line)"].max(), "V", 18, 30)
+    yield Check("5 V rail's pull-up then", found_surge["v(pull)"].max(), "V", 0, 6)
+
+
+def controller_input(stage: Circuit) -> Iterator[Check]:
+    most = {"logic of 3.3 V": 1.2, "logic of 5 V": 0.7}
+    for source in input_edges.SOURCES:
+        found = input_edges.edges(input_edges.waves(stage, source))
+        yield Check(f"rise late, {source}", found.rise * 1e6, "us", 0.02, most.get(source, 0.3))
+        yield Check(f"fall late, {source}", found.fall * 1e6, "us", 0.1, 0.4)
+    up, down = input_edges.threshold(stage)
+    yield Check("threshold, rising", up, "V", 1.9, 2.5)
+    yield Check("threshold, falling", down, "V", 1.8, 2.4)
+    for volts in (12, 14.5, 40, -14.5):
+        around = input_edges.misuse(volts)
+        waves, found_loads = loads(stage, around, "tran 1u 1m 0 100u", ("JP1",))
+        yield from _borne(f"line at {volts:g} V", found_loads, 0.8)
+        if volts > 0:
+            amps = -waves.last("i(vx)") * 1e3
+            yield Check(f"line current at {volts:g} V", amps, "mA", 0, 2)
+            yield Check("into 3.3 V", waves.last("i(v3)") * 1e3, "mA", -5, 0)
+            yield Check("into 12 V", waves.last("i(v12)") * 1e3, "mA", -20, 0.01)
+    yield Check("into dead 3.3 V", input_edges.unpowered(stage, 14.5) * 1e3, "mA", 0, 0.3)
+    shorted = run(deck(stage, ("JP1",)) + input_edges.RAILS + "Vx line 0 0\n", "op")
+    yield Check("pull-up current", -shorted.last("i(v12)") * 1e3, "mA", 4, 8)
+    driven = run(deck(stage) + input_edges.RAILS + "Vx line 0 0\nVo pin 0 3.3\n", "op")
+    yield Check("pin driven by mistake", abs(driven.last("i(vo)")) * 1e3, "mA", 0, 4)
+
+
+def feed(stage: Circuit) -> Iterator[Check]:
+    loaded = power.switched(stage)
+    yield Check("on after, 6 ohm and 1000 uF", loaded.on * 1e3, "ms", 1, 6)
+    yield Check("off after, 6 ohm and 1000 uF", loaded.off * 1e3, "ms", 1, 40)
+    yield Check("inrush", loaded.inrush, "A", 2, 12)
+    yield Check("heat of one switching on", loaded.joules, "J", 0, 0.3)
+    yield Check("feed from 13.8 V at 2.3 A", loaded.volts, "V", 13.2, 13.8)
+    yield Check("feed while the pin is low", loaded.left_on, "V", 0, 0.1)
+    yield Check("gate against source", loaded.gate, "V", 7, 13)
+    idle = power.switched(stage, power.FEED_IDLE)
+    yield Check("off after, 100 uF alone", idle.off, "s", 0.1, 0.35)
+    floating = run(deck(stage) + "Vin vin 0 13.8\nRfloat on 0 1meg\nRl 15 0 1k\n", "op")
+    yield Check("feed with the pin floating", floating.last("v(15)"), "V", 0, 0.1)
+    high = "Vin vin 0 16\nVpin on 0 3.3\n"
+    waves, found_loads = loads(stage, high + "Rl 15 0 6\n", "tran 1m 100m 0 10m")
+    yield from _borne("16 V", found_loads, 0.8)
+    yield Check("pin current", abs(waves.last("i(vpin)")) * 1e3, "mA", 0.3, 2)
+    yield Check("light", _of(found_loads, "D3").amps * 1e3, "mA", 1, 5)
+    inductive = (
+        "Vin vin 0 13.8\nVpin on 0 PULSE(3.3 0 10m 1u 1u 1 2)\nLl 15 load 50m\nRl load 0 10\n"
+        "Rd 15 0 10k\n"
+    )
+    kick = run(deck(stage) + inductive, "tran 10u 60m 0 50u", "v(15)")
+    yield Check("feed when 50 mH are switched off", kick["v(15)"].min(), "V", -1.2, 0)
+
+
+def supply(stage: Circuit) -> Iterator[Check]:
+    for volts in (12, 14.5):
+        found = power.supplied(stage, volts)
+        yield Check(f"+12V at {volts:g} V", found.last("v(p12v)"), "V", volts - 0.8, volts)
+        yield Check(f"+8V at {volts:g} V", found.last("v(p8v)"), "V", 7.8, 8.2)
+        yield Check(f"+5V at {volts:g} V", found.last("v(p5v)"), "V", 4.9, 5.1)
+        yield Check(f"+15V at {volts:g} V", found.last("v(p15v)"), "V", 14.5, 15.5)
+        yield Check(f"-15V at {volts:g} V", found.last("v(m15v)"), "V", -15.5, -14.5)
+        yield Check(f"current at {volts:g} V", -found.last("i(vs)") * 1e3, "mA", 100, 450)
+        yield Check(f"gate of Q1 at {volts:g} V", found.last("v(vin)") - found.last("v(gate)"),
+                    "V", 8, 13)  # fmt: skip
+    around = "Vs s 31 {}\nRs s 30 50m\nRg 31 0 1g\n" + power.RAIL_LOADS
+    for volts in (14.5, -14.5):
+        waves, found_loads = loads(stage, around.format(volts), "tran 1m 200m 0 20m")
+        yield from _borne(f"supply at {volts:g} V", found_loads, 0.8)
+    yield Check("current, reversed", abs(waves.last("i(vs)")) * 1e3, "mA", 0, 10)
+    yield Check("+12V, reversed", waves.last("v(p12v)"), "V", -1.2, 0.1)
+    lit = run(deck(stage) + around.format(12), "op", "all @d3[id]")
+    yield Check("light", lit.last("@d3[id]") * 1e3, "mA", 1, 5)
+    for name in power.SURGES:
+        found = power.surged(stage, name)
+        across = abs(found["v(vin)"] - found["v(fused)"]).max()
+        yield Check(f"across Q1, surge {name}", across, "V", 0, 45)
+        yield Check(f"VIN, surge {name}", found["v(vin)"].max(), "V", 5, 30)
+        gate = abs(found["v(vin)"] - found["v(gate)"]).max()
+        yield Check(f"gate of Q1, surge {name}", gate, "V", 5, 16)
+        low = found["v(p12v)"].min()
+        yield Check(f"least +12V, surge {name}", low, "V", 7, 12)
+
+
+def signals(stage: Circuit) -> Iterator[Check]:
+    limits = {"hot": (0.5, 0.8), "warm": (2.3, 2.7), "cold": (3.9, 4.3)}
+    for coolant, (low, high) in limits.items():
+        found = dummies.readings(stage, 0.5, coolant)
+        yield Check(f"coolant {coolant}", found["CLT"], "V", low, high)
+    for turned, (low, high) in ((0, (0.3, 0.5)), (1, (4.2, 4.6))):
+        found = dummies.readings(stage, turned)
+        for net in ("TPS", "MAP"):
+            yield Check(f"{net} turned to {turned}", found[net], "V", low, high)
+    for net in ("clt", "tps", "map"):
+        for turned, jumper in ((0.02, "JP1"), (0.98, "JP3")):
+            around = f"V5 sensor_5v 0 5\nRg sensor_gnd 0 1m\nVx {net} 0 PWL(0 0 1m 14.5)\n"
+            waves, found_loads = loads(stage, around, "tran 1m 20m 0 1m", (jumper,), turned=turned)
+            name = f"{net} at 14.5 V, {jumper}, turned to {turned:g}"
+            yield from _borne(name, found_loads, 0.8)
+            amps = abs(waves.last("i(vx)")) * 1e3
+            yield Check(f"current of {name}", amps, "mA", 1, 50)
+
+
+def reluctor(stage: Circuit) -> Iterator[Check]:
+    for what, value, unit, low, high in reluctor_checks.measured(stage):
+        yield Check(what, value, unit, low, high)
+    for what, around in reluctor_checks.FAULTS.items():
+        _, found_loads = loads(stage, around, "tran 10u 20m 0 1m")
+        yield from _borne(what, found_loads, 0.8)
+
+
+def _of(found: list[Load], ref: str) -> Load:
+    return next(load for load in found if load.part.ref == ref)
+
+
+def _borne(what: str, found: list[Load], share: float) -> Iterator[Check]:
+    """One check: nothing beyond a share of its rating; the worst is named."""
+    shares = {}
+    for load in found:
+        rating = load.part.type.rating
+        pairs = ((load.volts, rating.volts), (load.amps, rating.amps), (load.watts, rating.watts))
+        if load.part.type.kind in ("fuse", "resettable fuse", "two-way surge clamp"):
+            continue
+        shares[load.part.ref] = max(value / limit for value, limit in pairs if limit)
+    worst = max(shares, key=lambda ref: shares[ref])
+    yield Check(f"{what}: {worst}'s share of its rating", shares[worst], "", 0, share)
+
+
+STAGES: dict[str, Callable[[Circuit], Iterator[Check]]] = {
+    "hall": hall,
+    "input": controller_input,
+    "vr": reluctor,
+    "feed": feed,
+    "signals": signals,
+    "supply": supply,
+}

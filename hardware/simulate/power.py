@@ -1,0 +1,82 @@
+"""The supply and the controller's feed: switching, surges, reversal.
+
+SPDX-License-Identifier: CERN-OHL-P-2.0
+
+The surges have the shape of the test pulses 1 and 2a of ISO 7637-2 for 12 V systems, from memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from circuit.circuit import Circuit
+from circuit.parts import Part
+from circuit.spice import deck
+from simulate.bench import first_crossing
+from simulate.ngspice import Waves, run
+
+# What hangs on the rails: six strong pull-ups low, two filters, two VR outputs.
+RAIL_LOADS = "R8 p8v 0 133\nR5 p5v 0 166\nRp p15v 0 1.2k\nRm m15v 0 1.2k\nR12 p12v 0 200\nRv vin 0 10k\n"
+SURGES = {
+    "positive, 50 V over 2 ohm, 50 us": ("PWL(0 0 1m 0 1.001m 38 1.05m 4 1.2m 0)", 2),
+    "negative, 100 V over 10 ohm, 2 ms": ("PWL(0 0 1m 0 1.001m -112 3m -12 4m 0)", 10),
+}
+
+
+def supplied(stage: Circuit, volts: float, factor: Callable[[Part], float] = lambda p: 1.0) -> Waves:
+    """The supply at a steady voltage at its terminals, all rails loaded."""
+    return run(deck(stage, factor=factor) + _source(volts) + RAIL_LOADS, "op")
+
+
+def _source(volts: float) -> str:
+    return f"Vs s 31 {volts}\nRs s 30 50m\nRg 31 0 1g\n"
+
+
+def surged(stage: Circuit, surge: str, volts: float = 12) -> Waves:
+    """A surge on top of the supply, over its own source resistance."""
+    shape, ohms = SURGES[surge]
+    source = f"Vs s x {volts}\nVx x 31 {shape}\nRs s 30 {ohms}\nRg 31 0 1g\n"
+    return run(deck(stage) + source + RAIL_LOADS, "tran 1u 5m 0 5u")
+
+
+@dataclass(frozen=True)
+class Switching:
+    """Seconds from the pin's edge until the feed stands at 90 % and falls to 1 V; amperes; joules."""
+
+    on: float
+    off: float
+    inrush: float
+    joules: float
+    volts: float
+    left_on: float
+    gate: float
+
+
+FEED_LOAD = "Rload 15 0 6\nCload 15 0 1m\n"
+FEED_IDLE = "Cload 15 0 100u\n"
+
+
+def switched(stage: Circuit, load: str = FEED_LOAD, volts: float = 13.8) -> Switching:
+    """The feed switched on at 5 ms, off at 105 ms, into 2.3 A and 1000 uF."""
+    around = (
+        f"Vin source 0 {volts}\nRs source vin 50m\n"
+        "Vpin pin 0 PULSE(0 3.3 5m 1u 1u 100m 1)\nRpin pin on 30\n" + load
+    )
+    found = run(deck(stage) + around, "tran 20u 800m 0 200u", "all @mq1[id]")
+    time, line = found.time, found["v(15)"]
+    steady = found.at("v(15)", 0.1)
+    amps = np.abs(found["@mq1[id]"])
+    watts = amps * np.abs(found["v(fused)"] - line)
+    early = time < 50e-3
+    return Switching(
+        on=first_crossing(time, line, 0.9 * steady, True, 5e-3) - 5e-3,
+        off=first_crossing(time, line, 1, False, 105e-3) - 105e-3,
+        inrush=float(amps[early].max()),
+        joules=float(np.trapezoid(watts[early], time[early])),
+        volts=steady,
+        left_on=float(line[time < 5e-3].max()),
+        gate=float(np.abs(found["v(gate)"] - found["v(fused)"]).max()),
+    )

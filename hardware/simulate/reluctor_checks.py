@@ -1,0 +1,74 @@
+"""The VR output by small-signal analysis, in shorts, and with its carrier.
+
+SPDX-License-Identifier: CERN-OHL-P-2.0
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from circuit.circuit import Circuit
+from circuit.spice import deck
+from simulate.ngspice import Waves, run
+from simulate.reluctor_waves import LOADS, RAILS
+
+_IDLE = "Vlo lo 0 1.65\nRlo lo lower 40\nVhi hi 0 1.65\nRhi hi upper 40\n"
+FAULTS = {
+    f"{output} {what}": _IDLE + RAILS + tie
+    for output, net in (("VR", "vr"), ("VR+", "vrp"))
+    for what, tie in (
+        ("shorted", f"Rs {net} 0 0.1\nRg vrm 0 0.1\n"),
+        ("tied to 12 V", f"Vs s 0 PWL(0 0 1m 12)\nRs s {net} 0.1\nRg vrm 0 0.1\n"),
+        ("tied to 14.5 V", f"Vs s 0 PWL(0 0 1m 14.5)\nRs s {net} 0.1\nRg vrm 0 0.1\n"),
+        ("tied to -14.5 V", f"Vs s 0 PWL(0 0 1m -14.5)\nRs s {net} 0.1\nRg vrm 0 0.1\n"),
+    )
+}
+
+_PLACES = {"1 Hz": 1.0, "8 Hz": 8.0, "1 kHz": 1e3, "10 kHz": 1e4, "488 kHz": 488e3}
+# Gain from the upper byte's pin to each output, by frequency.
+_GAINS = {
+    "VR": {
+        "1 Hz": (5.2, 6.4),
+        "8 Hz": (6.7, 7.4),
+        "1 kHz": (6.9, 7.4),
+        "10 kHz": (6.3, 7.5),
+        "488 kHz": (0, 0.012),
+    },
+    "VR+": {
+        "1 Hz": (0.6, 1.3),
+        "8 Hz": (5.0, 6.1),
+        "1 kHz": (6.7, 7.3),
+        "10 kHz": (6.3, 7.5),
+        "488 kHz": (0, 0.012),
+    },
+}
+
+
+def response(stage: Circuit, byte: str) -> Waves:
+    """The small signal at the outputs for 1 V at one byte's pin."""
+    drive = _IDLE.replace(f"V{byte} {byte} 0 1.65", f"V{byte} {byte} 0 DC 1.65 AC 1")
+    return run(deck(stage) + drive + RAILS + LOADS, "ac dec 40 1 1meg", "v(vr) v(vrp) v(vrm) v(drive)")
+
+
+def _gain(found: Waves, output: str, hertz: float) -> complex:
+    place = int(abs(found["frequency"].real - hertz).argmin())
+    if output == "VR":
+        return complex(found["v(vr)"][place])
+    return complex(found["v(vrp)"][place] - found["v(vrm)"][place])
+
+
+def measured(stage: Circuit) -> Iterator[tuple[str, float, str, float, float]]:
+    """Values with their limits: what, value, unit, least, most."""
+    upper, lower = response(stage, "hi"), response(stage, "lo")
+    for output, gains in _GAINS.items():
+        for name, (low, high) in gains.items():
+            gain = abs(_gain(upper, output, _PLACES[name]))
+            yield f"gain to {output} at {name}", gain, "", low, high
+        sign = _gain(upper, output, 1e3).real
+        yield f"sign of {output} (the stage inverts)", sign, "", -8, -6
+    weight = abs(_gain(upper, "VR", 1e3) / _gain(lower, "VR", 1e3))
+    yield "upper byte over lower", weight, "", 250, 260
+    rest = run(deck(stage) + _IDLE + RAILS + LOADS, "op")
+    yield "VR at rest", rest.last("v(vr)"), "V", -0.05, 0.05
+    yield "current in T1 at rest", abs(rest.last("v(drive)")) / 72 * 1e3, "mA", 0, 0.5
+    yield "filter at rest", rest.last("v(mean)"), "V", 1.6, 1.7
