@@ -4,6 +4,9 @@ import signal
 
 import pytest
 
+collect_ignore = ["sample-repository"]
+"""A repository of its own; tests/unit/pytest_plugin runs it."""
+
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_runtest_setup() -> None:

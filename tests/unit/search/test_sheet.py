@@ -17,7 +17,7 @@ from edgewheel.wheel.library import find, names
 from planted_timing import two_widths
 
 CRANKING = {"hold": 250, "turns": 8, "ripple": {"depth": 0.15, "per_turn": 2}}
-FAST = {"hold": 5000, "turns": 12, "ripple": {"depth": 0.04, "per_turn": 2}}
+FAST = {"hold": 5000, "turns": 9, "ripple": {"depth": 0.04, "per_turn": 2}}
 BOUNCE = {"kind": "bounce", "track": "crank", "after": "rise", "delay_us": 24, "width_us": 4}
 MOON = {
     "wheel": "60-minus-2-half-moon-cam",
