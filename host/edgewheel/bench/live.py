@@ -156,6 +156,12 @@ class LiveBench:
         with self._lock:
             return self._watch.state(self._faults)
 
+    @property
+    def motion(self) -> Motion | None:
+        """How the engine turns in the run that is going on; None between runs."""
+        run = self._run
+        return run.leg.motion if run is not None and run.leg is not None else None
+
     # The thread
 
     def _order(self, order: Callable[[], None]) -> None:

@@ -1,0 +1,47 @@
+"""`edgewheel console`: everything on one screen, kept open beside the bench."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from edgewheel.cli.exits import ExitCode
+
+CRASHED = 1
+"""What Textual returns after an uncaught exception."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "bench", type=Path, nargs="?", help="a bench file; without, one that is ready to turn"
+    )
+    parser.add_argument("--runs", type=Path, default=Path("runs"), help="where run folders go")
+    parser.add_argument(
+        "--settings", type=Path, metavar="FILE", help="keys and theme, instead of your own"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    from edgewheel.bench.live import LiveBench
+    from edgewheel.console.app import ConsoleApp, all_ids
+    from edgewheel.console.desk import FIRST, Desk
+    from edgewheel.console.settings import read_settings, settings_file
+
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        from edgewheel.errors import UsageError
+
+        raise UsageError(
+            "The console needs a terminal. Without one, 'edgewheel run' and the other commands do "
+            "all that it does."
+        )
+    settings = read_settings(args.settings or settings_file(), all_ids())
+    desk = Desk(args.bench or FIRST, args.runs, LiveBench)
+    app = ConsoleApp(desk, settings)
+    try:
+        app.run()
+    finally:
+        desk.close()
+    if app.return_code == CRASHED:
+        return ExitCode.INTERNAL
+    return app.return_code or ExitCode.PASSED

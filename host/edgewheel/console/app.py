@@ -1,0 +1,196 @@
+"""The application: pages, the keys that work everywhere, ten looks a second at the bench."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import signal
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from typing import ClassVar
+
+from textual.app import App, SystemCommand
+from textual.binding import Binding, BindingType
+from textual.screen import Screen
+
+from edgewheel.console import choices, keys
+from edgewheel.console.desk import Desk
+from edgewheel.console.dialogs.choose import Choice, ChooseDialog
+from edgewheel.console.dialogs.help import HelpDialog
+from edgewheel.console.live.page import LivePage
+from edgewheel.console.page import Page
+from edgewheel.console.settings import Settings
+from edgewheel.console.themes import DAY, NIGHT
+from edgewheel.console.watch import TICKS_PER_S
+from edgewheel.errors import EdgewheelError
+
+PAGE_TITLES: dict[str, type[App[None] | Page]] = {"The bench": LivePage}
+
+BY_SIGNAL = 128
+"""A shell's exit code for an end by a signal, before the signal's number."""
+
+
+class ConsoleApp(App[None]):
+    """The console on one desk. `paced` is off in tests, which look by hand."""
+
+    TITLE = "edgewheel"
+    CSS_PATH = "console.tcss"
+    MODES: ClassVar[dict[str, str | Callable[[], Screen[None]]]] = {"bench": LivePage}
+    DEFAULT_MODE = "bench"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f8", "park", "PARK", priority=True, tooltip="Park the outputs at once", id="park"),
+        Binding("f5", "turn", "Turn", tooltip="Let the engine turn at the set speed", id="turn"),
+        Binding("f1", "help", "Help", tooltip="Help for this pane, and its keys", id="help"),
+        Binding("space", "park", "Park", show=False, id="park-by-space"),
+        Binding("f2", "page('bench')", "Bench", show=False, id="page-bench"),
+    ]
+
+    def __init__(self, desk: Desk, settings: Settings | None = None, paced: bool = True) -> None:
+        super().__init__()
+        self.desk = desk
+        self._settings = settings or Settings()
+        self._paced = paced
+        if "TEXTUAL_ANIMATIONS" not in os.environ:
+            self.animation_level = "none"
+        self.register_theme(NIGHT)
+        self.register_theme(DAY)
+
+    def on_mount(self) -> None:
+        self._set_theme()
+        self.set_keymap(dict(self._settings.keys))
+        self._catch_signals()
+        if self._paced:
+            self.set_interval(1 / TICKS_PER_S, self.look)
+        self.call_after_refresh(self.look)
+
+    def look(self) -> None:
+        """One look at the bench, drawn on the page that is seen."""
+        view = self.desk.look()
+        for sentence in view.trouble:
+            self.notify(sentence, severity="error", timeout=10)
+        page = self.page
+        if page is not None:
+            with self.batch_update():
+                page.show(view)
+
+    @property
+    def page(self) -> Page | None:
+        """The page that is seen, also under a dialogue; None while it is being made."""
+        pages = [screen for screen in self.screen_stack if isinstance(screen, Page)]
+        return pages[-1] if pages and pages[-1].is_mounted else None
+
+    def do(self, order: Callable[[], None]) -> bool:
+        """Give an order to the desk; what cannot be is said to the person. Whether it could."""
+        try:
+            order()
+        except EdgewheelError as error:
+            self.notify(str(error), severity="error", timeout=10)
+            return False
+        self.look()
+        return True
+
+    def leave(self, code: int) -> None:
+        """Park and end."""
+        self.desk.park()
+        self.exit(return_code=code)
+
+    # Keys that work everywhere
+
+    def action_park(self) -> None:
+        """Bring the outputs to their idle levels at once, whatever is on the screen."""
+        self.desk.park()
+        self.look()
+
+    def action_turn(self) -> None:
+        """Let the engine turn."""
+        self.do(self.desk.turn)
+
+    async def action_quit(self) -> None:
+        """Park and end."""
+        self.leave(0)
+
+    async def action_page(self, mode: str) -> None:
+        """Go to another page."""
+        if not self.screen.is_modal:
+            await self.switch_mode(mode)
+            self.call_after_refresh(self.look)
+
+    def action_help(self) -> None:
+        """Help for the pane one is in."""
+        page = self.page
+        if page is not None and not self.screen.is_modal:
+            self.push_screen(HelpDialog(*keys.help_for(page, self, self._settings.keys)))
+
+    # Choices
+
+    def choose_wheel(self) -> None:
+        """Put another wheel on the bench."""
+        self._choose("Wheel", choices.wheels(), self.desk.use_wheel)
+
+    def choose_board(self) -> None:
+        """Take another board."""
+        self._choose("Board", choices.boards(), self.desk.use_board, free=True)
+
+    def choose_bench(self) -> None:
+        """Open another bench file."""
+        files = choices.bench_files(Path.cwd())
+        self._choose("Bench file", files, lambda name: self.desk.open(Path(name)), free=True)
+
+    def _choose(
+        self,
+        title: str,
+        offered: list[Choice],
+        take: Callable[[str], None],
+        free: bool = False,
+    ) -> None:
+        def chosen(name: str | None) -> None:
+            if name is not None:
+                self.do(lambda: take(name))
+
+        self.push_screen(ChooseDialog(title, offered, free), chosen)
+
+    # What is around it
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """Every action of the page that is seen, with its key, then themes and the end."""
+        page = self.page
+        if page is not None:
+            for action in keys.actions(page, self, self._settings.keys):
+                yield SystemCommand(
+                    action.name, f"key {action.key}", self._runner(action.action, page)
+                )
+        yield SystemCommand("Theme", "other colours", self.action_change_theme)
+        yield SystemCommand("Quit", "park, then leave (key ctrl+q)", lambda: self.leave(0))
+
+    def _runner(self, action: str, page: Page) -> Callable[[], None]:
+        def run() -> None:
+            self.call_later(self.run_action, action, page)
+
+        return run
+
+    def _set_theme(self) -> None:
+        self.theme = NIGHT.name
+        wanted = os.environ.get("TEXTUAL_THEME") or self._settings.theme
+        if wanted in self.available_themes:
+            self.theme = wanted
+        elif wanted:
+            self.notify(f"There is no theme '{wanted}'.", severity="warning")
+
+    def _catch_signals(self) -> None:
+        """Without these, SIGTERM and a terminal that is closed would end it with nothing parked."""
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGTERM, signal.SIGHUP):
+            loop.add_signal_handler(number, self.leave, BY_SIGNAL + number)
+
+
+def all_actions(keymap: Mapping[str, str]) -> dict[str, list[keys.Action]]:
+    """The actions of the application and of each page, by a title."""
+    places: dict[str, type[App[None] | Page]] = {"Everywhere": ConsoleApp, **PAGE_TITLES}
+    return {
+        title: keys.actions_of(keys.bindings_of(kind), keymap) for title, kind in places.items()
+    }
+
+
+def all_ids() -> tuple[str, ...]:
+    """The ids by which a person gives other keys to actions."""
+    return tuple(action.id for found in all_actions({}).values() for action in found)

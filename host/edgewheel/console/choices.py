@@ -1,0 +1,47 @@
+"""What there is to choose from: wheels of the library, boards, bench files."""
+
+from __future__ import annotations
+
+from itertools import islice
+from pathlib import Path
+
+from edgewheel.board.discovery import usb_candidates
+from edgewheel.console.desk import FIRST
+from edgewheel.console.dialogs.choose import Choice
+from edgewheel.wheel import library
+
+MOST_FILES = 200
+EXAMPLES = FIRST.parent
+
+
+def wheels() -> list[Choice]:
+    """The wheel library."""
+    return [Choice(entry.stem, entry.wheel.summary) for entry in library.listing()]
+
+
+def boards() -> list[Choice]:
+    """The simulated board, the only one on USB, and those whose ports are seen; none is opened."""
+    ports = [Choice(one.port, "on USB") for one in usb_candidates()]
+    return [
+        Choice("sim", "the simulated board, with the simulated controller on its pins"),
+        Choice("auto", "the only board on USB"),
+        *ports,
+    ]
+
+
+def bench_files(folder: Path) -> list[Choice]:
+    """Files that begin like a bench file, in the folder and one below it, then the examples."""
+    here = [*folder.glob("*.y*ml"), *folder.glob("*/*.y*ml")]
+    names = [str(path.relative_to(folder)) for path in islice(sorted(here), MOST_FILES)]
+    own = [Choice(name) for name in names if _is_bench(folder / name)]
+    examples = sorted(path for path in EXAMPLES.rglob("*.yaml") if _is_bench(path))
+    return own + [Choice(str(path), "example") for path in examples]
+
+
+def _is_bench(path: Path) -> bool:
+    """Whether it says which wheel and which controller."""
+    try:
+        text = path.read_text(encoding="utf-8")[:20_000]
+    except (OSError, UnicodeDecodeError):
+        return False
+    return "\nwheel:" in text and "\ncontroller:" in text

@@ -1,0 +1,194 @@
+"""What lies on the desk: a bench file as it is now, the bench that plays it, what was heard of it.
+
+Everything here may be called from the thread that draws: no call waits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Protocol
+
+from edgewheel.bench.live_settings import sensors_of
+from edgewheel.bench.live_state import (
+    CourseRefused,
+    FaultState,
+    LiveEvent,
+    LivePhase,
+    LiveState,
+    PhaseChanged,
+)
+from edgewheel.bench.loader import read_plan
+from edgewheel.bench.plan import Plan
+from edgewheel.console.spare_faults import with_spares
+from edgewheel.console.watch import Watch
+from edgewheel.errors import UsageError
+from edgewheel.motion.motion import Motion
+from edgewheel.motion.segment import HIGHEST_RPM
+from edgewheel.yamlfile import Node, load
+
+USUAL_RPM = Fraction(850)
+FIRST = Path(__file__).resolve().parents[1] / "examples" / "first-bench.yaml"
+"""What lies there if nobody names a bench file: ready to turn on the simulated bench."""
+
+
+class LivePlayer(Protocol):
+    """What the desk wants of a live bench, see `edgewheel.bench.live`. No method waits."""
+
+    @property
+    def state(self) -> LiveState:
+        """The bench as it is now."""
+
+    @property
+    def motion(self) -> Motion | None:
+        """How the engine turns in the run that is going on; None between runs."""
+
+    def start(self, rpm: Fraction) -> None:
+        """Turn the engine; a new record begins."""
+
+    def speed(self, rpm: Fraction, rpm_per_s: Fraction | None = None) -> None:
+        """Go to another speed, at once or by a ramp."""
+
+    def fault(self, name: str, state: FaultState) -> None:
+        """Switch a fault."""
+
+    def edit(self, address: str, text: str) -> None:
+        """Change a number of a fault. Raises FileError, UsageError."""
+
+    def park(self) -> None:
+        """Bring the outputs to their idle levels at once."""
+
+    def close(self) -> None:
+        """Park and let go of everything."""
+
+    def drain(self) -> Sequence[LiveEvent]:
+        """What happened since the last call."""
+
+
+MakePlayer = Callable[[Plan, Path], LivePlayer]
+
+
+@dataclass(frozen=True)
+class View:
+    """One look at the desk, for those who draw."""
+
+    state: LiveState
+    plan: Plan
+    file: Path
+    wish_rpm: Fraction
+    watch: Watch
+    motion: Motion | None
+    trouble: tuple[str, ...] = ()
+    """Sentences to be shown once."""
+
+
+class Desk:
+    """A bench file and its bench. Raises FileError or UsageError for a file that cannot be used."""
+
+    def __init__(self, file: Path, runs: Path, make: MakePlayer) -> None:
+        self.runs = runs
+        self._make = make
+        self._player: LivePlayer | None = None
+        self.plan: Plan
+        self.file: Path
+        self.watch: Watch
+        self.wish_rpm: Fraction
+        self.open(file)
+
+    def open(self, file: Path) -> None:
+        """Put another bench file on the desk."""
+        self._use(load(file), file)
+
+    def use_wheel(self, name: str) -> None:
+        """The same bench with another wheel of the library, or one in a file."""
+        self._set("wheel", name)
+
+    def use_board(self, name: str) -> None:
+        """The same bench with another board: `sim`, `auto`, or a port."""
+        self._set("board", name)
+
+    def turn(self) -> None:
+        """Let the engine turn at the wanted speed."""
+        if self.player.state.phase is LivePhase.TURNING:
+            return
+        self.watch.restart()
+        self.player.start(self.wish_rpm)
+
+    def park(self) -> None:
+        """Bring the outputs to their idle levels at once."""
+        self.player.park()
+
+    def speed(self, rpm: Fraction, rpm_per_s: Fraction | None = None) -> None:
+        """Want another speed; if the engine turns, it goes there. Raises UsageError."""
+        if not 0 <= rpm <= HIGHEST_RPM:
+            raise UsageError(f"{float(rpm):g} rpm is not between 0 and {HIGHEST_RPM}.")
+        self.wish_rpm = rpm
+        if self.player.state.phase is LivePhase.TURNING:
+            self.player.speed(rpm, rpm_per_s)
+
+    def step(self, by_rpm: int) -> None:
+        """Want so much more, or less, but no less than nothing."""
+        self.speed(min(max(self.wish_rpm + by_rpm, Fraction(0)), Fraction(HIGHEST_RPM)))
+
+    def fault(self, name: str, state: FaultState) -> None:
+        """Switch a fault. Raises UsageError."""
+        self.player.fault(name, state)
+
+    def edit(self, address: str, text: str) -> None:
+        """Change a number of a fault, whether the engine turns or not. Raises FileError."""
+        self.player.edit(address, text)
+        document = self.plan.document.with_value(address, text)
+        self.plan = replace(self.plan, document=document)
+
+    def look(self) -> View:
+        """Hear what happened since the last look, and say how things stand."""
+        player = self.player
+        events = player.drain()
+        self.watch.hear(events)
+        state = player.state
+        self.watch.sample(state)
+        trouble = tuple(word for event in events if (word := _trouble(event)))
+        return View(state, self.plan, self.file, self.wish_rpm, self.watch, player.motion, trouble)
+
+    def close(self) -> None:
+        """Park and let go of the bench."""
+        if self._player is not None:
+            self._player.close()
+
+    @property
+    def player(self) -> LivePlayer:
+        """The live bench."""
+        assert self._player is not None
+        return self._player
+
+    def _set(self, key: str, text: str) -> None:
+        section = self.plan.document.section().nodes
+        node = Node(replace(self.plan.document.place, key=key), text)
+        self._use(replace(self.plan.document, content={**section, key: node}), self.file)
+
+    def _use(self, document: Node, file: Path) -> None:
+        plan = read_plan(document, file)
+        plan = read_plan(with_spares(document, plan.wheel, sensors_of(plan)), file)
+        if self._player is not None:
+            self._player.close()
+        self._player = self._make(plan, self.runs)
+        self.plan, self.file = plan, file
+        self.watch = Watch(plan)
+        self.wish_rpm = first_speed(plan)
+
+
+def first_speed(plan: Plan) -> Fraction:
+    """The first speed that the bench file holds, or one at which engines idle."""
+    motion = plan.signal.motion
+    held = (motion[number].segment for number in range(len(motion)))
+    return next((one.rpm_begin for one in held if one.rpm_begin == one.rpm_end != 0), USUAL_RPM)
+
+
+def _trouble(event: LiveEvent) -> str:
+    if isinstance(event, CourseRefused):
+        return event.why
+    if isinstance(event, PhaseChanged) and event.phase is LivePhase.LOST:
+        return f"Lost: {event.why}"
+    return ""

@@ -1,0 +1,1 @@
+"""What lies over a page: choices, numbers, help."""

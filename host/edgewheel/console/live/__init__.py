@@ -1,0 +1,1 @@
+"""The page of the bench itself: wheel, faults, controller, pulses, what the controller says."""

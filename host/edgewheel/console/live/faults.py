@@ -1,0 +1,73 @@
+"""The faults that lie ready: one of them is armed, fires once or is held, and has its numbers."""
+
+from __future__ import annotations
+
+from textual.app import ComposeResult
+from textual.content import Content
+from textual.widgets import DataTable
+
+from edgewheel.bench.live_state import FaultState, LivePhase
+from edgewheel.console import marks
+from edgewheel.console.desk import View
+from edgewheel.console.numbers import numbers_of
+from edgewheel.console.pane import Pane
+
+
+class FaultsPane(Pane):
+    """The list. The row with the cursor is the fault that is armed."""
+
+    NAME, KEY = "Faults", "f"
+    ABOUT = (
+        "The faults of the bench file, then one of each kind that lies ready. The row "
+        "with the cursor is armed: **o** fires it once at the next possible place, **h** "
+        "holds it until **h** is pressed again, **Enter** opens its numbers, which may "
+        "change while it is held."
+    )
+
+    def compose(self) -> ComposeResult:
+        yield DataTable(id="fault-list", cursor_type="row", cell_padding=1, show_header=False)
+
+    def on_mount(self) -> None:
+        table = self._table
+        table.add_column("state", key="state", width=5)
+        table.add_column("name", key="name", width=15)
+        table.add_column("numbers", key="numbers")
+        self._rows: dict[str, tuple[Content, str]] = {}
+
+    @property
+    def armed(self) -> str | None:
+        """The name of the fault that the keys act on."""
+        if not self._rows or self._table.cursor_row < 0:
+            return None
+        return str(self._table.coordinate_to_cell_key(self._table.cursor_coordinate).row_key.value)
+
+    def show(self, view: View) -> None:
+        fresh = {name: _row(view, name) for name in view.state.faults}
+        table = self._table
+        if list(fresh) != list(self._rows):
+            table.clear()
+            for name, (state, numbers) in fresh.items():
+                table.add_row(state, name, numbers, key=name)
+        else:
+            for name, (state, numbers) in fresh.items():
+                if (state, numbers) != self._rows[name]:
+                    table.update_cell(name, "state", state)
+                    table.update_cell(name, "numbers", numbers)
+        self._rows = fresh
+        self.name_it(f"{self.armed}: o once · h hold · Enter numbers" if self.armed else "")
+
+    def go(self) -> None:
+        self._table.focus()
+
+    @property
+    def _table(self) -> DataTable[Content | str]:
+        return self.query_one("#fault-list", DataTable)
+
+
+def _row(view: View, name: str) -> tuple[Content, str]:
+    word, style = marks.FAULTS[view.state.faults[name]]
+    waits = view.state.phase is LivePhase.TURNING and name not in view.state.active
+    if view.state.faults[name] is FaultState.HELD and waits:
+        word = "waits"
+    pairs = (f"{number.key} {number.text}" for number in numbers_of(view.plan.document, name))
+    return Content.styled(word, style), "  ".join(pairs)

@@ -1,0 +1,85 @@
+"""The controller's outputs against the true crank angle, as they come."""
+
+from __future__ import annotations
+
+from textual.app import ComposeResult
+from textual.widgets import DataTable
+
+from edgewheel.bench.live_state import LivePhase
+from edgewheel.console.desk import View
+from edgewheel.console.pane import Pane
+from edgewheel.console.pulses import LATELY_S, PulseRow, pulse_rows
+
+LOOKS_A_ROW = 5
+"""Looks at the bench for one reckoning."""
+
+COLUMNS = {"output": 10, "what": 9, "TDC -": 7, "error": 7, "scatter": 7, "dwell": 8, "n": 4}
+"""Names and widths. "TDC -" is the angle before top dead centre."""
+
+
+class PulsesPane(Pane):
+    """Angle, dwell and scatter of each output."""
+
+    NAME, KEY = "Captured pulses", "p"
+    ABOUT = (
+        f"Each output of the controller over the last {LATELY_S:g} seconds: the angle "
+        "before the top dead centre that it belongs to, how far that is from the angle "
+        "commanded (positive is too early), its scatter, and the time that the coil "
+        "charges or the injector is open. What each output is stands in the bench file "
+        "under signals.outputs."
+    )
+
+    def compose(self) -> ComposeResult:
+        yield DataTable(id="pulse-list", cursor_type="none", cell_padding=0)
+
+    def on_mount(self) -> None:
+        table = self._table
+        for name, width in COLUMNS.items():
+            table.add_column(name, key=name, width=width)
+        self._looks = 0
+        self._rows: dict[str, tuple[str, ...]] = {}
+
+    def show(self, view: View) -> None:
+        self._looks += 1
+        if self._looks % LOOKS_A_ROW and self._rows:
+            return
+        turning = view.state.phase is LivePhase.TURNING
+        rows = pulse_rows(view.plan, view.watch, view.motion if turning else None)
+        self._fill({row.name: _cells(row) for row in rows})
+        self.name_it("" if rows else "none declared")
+
+    def go(self) -> None:
+        self._table.focus()
+
+    def _fill(self, fresh: dict[str, tuple[str, ...]]) -> None:
+        table = self._table
+        if list(fresh) != list(self._rows):
+            table.clear()
+            for name, cells in fresh.items():
+                table.add_row(*cells, key=name)
+        else:
+            for name, cells in fresh.items():
+                for column, old, new in zip(COLUMNS, self._rows[name], cells, strict=True):
+                    if old != new:
+                        table.update_cell(name, column, new)
+        self._rows = fresh
+
+    @property
+    def _table(self) -> DataTable[str]:
+        return self.query_one("#pulse-list", DataTable)
+
+
+def _cells(row: PulseRow) -> tuple[str, ...]:
+    return (
+        row.name,
+        row.kind,
+        _number(row.before_deg, "6.1f", "°"),
+        _number(row.error_deg, "+6.1f", "°"),
+        _number(row.scatter_deg, "6.2f", "°"),
+        _number(row.lasts_ms, "5.2f", " ms"),
+        f"{row.count:3d}",
+    )
+
+
+def _number(value: float | None, form: str, unit: str) -> str:
+    return "–" if value is None else f"{value:{form}}{unit}"

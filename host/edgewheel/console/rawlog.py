@@ -1,0 +1,59 @@
+"""What the controller says, as lines, of which the last few thousand are kept."""
+
+from __future__ import annotations
+
+from collections import deque
+
+MOST_LINES = 2000
+LONGEST_LINE = 300
+"""Characters shown of a line; the record keeps all of it."""
+
+HEX_BYTES = 16
+
+
+class RawLog:
+    """Bytes in, lines out. `count` counts all lines that ever were."""
+
+    def __init__(self, binary: bool = False) -> None:
+        self._binary = binary
+        self._rest = b""
+        self._lines: deque[str] = deque(maxlen=MOST_LINES)
+        self.count = 0
+
+    def feed(self, data: bytes) -> None:
+        """Bytes as they came; a line is one when it is over, or too long to wait for its end."""
+        self._rest += data
+        if self._binary:
+            self._take_hex()
+            return
+        *lines, self._rest = self._rest.split(b"\n")
+        while len(self._rest) > LONGEST_LINE:
+            lines.append(self._rest[:LONGEST_LINE])
+            self._rest = self._rest[LONGEST_LINE:]
+        for line in lines:
+            self._add(_readable(line[:LONGEST_LINE]))
+
+    def since(self, count: int, most: int, words: str = "") -> list[str]:
+        """The lines after the first `count` of all, `most` of the last that hold `words`."""
+        fresh = min(self.count - count, len(self._lines))
+        if fresh <= 0:
+            return []
+        lines = list(self._lines)[-fresh:]
+        if words:
+            lines = [line for line in lines if words.lower() in line.lower()]
+        return lines[-most:]
+
+    def _take_hex(self) -> None:
+        while len(self._rest) >= HEX_BYTES:
+            self._add(self._rest[:HEX_BYTES].hex(" "))
+            self._rest = self._rest[HEX_BYTES:]
+
+    def _add(self, line: str) -> None:
+        self._lines.append(line)
+        self.count += 1
+
+
+def _readable(line: bytes) -> str:
+    """Text in which nothing can move the cursor."""
+    text = line.rstrip(b"\r").decode("utf-8", "replace")
+    return "".join(char if char.isprintable() else "\N{MIDDLE DOT}" for char in text)

@@ -1,0 +1,1 @@
+"""The page of searches: many runs, with progress and a picture that grows."""

@@ -1,0 +1,74 @@
+"""The lines at the top of every page: what turns, what the controller says, what is wrong."""
+
+from __future__ import annotations
+
+from textual.content import Content
+from textual.widgets import Static
+
+from edgewheel.bench.live_state import FaultState, LivePhase, LiveState
+from edgewheel.console import marks
+from edgewheel.console.desk import View
+
+PARTED = "   "
+
+
+class Status(Static):
+    """Phase, speeds, sync and faults; always in sight, under dialogues too."""
+
+    def show(self, view: View) -> None:
+        """Draw how things stand."""
+        lines = (speeds(view), controller(view.state), faults(view))
+        self.update(Content("\n").join(lines), layout=False)
+
+
+def speeds(view: View) -> Content:
+    """The speed that is set, the one on the pins, the one that the controller reports."""
+    state = view.state
+    turning = state.phase is LivePhase.TURNING
+    pins = f"{state.pin_rpm:.0f}" if turning else "0"
+    reported = marks.rpm(state.reported_rpm if turning else None)
+    return Content.assemble(
+        marks.phase(state),
+        PARTED,
+        ("set ", "$text-muted"),
+        (f"{float(view.wish_rpm):g} rpm", "bold"),
+        PARTED,
+        ("on the pins ", "$text-muted"),
+        (pins, "bold"),
+        PARTED,
+        ("reported ", "$text-muted"),
+        (reported, "bold"),
+    )
+
+
+def controller(state: LiveState) -> Content:
+    """Sync in a word, losses, and the last of them; what to press where nothing turns yet."""
+    if state.phase is LivePhase.CLOSED:
+        return Content.styled("F5 turns the engine · a number and Enter set its speed", "bold")
+    return Content.assemble(
+        marks.sync(state),
+        PARTED,
+        ("losses ", "$text-muted"),
+        (str(state.losses), "bold"),
+        PARTED,
+        ("last ", "$text-muted"),
+        marks.last_loss(state),
+    )
+
+
+def faults(view: View) -> Content:
+    """What is on the pins that does not belong there, and a bench that does not work."""
+    state = view.state
+    if state.phase is LivePhase.LOST:
+        return Content.styled(state.why, "$text-error")
+    held = [name for name, one in state.faults.items() if one is not FaultState.OFF]
+    if not held:
+        return Content.styled("no fault", "$text-muted")
+    on_pins = set(state.active) if state.phase is LivePhase.TURNING else set()
+    words = [f"{name} {_how(state, name, name in on_pins)}" for name in held]
+    return Content.assemble(("faults ", "$text-muted"), ("  ".join(words), "bold $text-warning"))
+
+
+def _how(state: LiveState, name: str, on_pins: bool) -> str:
+    word = marks.FAULTS[state.faults[name]][0]
+    return word if on_pins or state.faults[name] is FaultState.ONCE else f"{word}, not on the pins"
