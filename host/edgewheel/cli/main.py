@@ -42,6 +42,7 @@ class Entry:
 
 COMMANDS = (
     Entry("demo", "demo", "run an invented case on the simulated bench, from nothing to the cause"),
+    Entry("console", "console", "the bench on one screen: turn, try faults, search, look at runs"),
     Entry("wheels", "wheels", "list the wheel library"),
     Entry("check", "check", "say what a wheel can tell a controller"),
     Entry("draw", "draw", "draw a wheel and its signals, or the whole library"),
