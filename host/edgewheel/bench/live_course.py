@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from edgewheel.fault.window import seconds_to
@@ -39,6 +39,9 @@ def begun(start: Motion, rpm: Fraction, ripple: RippleSource) -> Motion:
 def changed(motion: Motion, at_s: Fraction, wish: SpeedWish, ripple: RippleSource) -> Motion:
     """The motion with a new course from a time on. Raises UsageError as `begun` does."""
     cut = motion.until(at_s)
+    if cut.end_s < at_s:
+        last = cut[len(cut) - 1].segment
+        cut.append(replace(last, seconds=at_s - cut.end_s, rpm_begin=last.rpm_end))
     rate, here = wish.rpm_per_s, rpm_at(motion, at_s)
     way = [ramp(here, wish.rpm, rpm_per_s=rate)] if rate and here != wish.rpm else []
     return _with(cut, [*way, _held(wish.rpm)], ripple)

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import chain
 
 from edgewheel.bench.live_course import SpeedWish, begun, changed
 from edgewheel.bench.live_faults import FaultWish, Sensed, Switched, switched_over
 from edgewheel.bench.live_once import once_from
 from edgewheel.bench.live_source import Handover, LiveSource, PinLimits, Section
 from edgewheel.edges.table import PinChunk
+from edgewheel.errors import UsageError
 from edgewheel.fault.model import EdgeFault
 from edgewheel.link.course import SplicePoint
 from edgewheel.motion.manoeuvres import RippleSource
@@ -69,16 +71,28 @@ class Planner:
 
     def next(self, leg: Leg, wish: Wish, point: SplicePoint) -> Leg:
         """The leg that follows from a place of the stream on. Raises UsageError."""
-        limits = self.limits
-        begin = max(point.from_tick - limits.lead_ticks + limits.stage.longest_ticks, 0)
-        at_s = Fraction(begin, limits.tick_hz)
+        begin = self._begin(point)
+        at_s = Fraction(begin, self.limits.tick_hz)
         motion = leg.motion
         if wish.speed is not None:
             motion = changed(motion, at_s, wish.speed, self.ripple)
         once = self._once(leg, wish.faults, motion, at_s)
         switched = switched_over(leg.switched, wish.faults, at_s, once, self.order)
+        return self._leg(motion, switched, begin, self._handover(leg, point))
+
+    def again(self, leg: Leg, point: SplicePoint) -> Leg:
+        """The same course once more, from a place of the stream on."""
+        begin = self._begin(point)
+        return self._leg(leg.motion, leg.switched, begin, self._handover(leg, point))
+
+    def _begin(self, point: SplicePoint) -> int:
+        """The table tick from which edges reach the pins no earlier than at a place."""
+        limits = self.limits
+        return max(point.from_tick - limits.lead_ticks + limits.stage.longest_ticks, 0)
+
+    def _handover(self, leg: Leg, point: SplicePoint) -> Handover:
         first = leg.source.pins.header.initial_mask if point.mask is None else point.mask
-        return self._leg(motion, switched, begin, Handover(point.after_tick, limits.levels(first)))
+        return Handover(point.after_tick, self.limits.levels(first))
 
     def _once(
         self, leg: Leg, wish: FaultWish, motion: Motion, at_s: Fraction
@@ -121,15 +135,28 @@ class Planner:
 class Change:
     """A change of course under way: makes the new leg for whatever place the board can give it.
 
-    It is asked in the thread that drives the session; `leg` is what it made last.
+    It is asked in the thread that drives the session; `leg` is what it made last. Where the wish
+    cannot be played, that is the old course once more, and `error` says why.
     """
 
     planner: Planner
     before: Leg
     wish: Wish
     leg: Leg | None = None
+    error: UsageError | None = None
 
     def __call__(self, point: SplicePoint) -> Iterator[PinChunk]:
         """The transitions of the new leg."""
-        self.leg = self.planner.next(self.before, self.wish, point)
-        return self.leg.source.chunks()
+        try:
+            self.leg = self.planner.next(self.before, self.wish, point)
+            self.error = None
+            return _begun(self.leg.source.chunks())
+        except UsageError as error:
+            self.error = error
+            self.leg = self.planner.again(self.before, point)
+            return self.leg.source.chunks()
+
+
+def _begun(chunks: Iterator[PinChunk]) -> Iterator[PinChunk]:
+    """The same, the first of them made already, so that what cannot be played shows at once."""
+    return chain([next(chunks)], chunks)

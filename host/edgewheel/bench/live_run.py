@@ -146,7 +146,7 @@ class LiveRun:
         change, tick = self._pending
         if isinstance(event, SpliceTaken) and change.leg is not None:
             self._pending = None
-            yield self._taken(change.leg, tick)
+            yield from self._taken(change, change.leg, tick)
         elif isinstance(event, SpliceRefused) and event.given_up:
             self._pending = None
             yield CourseRefused(
@@ -155,14 +155,18 @@ class LiveRun:
             )
         self._submit()
 
-    def _taken(self, leg: Leg, asked_tick: int) -> CourseTaken:
+    def _taken(self, change: Change, leg: Leg, asked_tick: int) -> Iterator[LiveEvent]:
+        """The board has taken a leg."""
         assert self.leg is not None and self._follower.origin is not None
         self.record.leg(self.leg, leg)
         self._follow(leg)
+        if change.error is not None:
+            yield CourseRefused(str(change.error))
+            return
         tick = self._follower.origin + leg.begin_tick
         after_ms = (tick - asked_tick) * 1000 / self._tick_hz
         seconds = leg.begin_tick / self._tick_hz
-        return CourseTaken(tick, seconds, leg.rpm, after_ms)
+        yield CourseTaken(tick, seconds, leg.rpm, after_ms)
 
     def _follow(self, leg: Leg) -> None:
         self.leg = leg
