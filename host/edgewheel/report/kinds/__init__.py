@@ -1,0 +1,1 @@
+"""From a folder to a report: one module for each kind of folder."""

@@ -1,0 +1,206 @@
+"""The report of one run, and of a sweep, which is one run up and down a staircase."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from shlex import quote
+from typing import Any
+
+from edgewheel.bench.truth import Truth
+from edgewheel.errors import EdgewheelError
+from edgewheel.report.kinds.common import make_report
+from edgewheel.report.model import Advice, Evidence, Grade, Report, Test
+from edgewheel.report.source import Source
+from edgewheel.report.words import sentence
+from edgewheel.search.recorded import RecordedRun
+from edgewheel.search.timing import timing_of
+from edgewheel.search.timing_data import timing_data
+from edgewheel.search.timing_page import meaning
+from edgewheel.search.waveform import waveform_around
+
+GRADES = {
+    "passed": Grade.PASSED,
+    "failed": Grade.FAILED,
+    "error": Grade.ERROR,
+    "aborted": Grade.STOPPED,
+}
+MOST_POINTS = 1500
+"""Of a line in a picture; a screen has no more columns."""
+
+
+def read_run(source: Source) -> Report:
+    """The report of a run."""
+    grade = GRADES.get(str(source.summary.get("outcome")), Grade.ERROR)
+    answer = sentence(str(source.summary.get("detail", "")))
+    test = Test(
+        "run",
+        source.title,
+        grade,
+        answer,
+        measured=_first_sync(source),
+        repeat=source.repeat(f"edgewheel run {source.bench_path}"),
+        seconds=_seconds(source),
+        evidence=lambda: run_evidence(source),
+    )
+    tests = (test, *shrunk_tests(source))
+    return make_report(source, grade, answer, _tested(source), run_advice(source, grade), tests)
+
+
+def run_evidence(source: Source) -> list[Evidence]:
+    """Speed, the waveform around the first loss, and the timing if outputs were captured."""
+    found: list[Evidence] = []
+    for make in (waveform_evidence, speed_evidence, timing_evidence):
+        found += attempted(make, source)
+    return found
+
+
+def attempted(make: Callable[[Source], Sequence[Evidence]], source: Source) -> Sequence[Evidence]:
+    """The evidence, or a sentence on why there is none: a folder that lost a part still tells."""
+    try:
+        return make(source)
+    except EdgewheelError as error:
+        return [{"kind": "words", "words": [f"Not shown here: {error}"]}]
+
+
+def waveform_evidence(source: Source) -> Sequence[Evidence]:
+    """The signal around the first loss, if there was one."""
+    recorded = RecordedRun(source.folder)
+    lost = next((found for found in recorded.findings() if found.kind == "lost"), None)
+    if lost is None:
+        return []
+    return [waveform_around(recorded.plan, lost.seconds, lost.reason)]
+
+
+def speed_evidence(source: Source) -> Sequence[Evidence]:
+    """True and reported speed and the findings, thinned to what a picture can show."""
+    recorded = RecordedRun(source.folder)
+    truth, end_s = Truth(recorded.plan.signal.motion), float(recorded.plan.signal.motion.end_s)
+    moments = [end_s * step / MOST_POINTS for step in range(MOST_POINTS + 1)]
+    name = recorded.plan.signals.speed
+    reported = [
+        (seconds, value)
+        for seconds, fields in recorded.reports()
+        if isinstance(value := fields.get(name), float) and 0 <= seconds <= end_s
+    ]
+    findings = [
+        {
+            "seconds": found.seconds,
+            "rpm": found.rpm,
+            "kind": found.kind,
+            "told": found.detail + (f" (it says: {found.reason})" if found.reason else ""),
+        }
+        for found in recorded.findings()
+    ]
+    true = [(round(s, 6), round(abs(truth.rpm(s)), 3)) for s in moments]
+    thinned = reported[:: max(len(reported) // MOST_POINTS, 1)]
+    return [{"kind": "speed", "true": true, "reported": thinned, "findings": findings}]
+
+
+def timing_evidence(source: Source) -> Sequence[Evidence]:
+    """The controller's outputs against the true angle, where they were captured and declared."""
+    recorded = RecordedRun(source.folder)
+    if not recorded.plan.signals.outputs or not source.rows("SELECT 1 FROM pulse LIMIT 1"):
+        return []
+    timing = timing_of([recorded])
+    data = timing_data(timing)
+    if not any(row["error_deg"] is not None for row in data["rows"]):
+        return []
+    return [{"kind": "timing", **data}, {"kind": "words", "words": meaning(timing)}]
+
+
+def shrunk_tests(source: Source) -> tuple[Test, ...]:
+    """What `edgewheel shrink` has found in the same folder."""
+    query = (
+        "SELECT stage, changes, end_s - begin_s, failed, found FROM trial "
+        "WHERE stage IS NOT NULL ORDER BY rowid"
+    )
+    rows = source.rows(query)
+    file = source.folder / "shrunk.yaml"
+    if not rows or not file.is_file():
+        return ()
+    head = [line.lstrip("# ") for line in file.read_text("utf-8").splitlines() if line[:1] == "#"]
+    trials = [
+        {"stage": stage, "changes": changes, "seconds": s, "failed": bool(failed), "found": found}
+        for stage, changes, s, failed, found in rows
+    ]
+    test = Test(
+        "shrink",
+        "The least that makes it fail alike",
+        Grade.MEASURED,
+        sentence(" ".join(head)),
+        trials=len(trials),
+        repeat=f"edgewheel run {quote(str(file))}",
+        evidence=lambda: [{"kind": "shrinking", "trials": trials}],
+    )
+    return (test,)
+
+
+def run_advice(source: Source, grade: Grade) -> list[Advice]:
+    """What to do next, from how the run ended."""
+    bench = source.bench_path
+    if grade is Grade.ERROR:
+        return [
+            Advice(
+                "Nothing is said of the controller: the bench failed. Check it.", "edgewheel doctor"
+            )
+        ]
+    if grade is Grade.STOPPED:
+        return [
+            Advice(
+                "It was stopped before its end. Play it again.",
+                source.repeat(f"edgewheel run {bench}"),
+            )
+        ]
+    if grade is Grade.FAILED and source.summary.get("first_sync_s") is None:
+        return [
+            Advice(
+                "It never found sync: let the tool find the wrong setting.",
+                f"edgewheel diagnose {bench}",
+            )
+        ]
+    if grade is Grade.FAILED:
+        return [
+            Advice(
+                "In the picture of the signal around the loss, look at the edges that are marked."
+            ),
+            Advice(
+                "Find the least that makes it fail in the same way.",
+                f"edgewheel shrink {source.path}",
+            ),
+            Advice(
+                "Change one setting or one part, and play exactly the same signal again.",
+                source.repeat(f"edgewheel run {bench}"),
+            ),
+        ]
+    return [
+        Advice(
+            "Nothing needs mending. To see how far it is from failing:",
+            f"edgewheel threshold {bench} speed --from 1000 --to 8000",
+        )
+    ]
+
+
+def _first_sync(source: Source) -> str:
+    first = source.summary.get("first_sync_s")
+    return f"sync after {float(first):.3f} s" if isinstance(first, int | float) else ""
+
+
+def _seconds(source: Source) -> float:
+    return float(source.plan.signal.motion.end_s) if source.plan is not None else 0.0
+
+
+def _tested(source: Source) -> str:
+    plan = source.plan
+    if plan is None:
+        return "One run of a bench file."
+    motion: Any = plan.signal.motion
+    speeds = [
+        abs(rpm)
+        for index in range(len(motion))
+        for rpm in (motion[index].segment.rpm_begin, motion[index].segment.rpm_end)
+    ] or [0]
+    seconds = float(motion.end_s)
+    return (
+        f"Whether the controller finds sync and keeps it, in one run of {seconds:.4g} s at up to "
+        f"{float(max(speeds)):,.0f} rpm. {source.setting}"
+    )

@@ -1,0 +1,212 @@
+"""The reports of searches that play many trials: threshold, envelope, starts, diagnose."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from edgewheel.report.kinds.common import make_report
+from edgewheel.report.model import Advice, Evidence, Grade, Report, Test
+from edgewheel.report.pictures.looks import number
+from edgewheel.report.source import Source
+from edgewheel.report.words import axis_words, listed, sentence, several
+
+
+def read_threshold(source: Source) -> Report:
+    """The report of a threshold: a value with its interval, no verdict."""
+    found = source.summary["threshold"]
+    address, value = found["address"], found["threshold"]
+    what = axis_words(address)
+    answer = sentence(str(source.summary.get("sentence") or _threshold_answer(found)))
+    trials = trials_of(source, address)
+    evidence: Evidence = {
+        "kind": "threshold",
+        **found,
+        "probability": source.summary.get("probability", 0.5),
+        "trials": trials,
+    }
+    test = Test(
+        "threshold",
+        f"Threshold of {what}",
+        Grade.MEASURED,
+        answer,
+        measured=_interval(found),
+        confidence="95 % interval" if value is not None else "",
+        trials=len(trials),
+        seconds=sum(float(trial["seconds"]) for trial in trials),
+        repeat=source.repeat(
+            f"edgewheel threshold {source.bench_path} {address} --from {found['from']:g} "
+            f"--to {found['to']:g}"
+        ),
+        evidence=lambda: [evidence],
+    )
+    tested = (
+        f"At which value of {what} the controller begins to fail, between {number(found['from'])} "
+        f"and {number(found['to'])}, in {several(len(trials), 'trial')}. {source.setting}"
+    )
+    advice = _threshold_advice(found, what)
+    return make_report(source, Grade.MEASURED, answer, tested, advice, [test])
+
+
+def trials_of(source: Source, address: str) -> list[dict[str, Any]]:
+    """The trials of a search over one number, in the order played."""
+    rows = source.rows("SELECT setting, passed, detail, reason, seconds FROM trial ORDER BY number")
+    trials = []
+    for setting, passed, detail, reason, seconds in rows:
+        value = json.loads(setting).get(address)
+        told = detail + (f" (it says: {reason})" if reason else "")
+        if value is not None:
+            one = {"x": float(value), "passed": bool(passed), "told": told, "seconds": seconds}
+            trials.append(one)
+    return trials
+
+
+def read_envelope(source: Source) -> Report:
+    """The report of an envelope: a map, no verdict."""
+    found = source.summary["envelope"]
+    x, y = axis_words(found["x"]["address"]), axis_words(found["y"]["address"])
+    share = float(found["area_in_sync"])
+    answer = (
+        f"Sync holds in {share:.1%} of the map of {x} ({_range(found['x'])}) and {y} "
+        f"({_range(found['y'])})."
+    )
+    evidence: Evidence = {"kind": "envelope", **found}
+    test = Test(
+        "envelope",
+        f"Where sync holds: {x} and {y}",
+        Grade.MEASURED,
+        answer,
+        measured=f"{share:.1%} of the area",
+        trials=len(found["trials"]),
+        repeat=source.repeat(
+            f"edgewheel envelope {source.bench_path} --x {_words(found['x'])} "
+            f"--y {_words(found['y'])}"
+        ),
+        evidence=lambda: [evidence],
+    )
+    tested = (
+        f"For which values of {x} and {y} together the controller keeps sync, in "
+        f"{several(len(found['trials']), 'trial')} along the border. {source.setting}"
+    )
+    advice = [Advice("Keep clear of the border in the map by the scatter that your parts have.")]
+    return make_report(source, Grade.MEASURED, answer, tested, advice, [test])
+
+
+def read_starts(source: Source) -> Report:
+    """The report of starts from many angles: failed if one never found sync."""
+    found = source.summary
+    count, never = len(found["starts"]), int(found["without_sync"])
+    worst = found.get("worst") or {}
+    grade = Grade.FAILED if never else Grade.PASSED
+    if never:
+        answer = f"{never} of {several(count, 'start')} never found sync."
+    else:
+        degrees, start = number(worst["degrees"], 4), number(worst["start_deg"], 4)
+        answer = (
+            f"All {several(count, 'start')} found sync, at worst after {degrees} degrees of crank, "
+            f"from a start at {start} degrees."
+        )
+    evidence: Evidence = {"kind": "starts", **found}
+    median = found.get("median_deg")
+    test = Test(
+        "starts",
+        "Time to sync from all angles",
+        grade,
+        answer,
+        measured="" if median is None else f"median {number(median, 4)} degrees",
+        limit="sync from every angle",
+        trials=count,
+        repeat=source.repeat(f"edgewheel starts {source.bench_path} --starts {count}"),
+        evidence=lambda: [evidence],
+    )
+    least = found.get("least_of_the_wheel_deg")
+    allowed = f" The wheel itself allows {number(least, 4)} degrees at worst." if least else ""
+    tested = (
+        f"How far the crank must turn until the controller knows the {found['sync_means']}, from "
+        f"{several(count, 'crank angle')} over the cycle.{allowed} {source.setting}"
+    )
+    advice = [Advice("Nothing needs mending. Compare with the next release by the same command.")]
+    if never:
+        advice = [
+            Advice(
+                "Let the tool find the wrong setting.", f"edgewheel diagnose {source.bench_path}"
+            )
+        ]
+    return make_report(source, grade, answer, tested, advice, [test])
+
+
+def read_diagnose(source: Source) -> Report:
+    """The report of a diagnosis: which setting is wrong, and how to know."""
+    found = source.summary["diagnosis"]
+    findings, tries = found["findings"], int(found["tries"])
+    tried = several(tries, "try").replace("trys", "tries")
+    named = [" or ".join(finding["settings"]) for finding in findings]
+    if not found["complete"]:
+        grade = Grade.FAILED
+        answer = f"After {tried} no signal was found with which all is right."
+    elif findings:
+        grade = Grade.FAILED
+        answer = f"Wrong: {listed(named)}. Found in {tried}."
+    else:
+        grade, answer = Grade.PASSED, f"Nothing is wrong at a moderate speed ({tried})."
+    advice = [Advice(finding["remedy"]) for finding in findings]
+    if not found["complete"]:
+        advice.append(
+            Advice(
+                "Look at the wiring, the supply of the sensors, and settings that no signal shows."
+            )
+        )
+    if not advice:
+        advice = [
+            Advice(
+                "Find its limits at other speeds.",
+                f"edgewheel threshold {source.bench_path} speed --from 1000 --to 8000",
+            )
+        ]
+    test = Test(
+        "diagnose",
+        "Which setting is wrong",
+        grade,
+        answer,
+        measured=listed(named),
+        limit="sync, speed and sparks right",
+        trials=tries,
+        repeat=source.repeat(f"edgewheel diagnose {source.bench_path}"),
+        evidence=lambda: [{"kind": "diagnosis", "steps": found["steps"]}],
+    )
+    tested = (
+        "Whether the controller finds sync, speed and spark angle rightly, and if not, which of "
+        f"its settings is wrong, by varying the signal. {source.setting}"
+    )
+    return make_report(source, grade, answer, tested, advice, [test])
+
+
+def _threshold_answer(found: Any) -> str:
+    if found["threshold"] is None:
+        return f"No threshold of {found['address']} was found between the ends that were searched"
+    return f"The controller fails {found['fails']} {found['address']} = {found['threshold']:.6g}"
+
+
+def _threshold_advice(found: Any, what: str) -> list[Advice]:
+    if found["threshold"] is None:
+        return [Advice("Search between values further apart.")]
+    safe = found["low"] if found["fails"] == "above" else found["high"]
+    side = "below" if found["fails"] == "above" else "above"
+    return [
+        Advice(f"Keep {what} {side} {number(safe)}, and leave a margin for the scatter of parts.")
+    ]
+
+
+def _interval(found: Any) -> str:
+    if found["threshold"] is None:
+        return "no threshold"
+    low, high = number(found["low"], 6), number(found["high"], 6)
+    return f"{number(found['threshold'], 6)} ({low} to {high})"
+
+
+def _range(axis_data: Any) -> str:
+    return f"{number(axis_data['from'])} to {number(axis_data['to'])}"
+
+
+def _words(axis_data: Any) -> str:
+    return f"{axis_data['address']} {axis_data['from']:g} {axis_data['to']:g}"

@@ -1,0 +1,1 @@
+"""From evidence to pictures: one module a kind, each a Vega-Lite specification."""

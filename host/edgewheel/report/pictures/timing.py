@@ -1,0 +1,118 @@
+"""Timing error over speed, and what reference angle and delay make of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from edgewheel.report.model import Evidence, Picture, Table
+from edgewheel.report.pictures.looks import (
+    INK,
+    NOTE,
+    QUIET,
+    Spec,
+    axis,
+    level,
+    mark,
+    number,
+    picture,
+    rows,
+    tooltip,
+    zoom,
+)
+from edgewheel.report.words import several
+
+SHAPES = ["circle", "square", "triangle-up", "diamond", "triangle-down", "cross"]
+HALF_CYCLE = 180
+
+
+def draw(evidence: Evidence) -> Picture:
+    """ "rows" as `edgewheel timing --json` has them; "ignition" beside it gives the line."""
+    known = [row for row in evidence["rows"] if row.get("error_deg") is not None]
+    known = [row for row in known if row.get("kind") != "tacho"]
+    values = [_value(row) for row in known]
+    errors = [value["error"] for value in values] or [0.0]
+    scatter = max((value["scatter"] for value in values), default=0.0)
+    margin = max((max(errors) - min(errors)) * 0.15, scatter * 1.2, 0.2)
+    low, high = min([*errors, 0.0]) - margin, max([*errors, 0.0]) + margin
+    top = max((value["rpm"] for value in values), default=1000.0) * 1.05
+    x = axis("rpm", "speed, rpm", 0, top)
+    y = axis("error", "too late  \N{MINUS SIGN}  error, degrees  +  too early", low, high)
+    names = sorted({value["line"] for value in values})
+    shapes = {"domain": names, "range": (SHAPES * len(names))[: len(names)]}
+    shape: Spec = {"field": "line", "title": None, "type": "nominal", "scale": shapes}
+    layers: list[Spec] = [
+        {
+            "params": zoom("x", "y"),
+            "data": rows(values),
+            "mark": {"type": "rule", "stroke": QUIET, "clip": True},
+            "encoding": {"x": x, "y": {**y, "field": "below"}, "y2": {"field": "above"}},
+        },
+        {
+            "data": rows(values),
+            "mark": mark(55, stroke=INK, clip=True),
+            "encoding": {
+                "x": x,
+                "y": y,
+                "shape": shape,
+                "tooltip": tooltip(
+                    ("line", "output"), ("at", "speed"), ("told", "error"), ("count", "events")
+                ),
+            },
+        },
+        *_line(evidence.get("ignition"), top, x, y),
+        *level(0.0, "y", "as commanded", (1, 0)),
+    ]
+    if evidence.get("limit") is not None:
+        for sign in (1, -1):
+            layers += level(sign * float(evidence["limit"]), "y", "limit")
+    worst = max(errors, key=abs)
+    return Picture(
+        "Timing error against speed",
+        f"{several(len(values), 'point')} of timing error from 0 to {number(top, 4)} rpm; the "
+        f"largest is {number(worst, 3)} degrees.",
+        "Each mark is one output at one speed: measured minus commanded angle, positive is too "
+        "early; the stroke through it is one standard deviation to either side. The dashed line "
+        "is what a wrong reference angle and a fixed delay make of it.",
+        picture(layers, 300),
+        _table(values),
+    )
+
+
+def _value(row: Any) -> dict[str, Any]:
+    error, scatter = float(row["error_deg"]), float(row.get("scatter_deg") or 0)
+    rpm = float(row["rpm"]) if "rpm" in row else (row["rpm_from"] + row["rpm_to"]) / 2
+    return {
+        "rpm": abs(rpm),
+        "error": error,
+        "scatter": scatter,
+        "below": error - scatter,
+        "above": error + scatter,
+        "line": str(row["line"]),
+        "at": f"{number(rpm)} rpm",
+        "told": f"{number(error, 4)} degrees, scatter {number(scatter, 3)}",
+        "count": str(row.get("count", "")),
+    }
+
+
+def _line(ignition: Any, top: float, x: Spec, y: Spec) -> list[Spec]:
+    """The error that a reference angle and a delay give: begin and end."""
+    if not ignition or not ignition.get("reference_deg") or not ignition.get("delay_us"):
+        return []
+    begin = float(ignition["reference_deg"]["value"])
+    end = begin - 6 * top * float(ignition["delay_us"]["value"]) * 1e-6
+    return [
+        {
+            "data": rows([{"rpm": 0, "error": begin}, {"rpm": top, "error": end}]),
+            "mark": {"type": "line", "stroke": NOTE, "strokeDash": [7, 4], "clip": True},
+            "encoding": {"x": x, "y": y},
+        }
+    ]
+
+
+def _table(values: list[dict[str, Any]]) -> Table:
+    told = tuple(
+        (v["line"], v["at"], number(v["error"], 4), number(v["scatter"], 3), v["count"])
+        for v in values
+    )
+    head = ("output", "speed", "error, degrees", "scatter, degrees", "events")
+    return Table("Every point", head, told)

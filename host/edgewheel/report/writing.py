@@ -1,0 +1,66 @@
+"""A report on disk: HTML, JUnit XML and JSON, each written in one step."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from edgewheel.errors import BenchError
+from edgewheel.report.junit import junit_xml
+from edgewheel.report.model import Report
+
+HTML, JUNIT, JSON = "report.html", "junit.xml", "report.json"
+
+
+def write_html(report: Report, file: Path) -> None:
+    """The page. Raises BenchError if the disk does not take it, UsageError without the extra."""
+    from edgewheel.report.html import html
+
+    _write(file, html(report))
+
+
+def write_junit(report: Report, file: Path) -> None:
+    """The JUnit file. Raises BenchError."""
+    _write(file, junit_xml(report))
+
+
+def write_json(report: Report, file: Path) -> None:
+    """Verdicts and evidence as data. Raises BenchError."""
+    _write(file, json.dumps(report_data(report), indent=1, allow_nan=False) + "\n")
+
+
+def report_data(report: Report) -> dict[str, Any]:
+    """For JSON: everything but drawings and copies of files, which lie beside it."""
+    tests = []
+    for test in report.tests:
+        data = {key: value for key, value in vars(test).items() if key not in ("evidence", "cases")}
+        cases = [asdict(case) for case in test.cases]
+        tests.append({**data, "cases": cases, "evidence": list(test.evidence())})
+    return {
+        "schema": 1,
+        "kind": report.kind,
+        "title": report.title,
+        "verdict": report.grade,
+        "answer": report.answer,
+        "tested": report.tested,
+        "advice": [asdict(one) for one in report.advice],
+        "facts": dict(report.facts),
+        "repeat": report.repeat,
+        "inputs": [file.name for file in report.files],
+        "against": asdict(report.against) if report.against else None,
+        "tests": tests,
+    }
+
+
+def _write(file: Path, text: str) -> None:
+    part = file.with_name(file.name + ".part")
+    try:
+        part.write_text(text, encoding="utf-8")
+        part.replace(file)
+    except OSError as error:
+        raise BenchError(
+            f"{file} cannot be written: {error.strerror}. Check the folder and the space on the "
+            "disk, or give another file."
+        ) from error
