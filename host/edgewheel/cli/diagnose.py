@@ -10,6 +10,7 @@ from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.reporting import leave_junit
 from edgewheel.cli.talk import Talk, stoppable
 
 if TYPE_CHECKING:
@@ -60,6 +61,7 @@ def run(args: argparse.Namespace) -> int:
         diagnosis = diagnose.diagnosis
         assert diagnosis is not None
         record.finish({**meta, "diagnosis": _data(diagnosis, steps)})
+    leave_junit(record.folder, talk)
     if args.json:
         data = {"schema": 1, "folder": str(record.folder), **_data(diagnosis, steps)}
         print(json.dumps(data, indent=2))

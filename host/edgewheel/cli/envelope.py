@@ -7,6 +7,7 @@ import json
 from pathlib import Path
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.reporting import leave_junit
 from edgewheel.cli.searching import (
     add_search_arguments,
     add_trial_arguments,
@@ -76,6 +77,7 @@ def run(args: argparse.Namespace) -> int:
             talk.say(stopped_line(trials))
             return ExitCode.INTERRUPTED
     talk.done()
+    leave_junit(trials.folder, talk)
     if args.svg:
         _write(args.svg, as_svg(envelope.border, x, y, f"{trials.name}: where sync holds"))
     if args.json:

@@ -51,6 +51,7 @@ def run(args: argparse.Namespace) -> int:
 def play(plan: Plan, args: argparse.Namespace) -> int:
     """Play a plan with the options of :func:`add_run_arguments`; returns the exit code."""
     from edgewheel.bench.runner import Runner
+    from edgewheel.cli.reporting import leave_junit
 
     if args.dry_run:
         return dry_run(plan, args.json)
@@ -61,6 +62,7 @@ def play(plan: Plan, args: argparse.Namespace) -> int:
         for event in runner.events():
             show(talk, event)
     talk.done()
+    leave_junit(runner.folder, talk)
     verdict = runner.verdict
     if args.json:
         data = {"schema": 1, "folder": str(runner.folder), **verdict.as_data()}

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.reporting import leave_junit
 from edgewheel.cli.talk import Talk, stoppable
 
 if TYPE_CHECKING:
@@ -36,6 +37,7 @@ def run(args: argparse.Namespace) -> int:
         for number, start in enumerate(starts.items(), 1):
             talk.progress(number / args.starts, _told(start))
     talk.done()
+    leave_junit(starts.folder, talk)
     result = starts.result
     if args.json:
         print(json.dumps({"folder": str(starts.folder), **summary(result)}, indent=2))

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.reporting import leave_junit
 from edgewheel.cli.run import add_run_arguments, dry_run, exit_code
 from edgewheel.cli.talk import Talk, stoppable
 from edgewheel.search.sweep_words import sentence
@@ -39,6 +40,7 @@ def run(args: argparse.Namespace) -> int:
             else:
                 talk.say(point_line(item))
     talk.done()
+    leave_junit(sweep.runner.folder, talk)
     result = sweep.result
     if args.json:
         print(json.dumps(sweep_data(result, str(sweep.runner.folder)), indent=2))

@@ -7,6 +7,7 @@ import json
 
 from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.options import number
+from edgewheel.cli.reporting import leave_junit
 from edgewheel.cli.searching import (
     add_search_arguments,
     add_trial_arguments,
@@ -75,6 +76,7 @@ def run(args: argparse.Namespace) -> int:
             talk.say(stopped_line(trials))
             return ExitCode.INTERRUPTED
     talk.done()
+    leave_junit(trials.folder, talk)
     limit = seek.limit
     if args.json:
         data = {"schema": 1, "folder": str(trials.folder), "probability": args.probability}

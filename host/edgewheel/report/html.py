@@ -14,6 +14,7 @@ from edgewheel.report.drawing import load, script, static_svg
 from edgewheel.report.model import Grade, Picture, Report, Test
 from edgewheel.report.pictures.drawn import pictures, why, words
 from edgewheel.report.words import several
+from edgewheel.wheel.drawing.figure import wheel_svg
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -55,7 +56,7 @@ def html(report: Report) -> str:
         style=_text("page.css"),
         scripts=scripts,
         policy=_policy(scripts),
-        wheel=_data_uri(report.wheel_svg),
+        wheel=_data_uri(wheel_svg(report.wheel)) if report.wheel else "",
     )
     return str(page)
 
@@ -128,7 +129,7 @@ def _policy(scripts: tuple[str, ...]) -> str:
 
 def _data_uri(svg: str) -> str:
     """A drawing as an image of its own, so that its style sheet stays inside it."""
-    return f"data:image/svg+xml;base64,{b64encode(svg.encode()).decode()}" if svg else ""
+    return f"data:image/svg+xml;base64,{b64encode(svg.encode()).decode()}"
 
 
 def _text(name: str) -> str:

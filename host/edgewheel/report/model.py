@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
+from edgewheel.wheel.model import Wheel
+
 Evidence = Mapping[str, Any]
 """A picture's data, as JSON has it; "kind" says which picture."""
 
@@ -121,8 +123,7 @@ class Report:
     facts: tuple[tuple[str, str], ...]
     files: tuple[File, ...]
     repeat: str
-    wheel_name: str = ""
-    wheel_svg: str = ""
+    wheel: Wheel | None = None
     against: Against | None = None
     overview: tuple[Evidence, ...] = ()
     """Pictures of all tests together."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Mapping
-from contextlib import closing
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -17,6 +16,7 @@ from edgewheel.bench.rerun import plan_of_run
 from edgewheel.errors import EdgewheelError, UsageError
 from edgewheel.report.model import File
 from edgewheel.report.words import listed, plain
+from edgewheel.search.recorded import read_rows
 
 INPUT_SUFFIXES = (".yaml", ".yml", ".csv", ".dbc")
 LONGEST_INPUT = 60_000
@@ -96,8 +96,7 @@ class Source:
         if not file.is_file():
             return []
         try:
-            with closing(sqlite3.connect(f"{file.absolute().as_uri()}?mode=ro", uri=True)) as base:
-                return base.execute(query).fetchall()
+            return read_rows(file, query)
         except sqlite3.Error:
             return []
 

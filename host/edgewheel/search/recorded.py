@@ -118,14 +118,24 @@ class RecordedRun:
         return self.seconds(table[:, 0]), table[:, 1]
 
     def _rows(self, query: str, *values: Any) -> list[tuple[Any, ...]]:
-        uri = f"{self._file.absolute().as_uri()}?mode=ro"
         try:
-            with closing(sqlite3.connect(uri, uri=True)) as database:
-                return database.execute(query, values).fetchall()
+            return read_rows(self._file, query, *values)
         except sqlite3.Error as error:
             raise UsageError(
                 f"{self._file} cannot be read: {error}. Name the folder of a run."
             ) from error
+
+
+def read_rows(file: Path, query: str, *values: Any) -> list[tuple[Any, ...]]:
+    """Rows of a record. Raises sqlite3.Error.
+
+    A finished record has no write-ahead log; it is read without one, so that no file comes to lie
+    beside it and a folder that cannot be written is no hindrance.
+    """
+    finished = not file.with_name(f"{file.name}-wal").exists()
+    how = "mode=ro&immutable=1" if finished else "mode=ro"
+    with closing(sqlite3.connect(f"{file.absolute().as_uri()}?{how}", uri=True)) as database:
+        return database.execute(query, values).fetchall()
 
 
 def _beside(document: Node) -> Node:

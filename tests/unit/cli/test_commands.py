@@ -114,6 +114,7 @@ def test_run_passes_and_leaves_a_record(bench, capsys):
         "bench.yaml",
         "60-minus-2-half-moon-cam.yaml",
         "controller.log",
+        "junit.xml",
         "run.log",
         "run.sqlite",
         "summary.json",

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 from edgewheel.report.model import Advice, Against, Evidence, Grade, Report, Test
 from edgewheel.report.source import Source
-from edgewheel.wheel.drawing.figure import wheel_svg
 
 
 def make_report(
@@ -32,8 +31,7 @@ def make_report(
         source.facts(),
         source.files,
         tests[0].repeat if len(tests) == 1 else source.repeat(tests[0].repeat if tests else ""),
-        plan.wheel.name if plan else "",
-        wheel_svg(plan.wheel) if plan else "",
+        plan.wheel if plan else None,
         against,
         tuple(overview),
     )
