@@ -19,7 +19,7 @@ FLAGS = (
     "--disable-component-update", "--disable-sync", "--hide-scrollbars",
     "--remote-debugging-pipe",
 )  # fmt: skip
-READY_S = 30
+READY_S = 15
 
 
 def find() -> str | None:
@@ -39,7 +39,7 @@ class Browser:
         line = f'exec "$@" 3<&{to_read} 4>&{to_write}'
         profile = f"--user-data-dir={self._profile.name}"
         self._process = subprocess.Popen(
-            ["sh", "-c", line, "sh", program, *FLAGS, profile, "about:blank"],
+            ["bash", "-c", line, "bash", program, *FLAGS, profile, "about:blank"],
             pass_fds=(to_read, to_write),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,

@@ -7,6 +7,7 @@ browser. It is a large library, so it is imported when a page is made and not be
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 from typing import Any
 
 from edgewheel.errors import UsageError
@@ -33,8 +34,9 @@ def static_svg(spec: Mapping[str, Any]) -> str:
     return str(load().vegalite_to_svg(still))
 
 
+@cache
 def script() -> str:
-    """Vega, Vega-Lite and Vega-Embed as one script of about 0.9 MB."""
+    """Vega, Vega-Lite and Vega-Embed as one script of about 0.9 MB; bundling takes a second."""
     return str(load().javascript_bundle(DRAW)).replace("</script", "<\\/script")
 
 

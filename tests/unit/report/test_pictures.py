@@ -1,0 +1,128 @@
+"""Every kind of evidence becomes a picture that the library draws, with its data in a table."""
+
+import json
+from xml.etree import ElementTree as Xml
+
+import pytest
+
+from edgewheel.report.drawing import static_svg
+from edgewheel.report.pictures.drawn import pictures, why, words
+from edgewheel.report.pictures.envelope import border_of
+from edgewheel.report.pictures.looks import number
+from edgewheel.search.border import Border
+from records import HOSTILE, POINTS, THRESHOLD
+
+TRACK = {"name": f"crank {HOSTILE}", "initial": 0, "edges": [0.99, 0.992, 0.995, 1.0]}
+WAVEFORM = {
+    "kind": "waveform", "tracks": [TRACK], "sound": [{**TRACK, "edges": [0.99, 0.992]}],
+    "counted": [0.99, 0.995], "loss": 1.0, "begin": 0.989, "end": 1.001, "reason": HOSTILE,
+    "marked": [{"track": TRACK["name"], "seconds": 0.995, "why": "counted too much"}] * 2,
+}  # fmt: skip
+SAMPLES = {
+    "threshold": THRESHOLD,
+    "no threshold": {**THRESHOLD, "found": "no threshold", "threshold": None, "low": None,
+                     "high": None, "spread": None, "fails": None, "limit": 20_000.0},
+    "gradual threshold": {**THRESHOLD, "spread": 55.0, "fails": "below", "trials": [
+        {"x": 5000.0, "passed": False, "told": ""}, {"x": 8000.0, "passed": True, "told": ""}]},
+    "points": POINTS,
+    "waveform": WAVEFORM,
+    "waveform of a real controller": {**WAVEFORM, "counted": None, "sound": [], "marked": []},
+    "staircase": {"kind": "staircase", "highest_rpm": 500.0, "points": [
+        {"way": "up", "rpm": 500.0, "synced": True, "detail": ""},
+        {"way": "up", "rpm": 750.0, "synced": False, "detail": HOSTILE}]},
+    "speed": {"kind": "speed", "true": [(0, 0), (1, 900.0)], "reported": [(1, 880.0)],
+              "findings": [{"seconds": 0.5, "rpm": 400.0, "kind": "lost", "told": HOSTILE}]},
+    "speed of nothing": {"kind": "speed", "true": [], "reported": [], "findings": []},
+    "starts": {"kind": "starts", "least_of_the_wheel_deg": 315.0, "starts": [
+        {"start_deg": 0.0, "degrees": 200.0, "teeth": 30},
+        {"start_deg": 90.0, "degrees": None, "teeth": None}]},
+    "timing": {"kind": "timing", "rows": [
+        {"line": "coil_1", "rpm": 1000.0, "error_deg": -0.1, "scatter_deg": 1e-12, "count": 9},
+        {"line": "coil_2", "rpm_from": 1000, "rpm_to": 3000, "error_deg": 2.0, "kind": "ignition"},
+        {"line": "tacho", "rpm": 1000.0, "error_deg": None, "kind": "tacho"}],
+        "ignition": {"reference_deg": {"value": 1.0}, "delay_us": {"value": 20.0}}},
+    "diagnosis": {"kind": "diagnosis", "steps": [
+        {"number": 1, "signal": "as it is", "stage": "nothing", "meaning": "no sync"},
+        {"number": 2, "signal": "inverted", "stage": "right", "meaning": HOSTILE}]},
+    "shrinking": {"kind": "shrinking", "trials": [
+        {"stage": "failing again", "changes": 900, "seconds": 1.0, "failed": True, "found": "x"},
+        {"stage": "without any", "changes": 0, "seconds": 1.0, "failed": False, "found": ""}]},
+    "margins": {"kind": "margins", "tests": [
+        {"title": "a", "grade": "passed", "value": 9.0, "low": 8.0, "high": None, "limit": 5.0,
+         "sense": "at_least", "told": "9"},
+        {"title": "b", "grade": "failed", "value": 9.0, "low": 8.0, "high": 10.0, "limit": 5.0,
+         "sense": "at_most", "told": "9"},
+        {"title": HOSTILE, "grade": "failed", "value": None, "low": None, "high": None,
+         "limit": 5.0, "sense": "at_most", "told": ""}]},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_it_is_drawn(name):
+    (picture,) = pictures([SAMPLES[name]])
+    json.dumps(picture.spec, allow_nan=False)
+    svg = static_svg(picture.spec)
+    root = Xml.fromstring(svg)
+    assert root.tag.endswith("svg")
+    assert "var(--ink)" in svg
+    assert picture.alt and picture.title and picture.note
+    assert not [one for one in root.iter() if one.tag.endswith(("script", "img"))]
+
+
+def envelope(coarse):
+    """What `edgewheel envelope` writes of a map that holds below a slanted line."""
+    border = Border(3, coarse)
+    while points := border.pending():
+        for column, row in points:
+            border.tell((column, row), 2 * row + column < 11)
+    trials = [
+        {"x": 1000 + 500 * column, "y": 0.1 * row, "synced": inside}
+        for (column, row), inside in border.known.items()
+    ]
+    return border, {
+        "kind": "envelope", "steps": border.size, "area_in_sync": border.area(), "trials": trials,
+        "x": {"address": "speed", "from": 1000, "to": 5000},
+        "y": {"address": "depth", "from": 0.0, "to": 0.8},
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("coarse", [0, 1, 3])
+def test_the_map_of_an_envelope_follows_from_its_trials(coarse):
+    border, evidence = envelope(coarse)
+    again = border_of(evidence)
+    assert again.known == border.known
+    assert again.area() == border.area()
+    (picture,) = pictures([evidence])
+    squares, trials = picture.spec["layer"]
+    assert len(squares["data"]["values"]) == len(border.squares)
+    assert len(trials["data"]["values"]) == len(border.known) == len(picture.table.rows)
+    static_svg(picture.spec)
+
+
+def test_trials_that_are_no_map_are_drawn_without_one():
+    _, evidence = envelope(1)
+    evidence["trials"] = evidence["trials"][:5]
+    assert border_of(evidence) is None
+    (picture,) = pictures([evidence])
+    assert len(picture.spec["layer"]) == 1
+
+
+def test_a_few_tests_need_no_overview():
+    assert pictures([{"kind": "margins", "tests": SAMPLES["margins"]["tests"][:1]}]) == []
+
+
+def test_words_are_told_and_a_waveform_says_why():
+    assert words([{"kind": "words", "words": ["a", "b"]}, WAVEFORM]) == ["a", "b"]
+    (told,) = why([WAVEFORM])
+    assert told == "In the last 11 ms before the loss edges were misread: 2 times counted too much."
+    assert why([{**WAVEFORM, "marked": []}]) == []
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "text"),
+    [(5884.76, 5, "5,884.8"), (200000.0, 5, "200,000"), (0.000064, 4, "0.000064"),
+     (-0.5, 3, "\N{MINUS SIGN}0.5"), (0.0, 5, "0"), (100, 5, "100"),
+     (1e-12, 2, "0.000000000001")],
+)  # fmt: skip
+def test_numbers_are_written_as_people_write_them(value, digits, text):
+    assert number(value, digits) == text

@@ -1,0 +1,150 @@
+"""From the folder of each command to what its report says."""
+
+import json
+
+import pytest
+
+from edgewheel.cli.main import main
+from edgewheel.errors import UsageError
+from edgewheel.report.model import Grade
+from edgewheel.report.read import read_report
+from edgewheel.report.writing import report_data
+from records import bench_file, made_by, suite_record
+
+FAILING = """\
+motion:
+  segments:
+    - {hold: 4000, seconds: 0.1}
+    - {ramp: 6100, rate: 40000}
+    - {hold: 6100, seconds: 0.04}
+"""
+SLOW = "motion: {segments: [{ramp: 1000, rate: 5000}, {hold: 1000, seconds: 0.3}]}\n"
+
+
+def kinds(report):
+    return [one["kind"] for one in report.tests[0].evidence()]
+
+
+def test_a_run_that_failed(tmp_path):
+    bench = bench_file(tmp_path, motion=FAILING)
+    report = read_report(made_by(tmp_path, "run", str(bench)))
+    assert (report.kind, report.grade) == ("run", Grade.FAILED)
+    assert "sync was lost" in report.answer.lower()
+    assert "6,100 rpm" in report.tested and "sensor (bounce)" in report.tested
+    assert [one.command.split()[:2] for one in report.advice if one.command] == [
+        ["edgewheel", "shrink"],
+        ["edgewheel", "run"],
+    ]
+    assert report.repeat.startswith(f"edgewheel run {bench}")
+    assert dict(report.facts)["Controller"] == "the simulated one"
+    assert report.files[0].name == "fan.yaml"
+    waveform, speed, *_ = report.tests[0].evidence()
+    assert waveform["kind"] == "waveform" and waveform["marked"]
+    assert speed["kind"] == "speed" and max(rpm for _, rpm in speed["true"]) == 6100
+
+
+def test_a_run_that_passed_has_no_loss_to_show(tmp_path):
+    report = read_report(made_by(tmp_path, "run", str(bench_file(tmp_path, motion=SLOW))))
+    assert report.grade is Grade.PASSED
+    assert not report.wrong
+    assert "waveform" not in kinds(report)
+    assert "threshold" in report.advice[0].command
+
+
+def test_a_shrunk_run_shows_the_least_too(tmp_path):
+    run = made_by(tmp_path, "run", str(bench_file(tmp_path, motion=FAILING)))
+    assert main(["shrink", str(run)]) == 0
+    report = read_report(run)
+    assert [test.name for test in report.tests] == ["run", "shrink"]
+    (shrinking,) = report.tests[1].evidence()
+    assert len(shrinking["trials"]) == report.tests[1].trials > 3
+    assert "of" in report.tests[1].sentence and "changes" in report.tests[1].sentence
+
+
+def test_a_sweep_counts_each_point_as_a_case(tmp_path):
+    report = read_report(made_by(tmp_path, "sweep", str(bench_file(tmp_path))))
+    (test,) = report.tests
+    assert report.grade is Grade.FAILED
+    assert test.measured == "held up to 5,750 rpm"
+    assert len(test.cases) == 11
+    assert {case.grade for case in test.cases} == {Grade.PASSED, Grade.FAILED}
+    assert "--from 5750 --to 6000" in report.advice[1].command
+    assert kinds(report)[:2] == ["staircase", "waveform"]
+
+
+def test_a_threshold_is_measured_not_judged(tmp_path):
+    words = ["speed", "--from", "5500", "--to", "6200", "--trials", "4", "--hold", "0.05"]
+    report = read_report(made_by(tmp_path, "threshold", str(bench_file(tmp_path)), *words))
+    assert report.grade is Grade.MEASURED
+    assert report.answer.startswith("The controller fails above speed = ")
+    (evidence,) = report.tests[0].evidence()
+    assert {trial["passed"] for trial in evidence["trials"]} == {True, False}
+    assert report.tests[0].trials == len(evidence["trials"])
+
+
+def test_an_envelope(tmp_path):
+    words = ["--x", "speed", "5000", "6500", "--y", "faults.sensor.delay_us", "20", "40"]
+    more = ["--halvings", "1", "--look", "1", "--hold", "0.05"]
+    bench = str(bench_file(tmp_path))
+    report = read_report(made_by(tmp_path, "envelope", bench, *words, *more))
+    assert report.grade is Grade.MEASURED
+    assert "of the map of speed, rpm (5,000 to 6,500)" in report.answer
+    assert kinds(report) == ["envelope"]
+
+
+def test_starts(tmp_path):
+    report = read_report(made_by(tmp_path, "starts", str(bench_file(tmp_path)), "--starts", "4"))
+    assert report.grade is Grade.PASSED
+    assert report.answer.startswith("All 4 starts found sync, at worst after ")
+    assert kinds(report) == ["starts"]
+
+
+def test_a_diagnosis_gives_its_remedies_as_advice(tmp_path):
+    bench = bench_file(tmp_path)
+    bench.write_text(bench.read_text().replace("pitches: 60", "pitches: 36"))
+    report = read_report(made_by(tmp_path, "diagnose", str(bench)))
+    assert report.grade is Grade.FAILED
+    assert report.answer.startswith("Wrong: ")
+    assert report.advice[0].text
+    assert kinds(report) == ["diagnosis"]
+
+
+def test_a_suite(tmp_path):
+    report = read_report(suite_record(tmp_path / "suite"))
+    assert report.grade is Grade.ERROR
+    assert report.answer == (
+        "Of 4 tests, 1 failed (Cam early), 1 could not be judged (Dwell), 1 marginal and 1 passed."
+    )
+    assert [test.name for test in report.wrong] == ["dwell", "cam_early", "recovery"]
+    highest, _, recovery, _ = report.tests
+    assert highest.measured == "7,398 rpm (7,359 to 7,438)"
+    assert highest.limit == "at least 6,000 rpm, marginal within 300"
+    assert recovery.measured == "142 ms (140 or more)"
+    assert report.against.worse == ("Recovery takes 9 ms longer.",)
+    assert highest.evidence()[0]["limit"] == 6000
+
+
+def test_what_is_no_record_is_refused_with_a_sentence(tmp_path):
+    with pytest.raises(UsageError, match=r"no summary\.json"):
+        read_report(tmp_path)
+    (tmp_path / "summary.json").write_text('{"kind": "qualify", "name": "x"}')
+    with pytest.raises(UsageError, match="lacks something"):
+        read_report(tmp_path)
+    (tmp_path / "summary.json").write_text('{"kind": "dance"}')
+    with pytest.raises(UsageError, match="no report"):
+        read_report(tmp_path)
+
+
+def test_the_data_are_json_and_hold_the_evidence(tmp_path):
+    report = read_report(suite_record(tmp_path / "suite"))
+    data = json.loads(json.dumps(report_data(report), allow_nan=False))
+    assert data["verdict"] == "error"
+    assert data["tests"][0]["evidence"][0]["kind"] == "threshold"
+
+
+def test_a_folder_whose_record_is_gone_still_tells_its_verdict(tmp_path):
+    run = made_by(tmp_path, "run", str(bench_file(tmp_path, motion=FAILING)))
+    (run / "run.sqlite").unlink()
+    report = read_report(run)
+    assert report.grade is Grade.FAILED
+    assert {one["kind"] for one in report.tests[0].evidence()} == {"words"}
