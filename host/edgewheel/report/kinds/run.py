@@ -24,6 +24,10 @@ GRADES = {
     "error": Grade.ERROR,
     "aborted": Grade.STOPPED,
 }
+UNKNOWN = "Not known"
+"""What a run cannot tell of the timing, since it was not made for that, is left to `timing`."""
+
+SHRUNK = "shrunk.yaml"
 MOST_POINTS = 1500
 """Of a line in a picture; a screen has no more columns."""
 
@@ -34,10 +38,11 @@ def read_run(source: Source) -> Report:
     answer = sentence(str(source.summary.get("detail", "")))
     test = Test(
         "run",
-        source.title,
+        "Sync found and kept",
         grade,
         answer,
         measured=_first_sync(source),
+        limit=_limit(source),
         repeat=source.repeat(f"edgewheel run {source.bench_path}"),
         seconds=_seconds(source),
         evidence=lambda: run_evidence(source),
@@ -103,9 +108,10 @@ def timing_evidence(source: Source) -> Sequence[Evidence]:
         return []
     timing = timing_of([recorded])
     data = timing_data(timing)
+    known = [told for told in meaning(timing) if not told.startswith(UNKNOWN)]
     if not any(row["error_deg"] is not None for row in data["rows"]):
         return []
-    return [{"kind": "timing", **data}, {"kind": "words", "words": meaning(timing)}]
+    return [{"kind": "timing", **data}, {"kind": "words", "words": known}]
 
 
 def shrunk_tests(source: Source) -> tuple[Test, ...]:
@@ -115,7 +121,7 @@ def shrunk_tests(source: Source) -> tuple[Test, ...]:
         "WHERE stage IS NOT NULL ORDER BY rowid"
     )
     rows = source.rows(query)
-    file = source.folder / "shrunk.yaml"
+    file = source.folder / SHRUNK
     if not rows or not file.is_file():
         return ()
     head = [line.lstrip("# ") for line in file.read_text("utf-8").splitlines() if line[:1] == "#"]
@@ -163,10 +169,7 @@ def run_advice(source: Source, grade: Grade) -> list[Advice]:
             Advice(
                 "In the picture of the signal around the loss, look at the edges that are marked."
             ),
-            Advice(
-                "Find the least that makes it fail in the same way.",
-                f"edgewheel shrink {source.path}",
-            ),
+            _least(source),
             Advice(
                 "Change one setting or one part, and play exactly the same signal again.",
                 source.repeat(f"edgewheel run {bench}"),
@@ -180,9 +183,24 @@ def run_advice(source: Source, grade: Grade) -> list[Advice]:
     ]
 
 
+def _least(source: Source) -> Advice:
+    file = source.folder / SHRUNK
+    if file.is_file():
+        told = "The least that makes it fail in the same way is found already; play it:"
+        return Advice(told, f"edgewheel run {quote(str(file))}")
+    told = "Find the least that makes it fail in the same way."
+    return Advice(told, f"edgewheel shrink {source.path}")
+
+
 def _first_sync(source: Source) -> str:
     first = source.summary.get("first_sync_s")
     return f"sync after {float(first):.3f} s" if isinstance(first, int | float) else ""
+
+
+def _limit(source: Source) -> str:
+    if source.plan is None:
+        return ""
+    return f"sync within {source.plan.limits.sync_within_s:g} s, and kept"
 
 
 def _seconds(source: Source) -> float:

@@ -50,7 +50,7 @@ def draw(evidence: Evidence) -> Picture:
     y = axis("rpm", "speed, rpm", 0, top)
     both = {"domain": [TRUE, REPORTED]}
     dash: Spec = {"field": "what", "title": None, "scale": {**both, "range": [[1, 0], [3, 3]]}}
-    colour: Spec = {"field": "what", "title": None, "scale": {**both, "range": [QUIET, INK]}}
+    colour: Spec = {"field": "what", "legend": None, "scale": {**both, "range": [QUIET, INK]}}
     lines = [{"s": s, "rpm": rpm, "what": TRUE} for s, rpm in true]
     lines += [{"s": s, "rpm": min(rpm, 2 * top), "what": REPORTED} for s, rpm in reported]
     layers: list[Spec] = [

@@ -29,6 +29,8 @@ def draw(evidence: Evidence) -> Picture:
     """ "rows" as `edgewheel timing --json` has them; "ignition" beside it gives the line."""
     known = [row for row in evidence["rows"] if row.get("error_deg") is not None]
     known = [row for row in known if row.get("kind") != "tacho"]
+    # While the speed changes, the scatter is mostly that of the speed.
+    known = [row for row in known if row.get("steady", True)] or known
     values = [_value(row) for row in known]
     errors = [value["error"] for value in values] or [0.0]
     scatter = max((value["scatter"] for value in values), default=0.0)

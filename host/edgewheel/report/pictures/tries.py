@@ -51,7 +51,7 @@ def draw_diagnosis(evidence: Evidence) -> Picture:
         {
             "data": rows(values),
             "mark": {"type": "line", "stroke": QUIET, "strokeDash": [2, 3]},
-            "encoding": {"x": x, "y": y},
+            "encoding": {"x": x, "y": y, "order": {"field": "n"}},
         },
         {
             "data": rows(values),
@@ -86,7 +86,7 @@ def draw_shrinking(evidence: Evidence) -> Picture:
     most = max((value["changes"] for value in values), default=1)
     x = axis("n", "trial", 0.5, len(values) + 0.5)
     y = axis("shown", "changes to the signal", 0.7, most + 1.5)
-    y["scale"] |= {"type": "log"}
+    y["scale"] = {"type": "log", "domain": y["scale"]["domain"], "nice": False}
     layers: list[Spec] = [
         {
             "params": zoom("x"),
