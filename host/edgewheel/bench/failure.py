@@ -51,7 +51,7 @@ class FailureWatch:
         if isinstance(event, Progress):
             self._now_s = event.seconds
         elif isinstance(event, SyncGained):
-            if not self._synced and event.seconds > self.limits.sync_within_s:
+            if not self._synced and event.seconds > self.limits.sync_by_s:
                 self._fail(Failure.LATE, event.seconds)
             self._synced = True
         elif isinstance(event, SyncLost):

@@ -92,9 +92,10 @@ class SyncJudge:
         if rpm < self._limits.least_rpm:
             self.synced = False
             return
-        if seconds - self._heard.seconds > self._limits.silence_ms / 1000:
+        silent_since = max(self._heard.seconds, self._limits.from_s)
+        if seconds - silent_since > self._limits.silence_ms / 1000:
             silence = f"no report for {self._limits.silence_ms:g} ms"
-            yield from self._fail(self._heard.seconds, Cause.SILENCE, silence)
+            yield from self._fail(silent_since, Cause.SILENCE, silence)
         changed = self._sparks.vanished_or_back(seconds, rpm) if self.synced else None
         if changed is not None:
             yield Cut(seconds, rpm, changed)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+from edgewheel.bench.feed import LINE
 from edgewheel.bench.plan import Plan, SimulatedController
 from edgewheel.bench.wired import ControllerOnPins
 from edgewheel.board.run import SimSettings
@@ -91,9 +92,10 @@ class SimulatedLink:
         self._wired = ControllerOnPins(
             plan.controller.settings,
             plan.board.tick_hz,
-            plan.signal.levels.tracks,
+            plan.lines,
             plan.output_stage(plan.board.tick_hz),
             self._settings.inputs,
+            LINE if plan.feed else None,
         )
         # Settings and listening were made for one another, whichever kind of piece they pass.
         self._reader: Reader[Any] = plan.controller.listening.reader()

@@ -59,6 +59,11 @@ class LiveBench:
                 "A capture is played as it is and cannot change its speed. Play it with "
                 "'edgewheel run', or 'edgewheel learn' its wheel first."
             )
+        if plan.feed is not None:
+            raise UsageError(
+                "A live engine does not switch the controller's supply. Leave 'feed' out of the "
+                "bench file, and supply the controller by hand."
+            )
         self._plan = plan
         self._runs = runs
         self._ripple = ripple_of(plan)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+from edgewheel.bench.feed import read_feed
 from edgewheel.bench.plan import (
     BoardChoice,
     ControllerChoice,
@@ -61,6 +62,8 @@ def read_plan(document: Node, path: Path) -> Plan:
     limits = section.optional("limits")
     sweep = section.optional("sweep")
     seed = section.optional("seed")
+    feed_node = section.optional("feed")
+    feed = read_feed(feed_node, len(tracks)) if feed_node else None
     seed_number = seed.integer(0, LARGEST_SEED) if seed else 0
     motion, motion_files = _read_motion(section.optional("motion"), path)
     capture = section.optional("capture")
@@ -78,11 +81,12 @@ def read_plan(document: Node, path: Path) -> Plan:
         controller,
         _read_stage(section.optional("stage"), tracks),
         read_signals(signals, defaults, wheel) if signals else defaults,
-        read_limits(limits),
+        replace(read_limits(limits), from_s=float(feed.ready_s) if feed else 0.0),
         seed_number,
         _read_sweep(sweep) if sweep else None,
         document,
         _copies(path, locate(wheel_file), *controller_files, *motion_files),
+        feed,
     )
     section.finish()
     return with_capture_of(plan, capture, path) if capture else plan

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Literal
 
+from edgewheel.bench.feed import LINE, Feed
 from edgewheel.bench.signals import Limits, Signals
 from edgewheel.bench.truth import CYCLE_DEG
 from edgewheel.controller.listening import CanListening, Lines, SerialListening
@@ -101,15 +102,28 @@ class Plan:
     document: Node
     inputs: tuple[tuple[str, str], ...] = field(default_factory=tuple)
     """(file name, text) of every file the plan was read from, for the run folder."""
+    feed: Feed | None = None
 
     def output_stage(self, tick_hz: int) -> OutputStage:
-        """The output stage in a board's ticks."""
+        """The output stage in a board's ticks, that of a switched supply included."""
         us = Fraction(tick_hz, 1_000_000)
+        lines = [*self.stage]
+        if self.feed is not None:
+            lines += [StageTimes()] * (self.feed.output - 1 - len(lines))
+            lines.append(StageTimes(inverts=self.feed.on_level == "low"))
         return OutputStage(
-            tuple(times.inverts for times in self.stage),
-            tuple(round(times.rise_us * us) for times in self.stage),
-            tuple(round(times.fall_us * us) for times in self.stage),
+            tuple(times.inverts for times in lines),
+            tuple(round(times.rise_us * us) for times in lines),
+            tuple(round(times.fall_us * us) for times in lines),
         )
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """What is on the board's outputs, in their order; unused ones between have no name."""
+        tracks = self.signal.levels.tracks
+        if self.feed is None:
+            return tracks
+        return (*tracks, *("",) * (self.feed.output - 1 - len(tracks)), LINE)
 
     @property
     def transitions_per_cycle(self) -> int:

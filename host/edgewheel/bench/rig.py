@@ -6,12 +6,13 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from edgewheel.bench.events import Event, Finished, Understood
+from edgewheel.bench.feed import CommandSwitch
 from edgewheel.bench.follow import Follower
 from edgewheel.bench.links import BenchLink, SimulatedLink
 from edgewheel.bench.plan import BoardChoice, Plan, SimulatedController
 from edgewheel.bench.ports import PortLink
 from edgewheel.board.discovery import only_board
-from edgewheel.clock import PacedClock
+from edgewheel.clock import PacedClock, WallClock
 from edgewheel.edges.pins import PinMaker
 from edgewheel.edges.stage import OutputStage
 from edgewheel.errors import BenchError
@@ -65,19 +66,34 @@ class Rig:
     def _play(self, plan: Plan, link: BenchLink, welcome: Welcome) -> Iterator[Event]:
         stage = plan.output_stage(welcome.tick_hz)
         lead = lead_ticks(stage, welcome)
+        switch, supply = self._switch(plan), None
+        if plan.feed is not None and switch is None:
+            supply = plan.feed.line()
+            lead += round(plan.feed.lead_s * welcome.tick_hz)
         self.pipeline = Pipeline(plan.signal, welcome.tick_hz)
-        self.pins, source = self.pipeline.pins(stage, lead, welcome.shortest_hold_ticks)
+        self.pins, source = self.pipeline.pins(stage, lead, welcome.shortest_hold_ticks, supply)
         rest = rest_mask(link)
         follower = Follower(plan, welcome.tick_hz, lead, link.input_names, rest)
+        if switch is not None:
+            switch.before(lambda: self._abort)
         link.order(RunOrder(self.pins.header, source, lag_hint=plan.transitions_per_cycle))
         while follower.finished is None:
             if self._abort and not follower.aborted:
                 follower.aborted = True
                 link.park()
-            for event in follower.take(link.step()):
+            heard = link.step()
+            if switch is not None and follower.origin is not None:
+                switch.during((heard.tick - follower.origin) / welcome.tick_hz)
+            for event in follower.take(heard):
                 if isinstance(event, Finished):
                     yield Understood(link.tally(), link.clock())
                 yield event
+
+    def _switch(self, plan: Plan) -> CommandSwitch | None:
+        """The commands that switch the supply of a real controller."""
+        if plan.feed is None or plan.feed.command is None or plan.board.kind == "sim":
+            return None
+        return CommandSwitch(plan.feed, plan.feed.command, WallClock())
 
 
 def open_link(plan: Plan, clock: PacedClock | None = None) -> BenchLink:

@@ -82,6 +82,7 @@ class Limits:
       pitch of the wheel.
     - below `least_rpm` no sync is asked for.
     - `rev_limit_rpm`: above it sparks may vanish.
+    - before `from_s` nothing is asked: the controller has no supply yet, or boots.
     """
 
     speed_error_percent: float = 5.0
@@ -92,3 +93,9 @@ class Limits:
     least_rpm: float = 50.0
     rev_limit_rpm: float | None = None
     sync_within_s: float = 5.0
+    from_s: float = 0.0
+
+    @property
+    def sync_by_s(self) -> float:
+        """The moment of a run by which sync must have come."""
+        return self.from_s + self.sync_within_s

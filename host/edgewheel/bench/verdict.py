@@ -79,8 +79,8 @@ class VerdictListener:
         if self._first_sync_s is None:
             false = f": it claims it, but {self._losses[0].detail}" if self._losses else ""
             return Outcome.FAILED, f"the controller never found sync{false}"
-        if self._first_sync_s > self._limits.sync_within_s:
-            late = f"sync came after {self._first_sync_s:.2f} s"
+        if self._first_sync_s > self._limits.sync_by_s:
+            late = f"sync came after {self._first_sync_s - self._limits.from_s:.2f} s"
             return Outcome.FAILED, f"{late}, the limit is {self._limits.sync_within_s:g} s"
         if self._losses:
             first = self._losses[0]

@@ -6,6 +6,7 @@ import numpy as np
 
 from edgewheel.controller.reader import Piece
 from edgewheel.controller.sim import ControllerSettings, SimController
+from edgewheel.controller.sim.power import SwitchedController
 from edgewheel.edges.stage import OutputStage
 from edgewheel.link.pinbus import NO_TRANSITIONS, Pulse, Transitions, Wiring
 
@@ -17,7 +18,8 @@ class ControllerOnPins:
     """Passes the board's transitions through the output stage to the controller, and back.
 
     `lines` names the board's outputs, `inputs` how many of the controller's outputs the board has
-    inputs for; the others are not wired.
+    inputs for; the others are not wired. `supply` names the line that switches its supply; without
+    one it is always on.
     """
 
     def __init__(
@@ -27,10 +29,15 @@ class ControllerOnPins:
         lines: tuple[str, ...],
         stage: OutputStage,
         inputs: int,
+        supply: str | None = None,
     ) -> None:
         self._wiring = Wiring(stage)
         at_rest = stage.pin_mask((0,) * len(stage.inverts))
-        self._controller = SimController(settings, tick_hz, lines, at_rest)
+        self._controller = (
+            SimController(settings, tick_hz, lines, at_rest)
+            if supply is None
+            else SwitchedController(settings, tick_hz, lines, at_rest, supply)
+        )
         self._inputs = inputs
         self._serial: list[Spoken] = []
         self._first = True

@@ -10,6 +10,7 @@ from edgewheel.edges.compile import EdgeCompiler
 from edgewheel.edges.phase import BLOCK_EDGES
 from edgewheel.edges.pins import PinMaker
 from edgewheel.edges.stage import OutputStage
+from edgewheel.edges.supply import SupplyLine, with_supply
 from edgewheel.edges.table import EdgeChunk, EdgeHeader, PinChunk
 from edgewheel.fault.draw import key_of
 from edgewheel.fault.model import Changes, Scene
@@ -66,9 +67,18 @@ class Pipeline:
         return source.header(begin_s), source.chunks(begin_s, None, chunk_edges)
 
     def pins(
-        self, stage: OutputStage, lead_ticks: int, shortest_hold_ticks: int
+        self,
+        stage: OutputStage,
+        lead_ticks: int,
+        shortest_hold_ticks: int,
+        supply: SupplyLine | None = None,
     ) -> tuple[PinMaker, Iterator[PinChunk]]:
-        """The pin table of the edge table, and its maker, which counts what had to be moved."""
+        """The pin table of the edge table, and its maker, which counts what had to be moved.
+
+        With a `supply`, its line is one more of the stage's.
+        """
         header, chunks = self.table()
+        if supply is not None:
+            header, chunks = with_supply(header, chunks, supply)
         maker = PinMaker(header, stage, lead_ticks, shortest_hold_ticks)
         return maker, maker.chunks(chunks)

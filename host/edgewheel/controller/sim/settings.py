@@ -262,6 +262,13 @@ class ReportSettings:
 
 
 @dataclass(frozen=True)
+class PowerSettings:
+    """From its supply to the first edge that it sees, where a bench switches its supply."""
+
+    boot_ms: Annotated[float, Range(0, 60_000)] = 0.0
+
+
+@dataclass(frozen=True)
 class ControllerSettings:
     """All settings of the simulated controller."""
 
@@ -277,3 +284,4 @@ class ControllerSettings:
     injection: InjectionSettings | None = None
     tacho: TachoSettings | None = None
     report: ReportSettings = field(default_factory=ReportSettings)
+    power: PowerSettings = field(default_factory=PowerSettings)
