@@ -95,7 +95,7 @@ class SimulatedLink:
             plan.lines,
             plan.output_stage(plan.board.tick_hz),
             self._settings.inputs,
-            LINE if plan.feed else None,
+            LINE if plan.supply else None,
         )
         # Settings and listening were made for one another, whichever kind of piece they pass.
         self._reader: Reader[Any] = plan.controller.listening.reader()

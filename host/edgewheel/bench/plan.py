@@ -12,6 +12,7 @@ from edgewheel.bench.truth import CYCLE_DEG
 from edgewheel.controller.listening import CanListening, Lines, SerialListening
 from edgewheel.controller.sim.settings import ControllerSettings
 from edgewheel.edges.stage import OutputStage
+from edgewheel.edges.supply import SupplyLine
 from edgewheel.errors import UsageError
 from edgewheel.fault.signal import SignalPlan
 from edgewheel.motion.manoeuvres import RippleSource
@@ -108,8 +109,8 @@ class Plan:
         """The output stage in a board's ticks, that of a switched supply included."""
         us = Fraction(tick_hz, 1_000_000)
         lines = [*self.stage]
-        if self.feed is not None:
-            lines += [StageTimes()] * (self.feed.output - 1 - len(lines))
+        if self.feed is not None and self.supply is not None:
+            lines += [StageTimes()] * (self.supply.track - len(lines))
             lines.append(StageTimes(inverts=self.feed.on_level == "low"))
         return OutputStage(
             tuple(times.inverts for times in lines),
@@ -121,9 +122,18 @@ class Plan:
     def lines(self) -> tuple[str, ...]:
         """What is on the board's outputs, in their order; unused ones between have no name."""
         tracks = self.signal.levels.tracks
-        if self.feed is None:
+        if self.supply is None:
             return tracks
-        return (*tracks, *("",) * (self.feed.output - 1 - len(tracks)), LINE)
+        return (*tracks, *("",) * (self.supply.track - len(tracks)), LINE)
+
+    @property
+    def supply(self) -> SupplyLine | None:
+        """The output that switches the controller's supply; in simulation one stands for commands,
+        too.
+        """
+        if self.feed is None or (self.feed.command and self.board.kind != "sim"):
+            return None
+        return self.feed.line()
 
     @property
     def transitions_per_cycle(self) -> int:

@@ -66,12 +66,13 @@ class Rig:
     def _play(self, plan: Plan, link: BenchLink, welcome: Welcome) -> Iterator[Event]:
         stage = plan.output_stage(welcome.tick_hz)
         lead = lead_ticks(stage, welcome)
-        switch, supply = self._switch(plan), None
+        switch = _switch(plan)
         if plan.feed is not None and switch is None:
-            supply = plan.feed.line()
             lead += round(plan.feed.lead_s * welcome.tick_hz)
         self.pipeline = Pipeline(plan.signal, welcome.tick_hz)
-        self.pins, source = self.pipeline.pins(stage, lead, welcome.shortest_hold_ticks, supply)
+        self.pins, source = self.pipeline.pins(
+            stage, lead, welcome.shortest_hold_ticks, plan.supply
+        )
         rest = rest_mask(link)
         follower = Follower(plan, welcome.tick_hz, lead, link.input_names, rest)
         if switch is not None:
@@ -89,11 +90,12 @@ class Rig:
                     yield Understood(link.tally(), link.clock())
                 yield event
 
-    def _switch(self, plan: Plan) -> CommandSwitch | None:
-        """The commands that switch the supply of a real controller."""
-        if plan.feed is None or plan.feed.command is None or plan.board.kind == "sim":
-            return None
-        return CommandSwitch(plan.feed, plan.feed.command, WallClock())
+
+def _switch(plan: Plan) -> CommandSwitch | None:
+    """The commands that switch the supply of a real controller."""
+    if plan.feed is None or plan.feed.command is None or plan.supply is not None:
+        return None
+    return CommandSwitch(plan.feed, plan.feed.command, WallClock())
 
 
 def open_link(plan: Plan, clock: PacedClock | None = None) -> BenchLink:

@@ -114,11 +114,10 @@ def dry_run(plan: Plan, as_json: bool) -> int:
     pipeline = Pipeline(plan.signal, plan.board.tick_hz)
     stage = plan.output_stage(plan.board.tick_hz)
     lead_ticks = plan.board.tick_hz // 1000 + stage.longest_ticks
-    supply = plan.feed.line() if plan.feed else None
-    if plan.feed is not None:
+    if plan.feed is not None and plan.supply is not None:
         lead_ticks += round(plan.feed.lead_s * plan.board.tick_hz)
     maker: PinMaker
-    maker, chunks = pipeline.pins(stage, lead_ticks, 5, supply)
+    maker, chunks = pipeline.pins(stage, lead_ticks, 5, plan.supply)
     transitions = sum(len(chunk) for chunk in chunks)
     seconds = float(plan.signal.motion.end_s)
     data = {

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from edgewheel.bench.events import Finished, Reported, SyncGained, SyncLost
+from board_at_port import board_at_port
+from edgewheel.bench.events import Began, Finished, Reported, SyncGained, SyncLost
 from edgewheel.bench.feed import CommandSwitch, Feed, FeedCommand
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.rig import Rig
@@ -135,6 +136,28 @@ def test_a_command_comes_when_the_crank_has_turned_so_long(tmp_path, monkeypatch
     for seconds in (2.0, 2.1):
         turning.during(seconds)
     assert (tmp_path / "log").read_text() == "01"
+
+
+@pytest.mark.realtime
+@pytest.mark.parametrize(
+    ("feed", "logged"),
+    [("off: 0.1, boot: 0.1", "on before the crank"), ("off: 0.1, turning: 0.3", "on later")],
+)
+def test_on_ports_commands_run_around_a_run(tmp_path, monkeypatch, feed, logged):
+    monkeypatch.setenv("EDGEWHEEL_FEED_COMMANDS", "yes")
+    monkeypatch.chdir(tmp_path)
+    command = "command: {on: touch on, off: touch off}"
+    with board_at_port(tmp_path) as (_, bench):
+        tail = f"feed: {{{command}, {feed}}}\nmotion: {{segments: [{{hold: 900, seconds: 0.8}}]}}\n"
+        bench.write_text(bench.read_text() + tail)
+        played = load_plan(bench)
+        assert (played.lines, played.supply) == (("crank", "cam"), None)
+        seen = [(event, Path("on").exists()) for event in Rig().run(played)]
+    assert Path("off").exists()
+    began = next(on for event, on in seen if isinstance(event, Began))
+    assert began == (logged == "on before the crank")
+    finished, on = next((event, on) for event, on in seen if isinstance(event, Finished))
+    assert finished.verified and on
 
 
 def test_no_command_runs_that_nobody_has_allowed(tmp_path, monkeypatch):
