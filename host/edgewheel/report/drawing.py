@@ -29,9 +29,13 @@ def load() -> Any:
 
 
 def static_svg(spec: Mapping[str, Any]) -> str:
-    """The picture as it stands without scripts. Colours stay CSS variables."""
+    """The picture as it stands without scripts. Colours stay CSS variables.
+
+    It is hidden from screen readers: what stands around it says more than its shapes do.
+    """
     still = {**spec, "layer": [_still(layer) for layer in spec["layer"]]}
-    return str(load().vegalite_to_svg(still))
+    svg = str(load().vegalite_to_svg(still))
+    return svg.replace("<svg ", '<svg aria-hidden="true" ', 1)
 
 
 @cache

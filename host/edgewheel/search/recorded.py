@@ -101,10 +101,12 @@ class RecordedRun:
             low, high = (middle + 1, high) if here < tick else (low, middle)
         return low
 
-    def reports(self) -> Iterator[tuple[float, Fields]]:
-        """(seconds, fields) of each report, in the order of arrival."""
+    def reports(self, every: int = 1) -> Iterator[tuple[float, Fields]]:
+        """(seconds, fields) of each report, or of one in `every`, in the order of arrival."""
         parse = self.plan.controller.listening.parse_text
-        for seconds, text in self._rows("SELECT seconds, text FROM report ORDER BY rowid"):
+        for seconds, text in self._rows(
+            "SELECT seconds, text FROM report WHERE rowid % ? = 0 ORDER BY rowid", every
+        ):
             yield seconds, parse(text) or pairs(text) or {}
 
     def findings(self) -> list[Finding]:

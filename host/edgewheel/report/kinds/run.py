@@ -28,6 +28,7 @@ UNKNOWN = "Not known"
 """What a run cannot tell of the timing, since it was not made for that, is left to `timing`."""
 
 SHRUNK = "shrunk.yaml"
+MOST_PULSES = 2_000_000
 MOST_POINTS = 1500
 """Of a line in a picture; a screen has no more columns."""
 
@@ -82,9 +83,10 @@ def speed_evidence(source: Source) -> Sequence[Evidence]:
     truth, end_s = Truth(recorded.plan.signal.motion), float(recorded.plan.signal.motion.end_s)
     moments = [end_s * step / MOST_POINTS for step in range(MOST_POINTS + 1)]
     name = recorded.plan.signals.speed
+    every = max(_count(source, "report") // MOST_POINTS, 1)
     reported = [
         (seconds, value)
-        for seconds, fields in recorded.reports()
+        for seconds, fields in recorded.reports(every)
         if isinstance(value := fields.get(name), float) and 0 <= seconds <= end_s
     ]
     findings = [
@@ -97,21 +99,30 @@ def speed_evidence(source: Source) -> Sequence[Evidence]:
         for found in recorded.findings()
     ]
     true = [(round(s, 6), round(abs(truth.rpm(s)), 3)) for s in moments]
-    thinned = reported[:: max(len(reported) // MOST_POINTS, 1)]
-    return [{"kind": "speed", "true": true, "reported": thinned, "findings": findings}]
+    return [{"kind": "speed", "true": true, "reported": reported, "findings": findings}]
 
 
 def timing_evidence(source: Source) -> Sequence[Evidence]:
     """The controller's outputs against the true angle, where they were captured and declared."""
     recorded = RecordedRun(source.folder)
-    if not recorded.plan.signals.outputs or not source.rows("SELECT 1 FROM pulse LIMIT 1"):
+    pulses = _count(source, "pulse")
+    if not recorded.plan.signals.outputs or not pulses:
         return []
+    if pulses > MOST_PULSES:
+        told = f"The timing of {pulses:,} edges takes a while: edgewheel timing {source.path}"
+        return [{"kind": "words", "words": [told]}]
     timing = timing_of([recorded])
     data = timing_data(timing)
     known = [told for told in meaning(timing) if not told.startswith(UNKNOWN)]
     if not any(row["error_deg"] is not None for row in data["rows"]):
         return []
     return [{"kind": "timing", **data}, {"kind": "words", "words": known}]
+
+
+def _count(source: Source, table: str) -> int:
+    """Rows of a table, without counting them: rows are never taken away."""
+    found = source.rows(f"SELECT max(rowid) FROM {table}")
+    return int(found[0][0] or 0) if found else 0
 
 
 def shrunk_tests(source: Source) -> tuple[Test, ...]:

@@ -75,6 +75,7 @@
       };
       const result = await window.edgewheelDraw(live, { ...spec, width: "container" }, options);
       document.getElementById("vg-tooltip-element")?.classList.add("edgewheel-tip");
+      live.querySelector("svg").setAttribute("aria-hidden", "true");
       place.querySelectorAll(":scope > svg").forEach((still) => still.remove());
       addZoom(figure, result.view, axes);
     } catch (error) {
