@@ -154,43 +154,22 @@ def shrunk_tests(source: Source) -> tuple[Test, ...]:
 
 def run_advice(source: Source, grade: Grade) -> list[Advice]:
     """What to do next, from how the run ended."""
-    bench = source.bench_path
+    bench, again = source.bench_path, source.repeat(f"edgewheel run {source.bench_path}")
     if grade is Grade.ERROR:
-        return [
-            Advice(
-                "Nothing is said of the controller: the bench failed. Check it.", "edgewheel doctor"
-            )
-        ]
+        told = "Nothing is said of the controller: the bench failed. Check it."
+        return [Advice(told, "edgewheel doctor")]
     if grade is Grade.STOPPED:
-        return [
-            Advice(
-                "It was stopped before its end. Play it again.",
-                source.repeat(f"edgewheel run {bench}"),
-            )
-        ]
-    if grade is Grade.FAILED and source.summary.get("first_sync_s") is None:
-        return [
-            Advice(
-                "It never found sync: let the tool find the wrong setting.",
-                f"edgewheel diagnose {bench}",
-            )
-        ]
-    if grade is Grade.FAILED:
-        return [
-            Advice(
-                "In the picture of the signal around the loss, look at the edges that are marked."
-            ),
-            _least(source),
-            Advice(
-                "Change one setting or one part, and play exactly the same signal again.",
-                source.repeat(f"edgewheel run {bench}"),
-            ),
-        ]
+        return [Advice("It was stopped before its end. Play it again.", again)]
+    if grade is not Grade.FAILED:
+        told = "Nothing needs mending. To see how far it is from failing:"
+        return [Advice(told, f"edgewheel threshold {bench} speed --from 1000 --to 8000")]
+    if source.summary.get("first_sync_s") is None:
+        told = "It never found sync: let the tool find the wrong setting."
+        return [Advice(told, f"edgewheel diagnose {bench}")]
     return [
-        Advice(
-            "Nothing needs mending. To see how far it is from failing:",
-            f"edgewheel threshold {bench} speed --from 1000 --to 8000",
-        )
+        Advice("In the picture of the signal around the loss, look at the edges that are marked."),
+        _least(source),
+        Advice("Change one setting or one part, and play exactly the same signal again.", again),
     ]
 
 

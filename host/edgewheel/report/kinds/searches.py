@@ -98,9 +98,8 @@ def read_starts(source: Source) -> Report:
     count, never = len(found["starts"]), int(found["without_sync"])
     worst = found.get("worst") or {}
     grade = Grade.FAILED if never else Grade.PASSED
-    if never:
-        answer = f"{never} of {several(count, 'start')} never found sync."
-    else:
+    answer = f"{never} of {several(count, 'start')} never found sync."
+    if not never:
         degrees, start = number(worst["degrees"], 4), number(worst["start_deg"], 4)
         answer = (
             f"All {several(count, 'start')} found sync, at worst after {degrees} degrees of crank, "
@@ -125,14 +124,11 @@ def read_starts(source: Source) -> Report:
         f"How far the crank must turn until the controller knows the {found['sync_means']}, from "
         f"{several(count, 'crank angle')} over the cycle.{allowed} {source.setting}"
     )
-    advice = [Advice("Nothing needs mending. Compare with the next release by the same command.")]
+    advice = Advice("Nothing needs mending. Compare with the next release by the same command.")
     if never:
-        advice = [
-            Advice(
-                "Let the tool find the wrong setting.", f"edgewheel diagnose {source.bench_path}"
-            )
-        ]
-    return make_report(source, grade, answer, tested, advice, [test])
+        wrong = f"edgewheel diagnose {source.bench_path}"
+        advice = Advice("Let the tool find the wrong setting.", wrong)
+    return make_report(source, grade, answer, tested, [advice], [test])
 
 
 def read_diagnose(source: Source) -> Report:
@@ -141,28 +137,13 @@ def read_diagnose(source: Source) -> Report:
     findings, tries = found["findings"], int(found["tries"])
     tried = several(tries, "try").replace("trys", "tries")
     named = [" or ".join(finding["settings"]) for finding in findings]
+    grade = Grade.FAILED if findings or not found["complete"] else Grade.PASSED
     if not found["complete"]:
-        grade = Grade.FAILED
         answer = f"After {tried} no signal was found with which all is right."
     elif findings:
-        grade = Grade.FAILED
         answer = f"Wrong: {listed(named)}. Found in {tried}."
     else:
-        grade, answer = Grade.PASSED, f"Nothing is wrong at a moderate speed ({tried})."
-    advice = [Advice(finding["remedy"]) for finding in findings]
-    if not found["complete"]:
-        advice.append(
-            Advice(
-                "Look at the wiring, the supply of the sensors, and settings that no signal shows."
-            )
-        )
-    if not advice:
-        advice = [
-            Advice(
-                "Find its limits at other speeds.",
-                f"edgewheel threshold {source.bench_path} speed --from 1000 --to 8000",
-            )
-        ]
+        answer = f"Nothing is wrong at a moderate speed ({tried})."
     test = Test(
         "diagnose",
         "Which setting is wrong",
@@ -178,7 +159,17 @@ def read_diagnose(source: Source) -> Report:
         "Whether the controller finds sync, speed and spark angle rightly, and if not, which of "
         f"its settings is wrong, by varying the signal. {source.setting}"
     )
-    return make_report(source, grade, answer, tested, advice, [test])
+    return make_report(source, grade, answer, tested, _remedies(source, found), [test])
+
+
+def _remedies(source: Source, found: Any) -> list[Advice]:
+    """What a diagnosis says to do."""
+    advice = [Advice(finding["remedy"]) for finding in found["findings"]]
+    if not found["complete"]:
+        told = "Look at the wiring, the supply of the sensors, and settings that no signal shows."
+        advice.append(Advice(told))
+    further = f"edgewheel threshold {source.bench_path} speed --from 1000 --to 8000"
+    return advice or [Advice("Find its limits at other speeds.", further)]
 
 
 def _threshold_answer(found: Any) -> str:

@@ -72,6 +72,11 @@ def rows(values: Sequence[Mapping[str, Any]]) -> Spec:
     return {"values": [dict(value) for value in values]}
 
 
+def layer(values: Sequence[Mapping[str, Any]], mark: Mapping[str, Any], **encoding: Any) -> Spec:
+    """One layer: its data, what is drawn, and what of the data each part of that follows."""
+    return {"data": rows(values), "mark": dict(mark), "encoding": encoding}
+
+
 def axis(
     field: str, title: str, low: float | None = None, high: float | None = None, **more: Any
 ) -> Spec:

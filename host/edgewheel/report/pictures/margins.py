@@ -13,11 +13,11 @@ from edgewheel.report.pictures.looks import (
     NOTE,
     Spec,
     axis,
+    layer,
     level,
     mark,
     number,
     picture,
-    rows,
     tooltip,
 )
 
@@ -29,7 +29,6 @@ ROW_PX = 24
 LABEL_PX = 280
 WORDS = ("passed", "marginal", "failed")
 SHAPES = ["circle", "triangle-up", "M-.8,-.8L.8,.8M.8,-.8L-.8,.8"]
-BEYOND = "triangle-right"
 
 
 def draw(evidence: Evidence) -> Picture | None:
@@ -48,27 +47,11 @@ def draw(evidence: Evidence) -> Picture | None:
         MOST + ROOM,
         axis=ticks,
     )
-    grade = {"domain": list(WORDS), "range": [HELD, NOTE, LOST]}
-    shapes = {"domain": list(WORDS), "range": SHAPES}
-    layers: list[Spec] = [
-        {
-            "data": rows([value for value in values if value["low"] < value["high"]]),
-            "mark": {"type": "rule", "stroke": INK, "strokeWidth": 1.4},
-            "encoding": {"x": {**x, "field": "low"}, "x2": {"field": "high"}, "y": y},
-        },
-        {
-            "data": rows(values),
-            "mark": mark(85, strokeWidth=2.4),
-            "encoding": {
-                "x": x,
-                "y": y,
-                "stroke": {"field": "grade", "title": None, "scale": grade},
-                "shape": {"field": "grade", "title": None, "scale": shapes},
-                "tooltip": tooltip(
-                    ("title", "test"), ("grade", "verdict"), ("told", "measured"), ("at", "margin")
-                ),
-            },
-        },
+    known = [value for value in values if value["low"] < value["high"]]
+    ends = {"x": {**x, "field": "low"}, "x2": {"field": "high"}}
+    layers = [
+        layer(known, {"type": "rule", "stroke": INK, "strokeWidth": 1.4}, **ends, y=y),
+        layer(values, mark(85, strokeWidth=2.4), x=x, y=y, **_grades(), tooltip=_READ_OUT),
         *level(0.0, "x", "limit", (1, 0)),
     ]
     config = {**CONFIG, "axisY": {"labelLimit": LABEL_PX}}
@@ -85,6 +68,16 @@ def draw(evidence: Evidence) -> Picture | None:
     )
 
 
+def _grades() -> Spec:
+    """Colour and shape by verdict."""
+    colour = {"domain": list(WORDS), "range": [HELD, NOTE, LOST]}
+    shape = {"domain": list(WORDS), "range": SHAPES}
+    return {
+        "stroke": {"field": "grade", "title": None, "scale": colour},
+        "shape": {"field": "grade", "title": None, "scale": shape},
+    }
+
+
 def _without_number(test: Any) -> dict[str, Any] | None:
     """A test that failed wherever it was tried stands at the bad end; others say too little."""
     if test["grade"] != "failed":
@@ -94,6 +87,7 @@ def _without_number(test: Any) -> dict[str, Any] | None:
     return {"title": test["title"], "grade": "failed", "told": told, "at": "no number", **ends}
 
 
+_READ_OUT = tooltip(("title", "test"), ("grade", "verdict"), ("told", "measured"), ("at", "margin"))
 _TICKS = (
     "datum.value == 0 ? 'limit' : datum.value == 100 ? 'twice as good' : "
     "(datum.value > 0 ? '+' : '') + datum.value + ' %'"

@@ -7,14 +7,13 @@ from typing import Any
 from edgewheel.report.model import Evidence, Picture, Table
 from edgewheel.report.pictures.looks import (
     QUIET,
-    Spec,
     axis,
+    layer,
     level,
     mark,
     number,
     outcome,
     picture,
-    rows,
     tooltip,
     zoom,
 )
@@ -32,37 +31,14 @@ def draw(evidence: Evidence) -> Picture:
     xs = [float(p["x"]) for p in [*points, *line]] or [0.0, 1.0]
     ys = [float(p["y"]) for p in [*points, *line]] + ([] if limit is None else [float(limit)])
     x, y = axis("x", x_title, *_span(xs)), axis("y", y_title, *_span(ys or [0.0, 1.0]))
-    values: list[dict[str, Any]] = [
-        {
-            "x": float(p["x"]),
-            "y": float(p["y"]),
-            "what": PASSED if p.get("passed", True) else FAILED,
-            "xt": number(float(p["x"])),
-            "yt": number(float(p["y"])),
-        }
-        for p in points
-    ]
-    layers: list[Spec] = []
+    values = [_value(point) for point in points]
+    read_out = tooltip(("xt", x_title), ("yt", y_title), ("what", "verdict"))
+    verdict = outcome("what", PASSED, FAILED)
+    layers = [layer(values, mark(clip=True), x=x, y=y, **verdict, tooltip=read_out)]
     if line:
-        layers.append(
-            {
-                "data": rows([{"x": float(p["x"]), "y": float(p["y"])} for p in line]),
-                "mark": {"type": "line", "stroke": QUIET, "strokeDash": [7, 4], "clip": True},
-                "encoding": {"x": x, "y": y},
-            }
-        )
-    layers.append(
-        {
-            "data": rows(values),
-            "mark": mark(clip=True),
-            "encoding": {
-                "x": x,
-                "y": y,
-                **outcome("what", PASSED, FAILED),
-                "tooltip": tooltip(("xt", x_title), ("yt", y_title), ("what", "verdict")),
-            },
-        }
-    )
+        path = {"type": "line", "stroke": QUIET, "strokeDash": [7, 4], "clip": True}
+        places = [{"x": float(p["x"]), "y": float(p["y"])} for p in line]
+        layers.insert(0, layer(places, path, x=x, y=y))
     layers[0] = {"params": zoom("x", "y"), **layers[0]}
     if limit is not None:
         layers += level(float(limit), "y", f"limit {number(float(limit))}")
@@ -79,6 +55,12 @@ def draw(evidence: Evidence) -> Picture:
             tuple((v["xt"], v["yt"], v["what"]) for v in values),
         ),
     )
+
+
+def _value(point: Any) -> dict[str, Any]:
+    x, y = float(point["x"]), float(point["y"])
+    what = PASSED if point.get("passed", True) else FAILED
+    return {"x": x, "y": y, "what": what, "xt": number(x), "yt": number(y)}
 
 
 def _title(one: Any) -> str:

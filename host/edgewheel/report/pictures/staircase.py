@@ -7,14 +7,13 @@ from typing import Any
 from edgewheel.report.model import Evidence, Picture, Table
 from edgewheel.report.pictures.looks import (
     QUIET,
-    Spec,
     axis,
+    layer,
     level,
     mark,
     number,
     outcome,
     picture,
-    rows,
     tooltip,
     zoom,
 )
@@ -32,25 +31,18 @@ def draw(evidence: Evidence) -> Picture:
     margin = (max(speeds) - min(speeds)) * 0.08 or 100.0
     x = axis("n", "step of the staircase", 0, len(points) + 1)
     y = axis("rpm", "speed, rpm", min(speeds) - margin, max(speeds) + margin)
-    line: Spec = {
-        "params": zoom("x", "y"),
-        "data": rows(values),
-        "mark": {"type": "line", "interpolate": "step", "stroke": QUIET, "clip": True},
-        "encoding": {"x": x, "y": y},
-    }
-    marks: Spec = {
-        "data": rows(values),
-        "mark": mark(95, clip=True, strokeWidth=2.2),
-        "encoding": {
-            "x": x,
-            "y": y,
-            **outcome("what", HELD, LOST),
-            "tooltip": tooltip(
-                ("speed", "speed"), ("way", "when"), ("what", "outcome"), ("told", "seen")
-            ),
-        },
-    }
-    layers = [line, marks]
+    line = layer(
+        values, {"type": "line", "interpolate": "step", "stroke": QUIET, "clip": True}, x=x, y=y
+    )
+    marks = layer(
+        values,
+        mark(95, clip=True, strokeWidth=2.2),
+        x=x,
+        y=y,
+        **outcome("what", HELD, LOST),
+        tooltip=tooltip(("speed", "speed"), ("way", "when"), ("what", "outcome"), ("told", "seen")),
+    )
+    layers = [{"params": zoom("x", "y"), **line}, marks]
     highest = evidence.get("highest_rpm")
     if highest is not None:
         layers += level(float(highest), "y", f"held up to {number(float(highest))} rpm")

@@ -10,12 +10,12 @@ from edgewheel.report.pictures.looks import (
     QUIET,
     Spec,
     axis,
+    layer,
     level,
     mark,
     number,
     outcome,
     picture,
-    rows,
     tooltip,
     zoom,
 )
@@ -29,37 +29,23 @@ def draw(evidence: Evidence) -> Picture:
     """ "starts" ({"start_deg", "degrees", "teeth"}), "least_of_the_wheel_deg", maybe "limit"."""
     starts = evidence["starts"]
     found = sorted(float(one["degrees"]) for one in starts if one["degrees"] is not None)
-    least = evidence.get("least_of_the_wheel_deg")
-    limit = evidence.get("limit")
-    top = max([*found, float(least or 0), float(limit or 0), 1.0]) * 1.15
+    ends = [float(evidence.get(key) or 0) for key in ("least_of_the_wheel_deg", "limit")]
+    top = max([*found, *ends, 1.0]) * 1.15
     x = axis("start", "crank angle at the start, degrees", -8, CYCLE_DEG + 8)
     y = axis("deg", "degrees turned until sync", 0, top)
     values = [_value(one, top) for one in starts]
-    layers: list[Spec] = [
-        {
-            "params": zoom("x", "y"),
-            "data": rows(values),
-            "mark": {"type": "rule", "stroke": QUIET, "clip": True},
-            "encoding": {"x": x, "y": y, "y2": {"datum": 0}},
-        },
-        {
-            "data": rows(values),
-            "mark": mark(80, clip=True),
-            "encoding": {
-                "x": x,
-                "y": y,
-                **outcome("what", FOUND, NEVER),
-                "tooltip": tooltip(("from", "start"), ("told", "until sync"), ("what", "outcome")),
-            },
-        },
-    ]
-    if found and len(found) == len(starts):
-        layers += level(found[ceil(0.5 * len(found)) - 1], "y", "median", (2, 3))
-    if least is not None:
-        words = f"the wheel allows {number(float(least), 4)}"
-        layers += level(float(least), "y", words, (8, 3))
-    if limit is not None:
-        layers += level(float(limit), "y", f"limit {number(float(limit), 4)}", (1, 0))
+    stems = layer(
+        values, {"type": "rule", "stroke": QUIET, "clip": True}, x=x, y=y, y2={"datum": 0}
+    )
+    heads = layer(
+        values,
+        mark(80, clip=True),
+        x=x,
+        y=y,
+        **outcome("what", FOUND, NEVER),
+        tooltip=tooltip(("from", "start"), ("told", "until sync"), ("what", "outcome")),
+    )
+    layers = [{"params": zoom("x", "y"), **stems}, heads, *_lines(evidence, found)]
     never = len(starts) - len(found)
     worst = f"at worst after {number(found[-1], 4)} degrees" if found else "in none of them"
     return Picture(
@@ -75,6 +61,19 @@ def draw(evidence: Evidence) -> Picture:
             tuple((v["from"], v["told"], v["teeth"], v["what"]) for v in values),
         ),
     )
+
+
+def _lines(evidence: Evidence, found: list[float]) -> list[Spec]:
+    """The median if all found sync, what the wheel allows, and the limit."""
+    layers: list[Spec] = []
+    least, limit = evidence.get("least_of_the_wheel_deg"), evidence.get("limit")
+    if found and len(found) == len(evidence["starts"]):
+        layers += level(found[ceil(0.5 * len(found)) - 1], "y", "median", (2, 3))
+    if least is not None:
+        layers += level(float(least), "y", f"the wheel allows {number(float(least), 4)}", (8, 3))
+    if limit is not None:
+        layers += level(float(limit), "y", f"limit {number(float(limit), 4)}", (1, 0))
+    return layers
 
 
 def _value(one: Any, top: float) -> dict[str, Any]:

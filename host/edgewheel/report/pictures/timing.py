@@ -11,6 +11,7 @@ from edgewheel.report.pictures.looks import (
     QUIET,
     Spec,
     axis,
+    layer,
     level,
     mark,
     number,
@@ -25,13 +26,12 @@ SHAPES = ["circle", "square", "triangle-up", "diamond", "triangle-down", "cross"
 HALF_CYCLE = 180
 
 
+_READ_OUT = tooltip(("line", "output"), ("at", "speed"), ("told", "error"), ("count", "events"))
+
+
 def draw(evidence: Evidence) -> Picture:
     """ "rows" as `edgewheel timing --json` has them; "ignition" beside it gives the line."""
-    known = [row for row in evidence["rows"] if row.get("error_deg") is not None]
-    known = [row for row in known if row.get("kind") != "tacho"]
-    # While the speed changes, the scatter is mostly that of the speed.
-    known = [row for row in known if row.get("steady", True)] or known
-    values = [_value(row) for row in known]
+    values = [_value(row) for row in _told(evidence["rows"])]
     errors = [value["error"] for value in values] or [0.0]
     scatter = max((value["scatter"] for value in values), default=0.0)
     margin = max((max(errors) - min(errors)) * 0.15, scatter * 1.2, 0.2)
@@ -42,25 +42,12 @@ def draw(evidence: Evidence) -> Picture:
     names = sorted({value["line"] for value in values})
     shapes = {"domain": names, "range": (SHAPES * len(names))[: len(names)]}
     shape: Spec = {"field": "line", "title": None, "type": "nominal", "scale": shapes}
-    layers: list[Spec] = [
-        {
-            "params": zoom("x", "y"),
-            "data": rows(values),
-            "mark": {"type": "rule", "stroke": QUIET, "clip": True},
-            "encoding": {"x": x, "y": {**y, "field": "below"}, "y2": {"field": "above"}},
-        },
-        {
-            "data": rows(values),
-            "mark": mark(55, stroke=INK, clip=True),
-            "encoding": {
-                "x": x,
-                "y": y,
-                "shape": shape,
-                "tooltip": tooltip(
-                    ("line", "output"), ("at", "speed"), ("told", "error"), ("count", "events")
-                ),
-            },
-        },
+    stroke = {"type": "rule", "stroke": QUIET, "clip": True}
+    scatters = layer(values, stroke, x=x, y={**y, "field": "below"}, y2={"field": "above"})
+    marks = layer(values, mark(55, stroke=INK, clip=True), x=x, y=y, shape=shape, tooltip=_READ_OUT)
+    layers = [
+        {"params": zoom("x", "y"), **scatters},
+        marks,
         *_line(evidence.get("ignition"), top, x, y),
         *level(0.0, "y", "as commanded", (1, 0)),
     ]
@@ -78,6 +65,15 @@ def draw(evidence: Evidence) -> Picture:
         picture(layers, 300),
         _table(values),
     )
+
+
+def _told(rows: Any) -> list[Any]:
+    """The rows of a known error; at steady speeds, if there are any.
+
+    While the speed changes, the scatter is mostly that of the speed.
+    """
+    known = [row for row in rows if row.get("error_deg") is not None and row.get("kind") != "tacho"]
+    return [row for row in known if row.get("steady", True)] or known
 
 
 def _value(row: Any) -> dict[str, Any]:

@@ -7,13 +7,12 @@ from typing import Any
 from edgewheel.report.model import Evidence, Picture, Table
 from edgewheel.report.pictures.looks import (
     QUIET,
-    Spec,
     axis,
+    layer,
     mark,
     number,
     outcome,
     picture,
-    rows,
     tooltip,
     zoom,
 )
@@ -34,37 +33,21 @@ ALIKE, OTHERWISE = "it fails alike", "it does not"
 def draw_diagnosis(evidence: Evidence) -> Picture:
     """ "steps" as `edgewheel diagnose --json` has them."""
     steps = evidence["steps"]
-    values = [
-        {
-            "n": int(step["number"]),
-            "stage": STAGE_WORDS.get(step["stage"], step["stage"]),
-            "what": RIGHT if step["stage"] == "right" else WRONG,
-            "signal": step["signal"],
-            "meaning": step["meaning"],
-        }
-        for step in steps
-    ]
+    values = [_tried(step) for step in steps]
     order = [STAGE_WORDS[stage] for stage in reversed(STAGES)]
     x = axis("n", "try", 0.5, len(steps) + 0.5, axis={"tickMinStep": 1, "format": "d"})
     y = {"field": "stage", "type": "ordinal", "title": None, "scale": {"domain": order}}
-    layers: list[Spec] = [
-        {
-            "data": rows(values),
-            "mark": {"type": "line", "stroke": QUIET, "strokeDash": [2, 3]},
-            "encoding": {"x": x, "y": y, "order": {"field": "n"}},
-        },
-        {
-            "data": rows(values),
-            "mark": mark(110, strokeWidth=2.2),
-            "encoding": {
-                "x": x,
-                "y": y,
-                **outcome("what", RIGHT, WRONG),
-                "tooltip": tooltip(
-                    ("signal", "signal"), ("stage", "it knows"), ("meaning", "meaning")
-                ),
-            },
-        },
+    path = {"type": "line", "stroke": QUIET, "strokeDash": [2, 3]}
+    layers = [
+        layer(values, path, x=x, y=y, order={"field": "n"}),
+        layer(
+            values,
+            mark(110, strokeWidth=2.2),
+            x=x,
+            y=y,
+            **outcome("what", RIGHT, WRONG),
+            tooltip=tooltip(("signal", "signal"), ("stage", "it knows"), ("meaning", "meaning")),
+        ),
     ]
     told = tuple((str(v["n"]), v["signal"], v["stage"], v["meaning"]) for v in values)
     last = values[-1]["stage"] if values else "nothing"
@@ -79,6 +62,16 @@ def draw_diagnosis(evidence: Evidence) -> Picture:
     )
 
 
+def _tried(step: Any) -> dict[str, Any]:
+    return {
+        "n": int(step["number"]),
+        "stage": STAGE_WORDS.get(step["stage"], step["stage"]),
+        "what": RIGHT if step["stage"] == "right" else WRONG,
+        "signal": step["signal"],
+        "meaning": step["meaning"],
+    }
+
+
 def draw_shrinking(evidence: Evidence) -> Picture:
     """ "trials" ({"stage", "changes", "seconds", "failed", "found"}) in their order."""
     trials = evidence["trials"]
@@ -87,21 +80,17 @@ def draw_shrinking(evidence: Evidence) -> Picture:
     x = axis("n", "trial", 0.5, len(values) + 0.5)
     y = axis("shown", "changes to the signal", 0.7, most + 1.5)
     y["scale"] = {"type": "log", "domain": y["scale"]["domain"], "nice": False}
-    layers: list[Spec] = [
-        {
-            "params": zoom("x"),
-            "data": rows(values),
-            "mark": mark(70, clip=True),
-            "encoding": {
-                "x": x,
-                "y": y,
-                **outcome("what", OTHERWISE, ALIKE),
-                "tooltip": tooltip(
-                    ("told", "changes"), ("stage", "stage"), ("lasts", "stretch"), ("what", "then")
-                ),
-            },
-        }
-    ]
+    marks = layer(
+        values,
+        mark(70, clip=True),
+        x=x,
+        y=y,
+        **outcome("what", OTHERWISE, ALIKE),
+        tooltip=tooltip(
+            ("told", "changes"), ("stage", "stage"), ("lasts", "stretch"), ("what", "then")
+        ),
+    )
+    layers = [{"params": zoom("x"), **marks}]
     told = tuple((str(v["n"]), v["stage"], v["told"], v["lasts"], v["what"]) for v in values)
     return Picture(
         "From all changes to the few that matter",
