@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from edgewheel.search.look import Look, Stage
 from edgewheel.search.suspects import Change, Doubt, Finding, Scene, by_hint, no_faults, numbers_in
-from edgewheel.search.variant import USUAL_RPM, CrankPattern
+from edgewheel.search.variant import CrankPattern
 
 USUAL_WHEELS = (
     (60, 2), (36, 1), (36, 2), (24, 1), (12, 1), (24, 2), (48, 2), (30, 2), (30, 1), (32, 2),
@@ -28,7 +28,7 @@ def crank_changes(scene: Scene, look: Look) -> list[Change]:
         *_gap_changes(scene.pattern),
         *_both_edges(scene.pattern),
         _turned_over_crank(scene),
-        *_speeds(),
+        *_speeds(scene),
         *_exchanged(scene),
         *_wheels(scene.pattern, reason),
     ]
@@ -123,16 +123,32 @@ def _turned_over_crank(scene: Scene) -> Change:
     )
 
 
-def _speeds() -> Iterator[Change]:
-    narrow = Fraction(SLOW_RPM, 2 * USUAL_RPM)
+def _speeds(scene: Scene) -> Iterator[Change]:
+    if scene.rpm > SLOW_RPM:
+        yield _slowly(scene.rpm)
+    if scene.rpm < FAST_RPM:
+        yield Change(
+            f"at {FAST_RPM} rpm",
+            lambda variant: replace(variant, rpm=FAST_RPM),
+            Finding(
+                ("stall time-out",),
+                "Lengthen the time without teeth after which the controller takes the engine for "
+                "stopped: the gap must fit in at cranking speed.",
+            ),
+            "no teeth|stall",
+        )
+
+
+def _slowly(usual_rpm: int) -> Change:
+    narrow = Fraction(SLOW_RPM, 2 * usual_rpm)
     blanking = Finding(("crank blanking",), "Shorten the crank blanking: it hides whole teeth.")
-    yield Change(
+    return Change(
         f"at {SLOW_RPM} rpm",
         lambda variant: replace(variant, rpm=SLOW_RPM),
         blanking,
         "no teeth|none",
         Doubt(
-            f"at {SLOW_RPM} rpm with teeth as short as they were at {USUAL_RPM}",
+            f"at {SLOW_RPM} rpm with teeth as short as they were at {usual_rpm}",
             lambda _, after: replace(after, width=narrow),
             blanking,
             Finding(
@@ -140,16 +156,6 @@ def _speeds() -> Iterator[Change]:
                 "Shorten the crank's noise filter: a tooth must last longer than it.",
             ),
         ),
-    )
-    yield Change(
-        f"at {FAST_RPM} rpm",
-        lambda variant: replace(variant, rpm=FAST_RPM),
-        Finding(
-            ("stall time-out",),
-            "Lengthen the time without teeth after which the controller takes the engine for "
-            "stopped: the gap must fit in at cranking speed.",
-        ),
-        "no teeth|stall",
     )
 
 

@@ -24,7 +24,14 @@ from edgewheel.search.cam_suspects import cam_changes
 from edgewheel.search.crank_suspects import crank_changes
 from edgewheel.search.look import Look, Stage
 from edgewheel.search.suspects import Change, Finding, Scene
-from edgewheel.search.variant import Variant, cam_track, crank_pattern, main_track, sensed_wheel
+from edgewheel.search.variant import (
+    USUAL_RPM,
+    Variant,
+    cam_track,
+    crank_pattern,
+    main_track,
+    sensed_wheel,
+)
 
 Try = Callable[[Variant, str], Look]
 """Plays a variant, described by the words, and says what was seen."""
@@ -66,7 +73,7 @@ class _Kept:
     finding: Finding
 
 
-def scene_of(plan: Plan) -> Scene:
+def scene_of(plan: Plan, rpm: int = USUAL_RPM) -> Scene:
     """What the bench file says of the engine. Nothing in it comes from the controller."""
     wheel = sensed_wheel(plan)
     crank, cam = main_track(wheel), cam_track(wheel)
@@ -78,19 +85,23 @@ def scene_of(plan: Plan) -> Scene:
         tuple((tooth.begin, tooth.end) for tooth in cam.teeth) if cam else (),
         cam is not None and cam.shaft == "cam",
         crank.sensor.kind == "hall" and crank.sensor.direction is None,
+        rpm,
     )
 
 
 class Diagnose:
-    """Iterate over `steps()`, then read `diagnosis`."""
+    """Iterate over `steps()`, then read `diagnosis`.
 
-    def __init__(self, plan: Plan, play: Try) -> None:
-        self._scene = scene_of(plan)
+    Tries run at `rpm` where nothing else is asked.
+    """
+
+    def __init__(self, plan: Plan, play: Try, rpm: int = USUAL_RPM) -> None:
+        self._scene = scene_of(plan, rpm)
         self._plan = plan
         self._play = play
         self._kept: list[_Kept] = []
         self._tried: dict[Variant, Look] = {}
-        self._variant = Variant()
+        self._variant = Variant(rpm=rpm)
         self._timed = Timed.UNKNOWN
         self.diagnosis: Diagnosis | None = None
 
@@ -228,7 +239,7 @@ class Diagnose:
         """Drop each kept change without which the controller is as right."""
         for kept in self._kept[:-1]:
             rest = [other for other in self._kept if other is not kept]
-            variant = Variant()
+            variant = Variant(rpm=self._scene.rpm)
             for other in rest:
                 variant = other.change.apply(variant)
             what = f"all that, but not {kept.change.what}"

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from edgewheel.search.variant import CrankPattern, Variant
+from edgewheel.search.variant import USUAL_RPM, CrankPattern, Variant
 
 Apply = Callable[[Variant], Variant]
 
@@ -54,7 +54,10 @@ class Change:
 
 @dataclass(frozen=True)
 class Scene:
-    """What is known of the engine: its crank track's and cam track's names, and the pattern."""
+    """What is known of the engine: its crank track's and cam track's names, and the pattern.
+
+    `rpm` is the speed of a try that is not about speed.
+    """
 
     crank: str
     cam: str | None
@@ -63,6 +66,7 @@ class Scene:
     cam_teeth: tuple[tuple[Fraction, Fraction], ...] = ()
     cam_shaft: bool = True
     hall: bool = True
+    rpm: int = USUAL_RPM
 
 
 def by_hint(changes: Sequence[Change], reason: str) -> list[Change]:

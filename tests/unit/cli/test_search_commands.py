@@ -104,3 +104,16 @@ def test_diagnose_of_a_sound_controller_passes(bench, capsys, tmp_path):
     (tmp_path / "bench.yaml").write_text(SIXTY)
     assert main(["diagnose", bench]) == 0
     assert "nothing is wrong at 1000 rpm" in capsys.readouterr().out
+
+
+def test_diagnose_at_another_speed_and_taken_up(bench, capsys, tmp_path):
+    (tmp_path / "bench.yaml").write_text(SIXTY)
+    assert main(["diagnose", bench, "--speed", "2000", "--json"]) == 0
+    first = json.loads(capsys.readouterr().out)
+    again = ["diagnose", bench, "--resume", first["folder"]]
+    assert main([*again, "--speed", "2000", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == first
+    assert main(again) == 2
+    assert "the record of another search" in capsys.readouterr().err
+    assert main(["diagnose", bench, "--speed", "2"]) == 2
+    assert "write 60 to 20000 rpm" in capsys.readouterr().err

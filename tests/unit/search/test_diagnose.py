@@ -12,7 +12,7 @@ from edgewheel.bench.plan import Plan
 from edgewheel.bench.search_record import SearchRecord
 from edgewheel.search.diagnose import Diagnose, Diagnosis, scene_of
 from edgewheel.search.diagnosing import Player
-from edgewheel.search.look import Look, Stage
+from edgewheel.search.look import Look, Stage, look
 from edgewheel.search.trials import SearchStopped
 from edgewheel.search.variant import Variant, crank_pattern, sensed_wheel, varied
 from edgewheel.yamlfile import Node, parse
@@ -161,6 +161,44 @@ def test_every_try_is_on_record_and_a_stop_is_clean(file, tmp_path):
     assert json.loads(rows[1][0])["gap_ratio"] == "15/4"
     assert json.loads(rows[0][1])["stage"] == Stage.NOTHING.name
     assert rows[0][2].startswith("no gap in")
+
+
+def test_a_stopped_diagnosis_goes_on_where_it_was_and_ends_the_same(file, tmp_path, monkeypatch):
+    plan = planned(CASES["gap limits too low"], file)
+    whole = diagnosed(plan)
+    with SearchRecord(tmp_path / "record") as record:
+        player = Player(plan, record)
+        with pytest.raises(SearchStopped):
+            for step in Diagnose(plan, player).steps():
+                if step.number == 2:
+                    player.stop()
+    played = []
+    monkeypatch.setattr(
+        "edgewheel.search.diagnosing.look", lambda rig, plan: played.append(plan) or look(rig, plan)
+    )
+    with SearchRecord(tmp_path / "record") as record:
+        diagnose = Diagnose(plan, Player(plan, record))
+        for _ in diagnose.steps():
+            pass
+        assert len(record.trials()) == whole.tries
+    assert diagnose.diagnosis == whole
+    assert len(played) == whole.tries - 2
+
+
+def test_another_speed_is_played_and_the_names_stay(file):
+    plan = planned(CASES["missing teeth"], file)
+    played = []
+    player = Player(plan)
+
+    def play(variant: Variant, what: str) -> Look:
+        played.append(variant.rpm)
+        return player(variant, what)
+
+    diagnose = Diagnose(plan, play, 2500)
+    for _ in diagnose.steps():
+        pass
+    assert named(diagnose.diagnosis) == {"missing teeth"}
+    assert set(played) <= {2500, 250, 3000} and played[0] == 2500
 
 
 def teeth_of(plan: Plan, variant: Variant):
