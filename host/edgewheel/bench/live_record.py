@@ -22,7 +22,7 @@ class LiveRecord:
         self.folder = run_folder(runs, plan.name)
         self._plan = plan
         self._listener = VerdictListener(plan.limits, open_end=True)
-        self._summary: dict[str, Any] = {"board": board}
+        self._summary: dict[str, Any] = {"kind": "live", "board": board}
         self._record = Record(self.folder)
         self._record.inputs(plan.inputs, meta_of(plan))
 

@@ -29,6 +29,7 @@ MEANING = {
 }
 KINDS = {
     "run": "Report of one run",
+    "live": "Report of a run steered by hand",
     "sweep": "Report of a speed sweep",
     "threshold": "Report of a threshold",
     "envelope": "Report of an envelope",

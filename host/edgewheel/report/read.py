@@ -21,6 +21,7 @@ from edgewheel.report.source import Source, open_source
 _READERS: dict[str, Callable[[Source], Report]] = {
     "diagnose": read_diagnose,
     "envelope": read_envelope,
+    "live": read_run,
     "qualify": read_qualify,
     "run": read_run,
     "starts": read_starts,

@@ -148,3 +148,29 @@ def test_a_folder_whose_record_is_gone_still_tells_its_verdict(tmp_path):
     report = read_report(run)
     assert report.grade is Grade.FAILED
     assert {one["kind"] for one in report.tests[0].evidence()} == {"words"}
+
+
+def with_summary(run, **changes):
+    file = run / "summary.json"
+    file.write_text(json.dumps(json.loads(file.read_text()) | changes))
+    return read_report(run)
+
+
+def test_how_a_run_ended_decides_what_to_do(tmp_path):
+    run = made_by(tmp_path, "run", str(bench_file(tmp_path, motion=SLOW)))
+    lost = with_summary(run, outcome="error", detail="the cable was pulled")
+    assert (lost.grade, lost.advice[0].command) == (Grade.ERROR, "edgewheel doctor")
+    assert lost.answer == "The cable was pulled."
+    stopped = with_summary(run, outcome="aborted", detail="stopped by hand")
+    assert stopped.grade is Grade.STOPPED and "edgewheel run" in stopped.advice[0].command
+    never = with_summary(run, outcome="failed", detail="never", first_sync_s=None)
+    assert "edgewheel diagnose" in never.advice[0].command
+
+
+def test_of_a_run_that_was_steered_by_hand_only_what_was_recorded_is_shown(tmp_path):
+    run = made_by(tmp_path, "run", str(bench_file(tmp_path, motion=FAILING)))
+    report = with_summary(run, kind="live")
+    (speed,) = report.tests[0].evidence()
+    assert speed["kind"] == "speed"
+    assert speed["true"] == [] and len(speed["reported"]) > 5
+    assert report.repeat == ""

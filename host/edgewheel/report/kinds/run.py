@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from math import inf
 from shlex import quote
 from typing import Any
 
@@ -34,7 +35,7 @@ MOST_POINTS = 1500
 
 
 def read_run(source: Source) -> Report:
-    """The report of a run."""
+    """The report of a run, also of one that was steered by hand."""
     grade = GRADES.get(str(source.summary.get("outcome")), Grade.ERROR)
     answer = sentence(str(source.summary.get("detail", "")))
     test = Test(
@@ -44,7 +45,7 @@ def read_run(source: Source) -> Report:
         answer,
         measured=_first_sync(source),
         limit=_limit(source),
-        repeat=source.repeat(f"edgewheel run {source.bench_path}"),
+        repeat="" if source.kind == "live" else source.repeat(f"edgewheel run {source.bench_path}"),
         seconds=_seconds(source),
         evidence=lambda: run_evidence(source),
     )
@@ -53,9 +54,13 @@ def read_run(source: Source) -> Report:
 
 
 def run_evidence(source: Source) -> list[Evidence]:
-    """Speed, the waveform around the first loss, and the timing if outputs were captured."""
+    """Speed, the waveform around the first loss, and the timing if outputs were captured.
+
+    Of a live run only what was recorded: its motion is not in the inputs.
+    """
     found: list[Evidence] = []
-    for make in (waveform_evidence, speed_evidence, timing_evidence):
+    makers = (waveform_evidence, speed_evidence, timing_evidence)
+    for make in (speed_evidence,) if source.kind == "live" else makers:
         found += attempted(make, source)
     return found
 
@@ -78,10 +83,15 @@ def waveform_evidence(source: Source) -> Sequence[Evidence]:
 
 
 def speed_evidence(source: Source) -> Sequence[Evidence]:
-    """True and reported speed and the findings, thinned to what a picture can show."""
+    """True and reported speed and the findings, thinned to what a picture can show.
+
+    The true speed of a live run was decided by hand, so its inputs do not tell it.
+    """
     recorded = RecordedRun(source.folder)
     truth, end_s = Truth(recorded.plan.signal.motion), float(recorded.plan.signal.motion.end_s)
     moments = [end_s * step / MOST_POINTS for step in range(MOST_POINTS + 1)]
+    if source.kind == "live":
+        moments, end_s = [], inf
     name = recorded.plan.signals.speed
     every = max(_count(source, "report") // MOST_POINTS, 1)
     reported = [
@@ -158,6 +168,11 @@ def run_advice(source: Source, grade: Grade) -> list[Advice]:
     if grade is Grade.ERROR:
         told = "Nothing is said of the controller: the bench failed. Check it."
         return [Advice(told, "edgewheel doctor")]
+    if source.kind == "live":
+        told = (
+            "To prove what was seen by hand, write it as the motion of a bench file, and play it:"
+        )
+        return [Advice(told, f"edgewheel run {bench}")]
     if grade is Grade.STOPPED:
         return [Advice("It was stopped before its end. Play it again.", again)]
     if grade is not Grade.FAILED:
@@ -201,6 +216,8 @@ def _tested(source: Source) -> str:
     plan = source.plan
     if plan is None:
         return "One run of a bench file."
+    if source.kind == "live":
+        return f"Whether the controller keeps sync while somebody steers. {source.setting}"
     motion: Any = plan.signal.motion
     speeds = [
         abs(rpm)

@@ -44,7 +44,7 @@ def draw(evidence: Evidence) -> Picture:
         layers += level(float(limit), "y", f"limit {number(float(limit))}")
     failed = sum(value["what"] == FAILED for value in values)
     return Picture(
-        f"{y_title} against {x_title}",
+        f"{y_title[:1].upper()}{y_title[1:]} against {x_title}",
         f"{several(len(values), 'point')} of {y_title} against {x_title}; {failed} of them beyond "
         "the limit.",
         "Rings are within the limit, crosses beyond it.",

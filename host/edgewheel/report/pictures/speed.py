@@ -43,9 +43,9 @@ TRUE, REPORTED = "true speed", "reported by the controller"
 def draw(evidence: Evidence) -> Picture:
     """ "true" and "reported" ([seconds, rpm]), "findings" ({"seconds", "rpm", "kind", "told"})."""
     true, reported, found = evidence["true"], evidence["reported"], evidence["findings"]
-    speeds = [rpm for _, rpm in true] or [0.0]
+    speeds = [rpm for _, rpm in true or reported] or [0.0]
     top = max(speeds) * 1.12 or 100.0
-    end_s = max([seconds for seconds, _ in true], default=1.0)
+    end_s = max([seconds for seconds, _ in [*true, *reported]], default=1.0)
     x = axis("s", "time, seconds", 0, end_s)
     y = axis("rpm", "speed, rpm", 0, top)
     both = {"domain": [TRUE, REPORTED]}
