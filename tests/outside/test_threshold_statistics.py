@@ -5,11 +5,11 @@ from math import exp, log, sqrt
 
 import numpy as np
 import pytest
-from scipy.optimize import minimize
+from scipy.optimize import minimize, minimize_scalar
 from scipy.stats import binomtest, entropy
 
 from edgewheel.search.binomial import agreeing, clopper_pearson
-from edgewheel.search.posterior import Answer, Posterior, posterior_of
+from edgewheel.search.posterior import Answer, Posterior, failing, posterior_of
 
 
 @pytest.mark.parametrize("tried", [1, 2, 7, 30, 200])
@@ -109,6 +109,48 @@ def test_an_up_and_down_series_gives_what_dixon_and_mood_make_of_it(seed):
     low, median, high = posterior_of(answers, 0.5).interval()
     assert median == pytest.approx(dixon_mood, abs=0.25 * (high - low))
     assert low < dixon_mood < high
+
+
+DIXON_1965 = {
+    "X": -0.500, "XO": 0.842, "XX": -0.178, "XOO": 0.299, "XOX": -0.500, "XXO": 1.000,
+    "XXX": 0.194, "XOOO": -0.157, "XOOX": -0.878, "XOXO": 0.701, "XOXX": 0.084, "XXOO": 0.305,
+    "XXOX": -0.305, "XXXO": 1.288, "XXXX": 0.555, "XOOOO": -0.547, "XOOOX": -1.250,
+    "XOOXO": 0.372, "XOOXX": -0.169, "XOXOO": 0.022, "XOXOX": -0.500, "XOXXO": 1.169,
+    "XOXXX": 0.611, "XXOOO": -0.296, "XXOOX": -0.831, "XXOXO": 0.831, "XXOXX": 0.296,
+    "XXXOO": 0.500, "XXXOX": -0.043, "XXXXO": 1.603, "XXXXX": 0.893,
+}  # fmt: skip
+"""After a first O: the series of an up-and-down test, X for a failure, and k of the estimate
+x + k d from its last level x and its step d.
+
+W. J. Dixon, "The up-and-down method for small samples", J. American Statistical Association 60
+(1965), the published worked values that follow from Dixon and Mood's method for few trials. From
+memory; each is the maximum likelihood of a normal curve whose standard deviation is d, to 0.001.
+"""
+
+
+@pytest.mark.parametrize("series", DIXON_1965)
+def test_dixons_published_estimates_are_the_models(series):
+    """The model with a logistic of the same scale (1.702 of its own make a normal's).
+
+    Where four trials in a row agree, the estimate hangs on the far tails, which differ.
+    """
+    step, level, answers = 0.05, 0.5, []
+    for word in "O" + series:
+        answers.append(Answer(level, word == "X"))
+        level += -step if word == "X" else step
+    published = answers[-1].x + DIXON_1965[series] * step
+
+    def loss(t: float) -> float:
+        x, slope = np.array([answer.x for answer in answers]), np.array(step / 1.702)
+        fails = failing(x, np.array(t), slope, 0.5)
+        failed = np.array([answer.failed for answer in answers])
+        return float(-np.log(np.where(failed, fails, 1 - fails)).sum())
+
+    fit = minimize_scalar(loss, bounds=(0.2, 0.8), method="bounded", options={"xatol": 1e-7})
+    if "XXXX" not in series and "OOOO" not in series:
+        assert fit.x == pytest.approx(published, abs=0.1 * step)
+    low, _, high = posterior_of(answers, 0.5).interval()
+    assert low < published < high
 
 
 def test_the_posterior_does_not_depend_on_the_order_of_trials():

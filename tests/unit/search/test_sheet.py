@@ -9,6 +9,8 @@ import yaml
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.rig import Rig
 from edgewheel.cli.main import main
+from edgewheel.motion.motion import Motion
+from edgewheel.motion.segment import hold
 from edgewheel.search.sheet.make import bench_subject, sheet_of, wheel_subject
 from edgewheel.search.sheet.page import page
 from edgewheel.search.sheet.proof import read_runs
@@ -168,11 +170,19 @@ def test_a_bounce_longer_than_a_tooth_has_no_blanking(tmp_path):
 
 @pytest.mark.parametrize("name", names())
 def test_every_wheel_of_the_library_has_its_page(name):
-    text = page(sheet_of(wheel_subject(find(name))))
+    few_turns = ("a few turns", Motion([hold(600, turns=4)]))
+    text = page(sheet_of(wheel_subject(find(name), few_turns)))
     lines = text.splitlines()
     assert max(map(len, lines)) <= 80
     assert len(lines) < 66
     assert "nan" not in text and "inf " not in text
+
+
+def test_a_wheel_alone_is_taken_through_the_usual_speeds(capsys):
+    assert main(["sheet", "36-minus-1"]) == 0
+    said = capsys.readouterr().out
+    assert "Under an assumed run from 200 to 6000 rpm: 200 to 6000 rpm." in said
+    assert "crank blanking" in said and "controller.settings" not in said
 
 
 def test_runs_take_the_place_of_computations(tmp_path, capsys, monkeypatch):

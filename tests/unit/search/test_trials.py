@@ -4,7 +4,9 @@ import json
 import sqlite3
 from fractions import Fraction
 
+import numpy as np
 import pytest
+from scipy.optimize import minimize
 
 from edgewheel.bench.loader import load_plan
 from edgewheel.errors import FileError, UsageError
@@ -63,6 +65,44 @@ def test_the_threshold_of_the_simulated_controller_is_where_arithmetic_and_a_gri
     highest = max(delay for delay, trial in tried.items() if trial.passed)
     assert limit.low <= highest + 20 and limit.high >= highest
     assert all(trial.passed is (delay <= highest) for delay, trial in tried.items())
+
+
+JITTERING = BENCH.replace(
+    "kind: bounce, track: crank, after: rise, delay_us: 80, width_us: 4",
+    "kind: jitter, track: crank, shape: normal, us: 30",
+).replace("gap_ratio_high: 4", "gap_ratio_high: 4, tooth_ratio_low: 0.6, tooth_ratio_high: 1.6")
+JITTER = Axis("faults.worn.us", 10, 70)
+QUICK = RunUp(Fraction(2000), Fraction(20_000), Fraction(1, 20))
+
+
+@pytest.mark.slow
+def test_a_limit_that_emerges_gradually_is_where_a_dense_grid_has_it(bench):
+    """Jitter that now and then makes a tooth look out of its ratio: no single value is the limit.
+
+    The grid's threshold is scipy's maximum likelihood of a logistic over 12 trials at each of 9
+    values, its error the curvature there.
+    """
+    bench.write_text(JITTERING)
+    with trials_of(bench, run_up=QUICK) as trials:
+        seek = Seek(trials, JITTER, Wanted(within=0.05, trials=80))
+        for _ in seek.items():
+            pass
+        limit = seek.limit
+    assert limit.estimate.found is Found.INTERVAL
+    with trials_of(bench, run_up=QUICK, asked={"grid": "dense"}) as grid:
+        values = [27 + 1.5 * step for step in range(9) for _ in range(12)]
+        failed = [not grid.run({JITTER.address: str(value)}).passed for value in values]
+    assert 20 < sum(failed) < 88
+    x, sign = np.array(values), np.where(failed, 1, -1)
+
+    def loss(parameters):
+        return np.logaddexp(0, -sign * (x - parameters[0]) / np.exp(parameters[1])).sum()
+
+    fit = minimize(loss, [33, 0], method="BFGS")
+    error = 1.96 * fit.hess_inv[0, 0] ** 0.5
+    assert error < 1
+    assert limit.low - error <= fit.x[0] <= limit.high + error
+    assert limit.high - limit.low <= 3
 
 
 def test_every_trial_is_a_row_with_a_seed_of_its_own(bench):
