@@ -181,7 +181,7 @@ def test_every_wheel_of_the_library_has_its_page(name):
 def test_a_wheel_alone_is_taken_through_the_usual_speeds(capsys):
     assert main(["sheet", "36-minus-1"]) == 0
     said = capsys.readouterr().out
-    assert "Under an assumed run from 200 to 6000 rpm: 200 to 6000 rpm." in said
+    assert "Under an assumed run from 200 to 6000 rpm" in said
     assert "crank blanking" in said and "controller.settings" not in said
 
 
