@@ -76,7 +76,7 @@ THRESHOLD = {
 }  # fmt: skip
 POINTS = {
     "kind": "points",
-    "x": {"name": "stopped_at_deg", "unit": "degrees"},
+    "x": {"name": f"stopped {HOSTILE}", "unit": "degrees"},
     "y": {"name": "ms", "unit": "ms"},
     "points": [{"x": 3, "y": 142.0, "passed": True}, {"x": 9, "y": 190.0, "passed": False}],
     "line": [{"x": 0, "y": 140}, {"x": 10, "y": 145}],

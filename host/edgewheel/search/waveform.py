@@ -91,7 +91,10 @@ def waveform_around(plan: Plan, seconds: float, reason: str = "") -> dict[str, A
     whole = plan.signal.capture is None
     sound = _signal(sound_signal(plan.signal), tick_hz, *stretch) if whole else None
     counts = _counts(plan, played, tick_hz)
+    # What comes before is there so that the input's memory is filled, and may be misjudged.
+    since_s = seconds - LOOK_BACK_S if begin_s else 0.0
     marks = _marks(plan, played, sound, counts, tick_hz)
+    marks = [mark for mark in marks if mark.seconds >= since_s]
     begin_s, end_s = _window(plan, seconds, marks)
     shown = [mark for mark in marks if begin_s <= mark.seconds <= end_s]
     return {

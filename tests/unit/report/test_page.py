@@ -76,7 +76,9 @@ def test_nothing_of_the_record_becomes_markup(page):
     scripts = elements.named("script")
     data = [attrs for attrs in scripts if attrs.get("type") == "application/json"]
     assert len(scripts) - len(data) == 2
+    assert HOSTILE not in page
     assert HOSTILE in elements.text
+    assert r"stopped \u003c/script\u003e" in page  # in the data of a picture
     assert "<b>an input</b>" in elements.text
 
 
