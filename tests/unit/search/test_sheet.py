@@ -69,9 +69,19 @@ def passes(folder: Path, bench: dict, settings: dict) -> bool:
     return judged[0]
 
 
+SHEETS = {}
+
+
+def sheet_of_whole(folder: Path, bench: dict):
+    """The sheet of MOON or PIN as they stand, made once."""
+    if bench["wheel"] not in SHEETS:
+        SHEETS[bench["wheel"]] = sheet_for(folder, bench)
+    return SHEETS[bench["wheel"]]
+
+
 @pytest.mark.parametrize("bench", [MOON, PIN], ids=["half-moon", "one tooth"])
 def test_what_the_sheet_says_syncs(tmp_path, bench):
-    sheet = sheet_for(tmp_path, bench)
+    sheet = sheet_of_whole(tmp_path, bench)
     assert passes(tmp_path, bench, sheet.typed())
     as_a_time = {"crank.blanking_percent": 0.0, **sheet.line("blanking_us").typed}
     assert passes(tmp_path, bench, sheet.typed() | as_a_time)
@@ -99,7 +109,7 @@ ENDS = [
     [pytest.param(*case, id=f"{case[0]['wheel'][:2]}-{case[1]}-{case[2]}") for case in ENDS],
 )
 def test_just_within_an_end_it_syncs_and_just_beyond_it_does_not(tmp_path, bench, key, end):
-    sheet = sheet_for(tmp_path, bench)
+    sheet = sheet_of_whole(tmp_path, bench)
     line = sheet.line(key)
     bound, other = line.low.value, line.high.value
     if end == "high":
@@ -118,7 +128,7 @@ def test_above_the_gap_ratio_a_gap_with_a_tooth_lost_beside_it_is_taken(tmp_path
     steady = {"segments": [{"hold": 1000, "turns": 20}]}
     lost = {"lost": {"kind": "missing_tooth", "track": "crank", "teeth": [1]}}
     bound = sheet_for(tmp_path, MOON | {"motion": steady}).line("gap_ratio_high").high.value
-    settings = sheet_for(tmp_path, MOON).typed()
+    settings = sheet_of_whole(tmp_path, MOON).typed()
     bench = MOON | {"motion": steady, "faults": lost}
     told = []
     for value in (0.97 * bound, 1.03 * bound):
@@ -130,7 +140,7 @@ def test_above_the_gap_ratio_a_gap_with_a_tooth_lost_beside_it_is_taken(tmp_path
 
 @pytest.mark.parametrize("end", ["low", "high"])
 def test_the_cam_may_be_off_by_as_much_as_the_sheet_says(tmp_path, end):
-    sheet = sheet_for(tmp_path, MOON)
+    sheet = sheet_of_whole(tmp_path, MOON)
     bound = getattr(sheet.line("cam_phase"), end).value
     for share, synced in ((0.98, True), (1.02, False)):
         shifted = {"kind": "shifted", "track": "cam", "by_deg": round(share * bound, 3)}
@@ -140,7 +150,7 @@ def test_the_cam_may_be_off_by_as_much_as_the_sheet_says(tmp_path, end):
 
 def test_beyond_the_cam_window_its_wrong_edge_is_let_in(tmp_path):
     """Within the window a cam that counts the wrong edge is noticed: no sync."""
-    sheet = sheet_for(tmp_path, PIN)
+    sheet = sheet_of_whole(tmp_path, PIN)
     wrong = sheet.typed() | {"cam.edge": "falling"}
     end = sheet.line("cam_window_to").high.value
     assert not passes(tmp_path, PIN, wrong | {"phase.window_to_deg": end - 0.3})
