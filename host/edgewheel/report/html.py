@@ -27,6 +27,31 @@ MEANING = {
     Grade.STOPPED: "stopped before its end",
     Grade.MEASURED: "measured; there is no limit to break",
 }
+GLOSSARY = (
+    (
+        "Crank and cam",
+        "The two shafts of an engine that the controller watches, each by a wheel with teeth and a "
+        "sensor. The crank's teeth say how far it has turned; the cam turns half as fast and says "
+        "in which of two turns of the crank the engine is.",
+    ),
+    (
+        "Sync",
+        "The controller has found its place in the pattern of teeth, so it knows where the engine "
+        "stands. Without sync it can fire no coil and open no injector at the right moment.",
+    ),
+    (
+        "Bench",
+        "In place of an engine a board plays the sensors' signals, so that the same signal can be "
+        "played again, edge for edge. A simulated bench is a program: nothing was wired.",
+    ),
+    ("Sound", "As it should be: the same wheel and motion without any fault."),
+    ("Trial", "One run from standstill, with a start of its own, that passes or fails."),
+    (
+        "95 % interval",
+        "How sure a measured value is: of a hundred such intervals about ninety-five hold the true "
+        "value.",
+    ),
+)
 KINDS = {
     "run": "Report of one run",
     "live": "Report of a run steered by hand",
@@ -50,6 +75,7 @@ def html(report: Report) -> str:
         tests=_all_shown(report.tests),
         overview=[_drawn(picture, set()) for picture in pictures(report.overview)],
         meaning=MEANING,
+        glossary=GLOSSARY,
         when=dict(report.facts).get("When", ""),
         grades=[grade for grade in Grade if report.count(grade) or grade is report.grade],
         Grade=Grade,

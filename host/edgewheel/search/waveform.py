@@ -39,11 +39,12 @@ LATE = 0.04
 MOST_EDGES = 4000
 """Of all tracks, in the picture."""
 
-EXTRA = "counted as a tooth, but the sound wheel has no edge here"
-MISSED = "an edge of the sound wheel that was not counted"
-OVERRUN = "lost: the controller was still busy with the edges before"
-ADDED = "not in the sound signal"
-GONE = "missing from the signal"
+EXTRA = "was counted as a tooth where the sound wheel has none"
+MISSED = "of the sound wheel was not counted"
+OVERRUN = "was lost: the controller was still busy with those before"
+ADDED = "is not in the sound signal"
+GONE = "is missing from the signal"
+"""Each said of an edge: "an edge of the sound wheel was not counted"."""
 
 
 @dataclass(frozen=True)
@@ -224,7 +225,7 @@ def misread(track: str, wanted: Ticks, counts: Counts, tick_hz: int) -> list[Mar
         if abs(off[index]) > LATE * pitch:
             way = "late" if off[index] > 0 else "early"
             share = abs(off[index]) / pitch
-            marks.append(Mark(track, seconds, f"counted {share:.0%} of a tooth period {way}"))
+            marks.append(Mark(track, seconds, f"was counted {share:.0%} of a tooth period {way}"))
     lost = counts.lost
     for tick in wanted[~taken].tolist():
         busy = len(lost) and float(np.min(np.abs(lost - tick))) < NEAR * pitch

@@ -16,7 +16,7 @@ TRACK = {"name": f"crank {HOSTILE}", "initial": 0, "edges": [0.99, 0.992, 0.995,
 WAVEFORM = {
     "kind": "waveform", "tracks": [TRACK], "sound": [{**TRACK, "edges": [0.99, 0.992]}],
     "counted": [0.99, 0.995], "loss": 1.0, "begin": 0.989, "end": 1.001, "reason": HOSTILE,
-    "marked": [{"track": TRACK["name"], "seconds": 0.995, "why": "counted too much"}] * 2,
+    "marked": [{"track": TRACK["name"], "seconds": 0.995, "why": "was counted twice"}] * 2,
 }  # fmt: skip
 SAMPLES = {
     "threshold": THRESHOLD,
@@ -114,7 +114,10 @@ def test_a_few_tests_need_no_overview():
 def test_words_are_told_and_a_waveform_says_why():
     assert words([{"kind": "words", "words": ["a", "b"]}, WAVEFORM]) == ["a", "b"]
     (told,) = why([WAVEFORM])
-    assert told == "In the last 11 ms before the loss edges were misread: 2 times counted too much."
+    assert told == (
+        "In the last 11 ms before the loss the signal was misread: "
+        "2 times an edge was counted twice."
+    )
     assert why([{**WAVEFORM, "marked": []}]) == []
 
 

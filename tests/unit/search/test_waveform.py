@@ -46,9 +46,9 @@ def test_an_edge_more_one_less_and_one_late():
     assert reasons(np.delete(WANTED, 7)) == {7: MISSED}
     moved = WANTED.copy()
     moved[50] += 100
-    assert reasons(moved) == {50: "counted 10% of a tooth period late"}
+    assert reasons(moved) == {50: "was counted 10% of a tooth period late"}
     moved[50] -= 200
-    assert reasons(moved) == {50: "counted 10% of a tooth period early"}
+    assert reasons(moved) == {50: "was counted 10% of a tooth period early"}
 
 
 def test_two_counts_of_one_edge_are_one_too_many():
@@ -108,6 +108,6 @@ def test_of_a_real_controller_the_changed_edges_are_marked(tmp_path):
     file.write_text(text[:head] + real + text[tail:])
     shown = waveform_around(load_plan(file), 0.1)
     assert shown["counted"] is None
-    assert {mark["why"] for mark in shown["marked"]} == {"not in the sound signal"}
+    assert {mark["why"] for mark in shown["marked"]} == {"is not in the sound signal"}
     rises = len(shown["sound"][0]["edges"]) / 2
     assert len(shown["marked"]) == pytest.approx(2 * rises, abs=3)

@@ -159,15 +159,19 @@ def why(evidence: Evidence) -> str:
     if not reasons:
         return ""
     before_ms = (float(evidence["loss"]) - _ends(evidence)[0]) * MS
-    told = "; ".join(f"{count} times {why}" for why, count in reasons.most_common(2))
-    return f"In the last {number(before_ms, 2)} ms before the loss edges were misread: {told}."
+    told = "; ".join(f"{_times(count)} an edge {why}" for why, count in reasons.most_common(2))
+    return f"In the last {number(before_ms, 2)} ms before the loss the signal was misread: {told}."
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 def _alt(evidence: Evidence) -> str:
     reasons = _reasons(evidence)
     if not reasons:
         return "The tracks around the loss; no edge was misread in what is shown."
-    told = "; ".join(f"{count} times: {why}" for why, count in reasons.most_common(4))
+    told = "; ".join(f"{_times(count)} an edge {why}" for why, count in reasons.most_common(4))
     return f"The tracks around the loss. {several(reasons.total(), 'misread edge')}: {told}."
 
 
