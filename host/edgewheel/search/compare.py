@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from edgewheel.bench.events import Progress
 from edgewheel.bench.loader import read_plan
 from edgewheel.bench.plan import Plan
 from edgewheel.search.sweep import PointResult, Sweep, SweepResult
+from edgewheel.yamlfile import Node, flow
 
 
 @dataclass(frozen=True)
@@ -68,4 +69,12 @@ class Comparison:
         if change is None:
             return self._plan
         document = self._plan.document.with_value(change.address, change.value)
-        return read_plan(document, self._file)
+        plan = read_plan(document, self._file)
+        (name, _), *others = plan.inputs
+        return replace(plan, inputs=((name, _text(document, change)), *others))
+
+
+def _text(document: Node, change: Change) -> str:
+    """The bench file as it was changed, for the record: what it holds must be what was played."""
+    lines = [f"{key}: {flow(node)}" for key, node in document.section().nodes.items()]
+    return "\n".join([f"# Changed: {change.meaning}.", *lines]) + "\n"

@@ -3,6 +3,7 @@
 import re
 from pathlib import Path
 
+from edgewheel.bench.rerun import plan_of_run
 from edgewheel.cli.main import main
 
 README = Path(__file__).parents[3] / "README.md"
@@ -21,4 +22,9 @@ def test_the_demo_says_where_why_and_what_to_do(tmp_path, monkeypatch, capsys):
     quoted = re.search(r"fault to show:\n\n(.*?)\n\nAll tests", README.read_text(), re.DOTALL)
     for sentence in " ".join(quoted[1].split()).split("* ")[1:]:
         assert sentence.strip() in out
-    assert len(list(tmp_path.glob("runs/*/summary.json"))) == 4
+    folders = sorted(path.parent for path in tmp_path.glob("runs/*/summary.json"))
+    assert len(folders) == 4
+    plans = [plan_of_run(folder, "frost-fan.yaml") for folder in folders]
+    assert [len(plan.signal.faults) for plan in plans] == [1, 0, 1, 1]
+    blanking = [plan.controller.settings.crank.blanking_percent for plan in plans]
+    assert blanking == [20, 20, 20, 30]
