@@ -30,7 +30,7 @@ def make() -> None:
         with Browser() as browser:
             browser.look(width=WIDTH)
             browser.open(run / "report.html", READY)
-            height = browser.value(f"{LAST}.getBoundingClientRect().bottom + window.scrollY + 16")
+            height = browser.value(f"{LAST}.getBoundingClientRect().bottom + window.scrollY + 6")
             view = {"x": 0, "y": 0, "width": WIDTH, "height": height}
             browser.screenshot(PICTURE, whole=True, clip=view)
         os.chdir(ROOT)
