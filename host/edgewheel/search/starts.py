@@ -39,7 +39,8 @@ CRANKING_DEPTH = Fraction(1, 4)
 @dataclass(frozen=True)
 class Start:
     """One start. Degrees are crank degrees turned since the first edge, teeth those of the main
-    track that began in them; None if there was no sync.
+    track that began in them; None if there was no sync. Where the controller's supply comes while
+    the crank turns, all counts from when it has booted, in place of the crank's own start.
 
     Sync came after `after_deg`, the last report without it, and by `degrees`, the first sign of it:
     a report that claims it rightly, or the first edge of a coil or injector before that.
@@ -169,7 +170,7 @@ def play_start(rig: Rig, plan: Plan, start_deg: Fraction) -> Start:
         watch.hear(event)
         if watch.gained_s is not None:
             rig.abort()
-    return _start(plan.wheel, motion, watch)
+    return _start(plan.wheel, motion, watch, plan.limits.from_s)
 
 
 def _motion(plan: Plan, start_deg: Fraction) -> Motion:
@@ -184,17 +185,17 @@ def _motion(plan: Plan, start_deg: Fraction) -> Motion:
     return Motion([hold(CRANKING_RPM, seconds=CRANKING_S, ripple=ripple)], start_deg, motion.cams)
 
 
-def _start(wheel: Wheel, motion: Motion, watch: _Watch) -> Start:
-    begin_deg = float(motion.start_deg)
-    first_deg = _first_edge(wheel, begin_deg)
-    moments = np.array([watch.unsynced_s, watch.synced_s or 0.0])
-    unsynced_deg, synced_deg = (float(deg) for deg in crank_at(motion, moments).deg)
+def _start(wheel: Wheel, motion: Motion, watch: _Watch, from_s: float) -> Start:
+    moments = np.array([from_s, watch.unsynced_s, watch.synced_s or 0.0])
+    from_deg, unsynced_deg, synced_deg = (float(deg) for deg in crank_at(motion, moments).deg)
+    first_deg = _first_edge(wheel, from_deg)
+    begin_deg = from_deg % CYCLE_DEG
     after = max(unsynced_deg - first_deg, 0.0)
     if watch.synced_s is None:
         return Start(begin_deg, None, after, None, None)
     degrees = max(synced_deg - first_deg, 0.0)
     teeth = _teeth_between(wheel, first_deg, first_deg + degrees)
-    return Start(begin_deg, degrees, after, teeth, watch.synced_s)
+    return Start(begin_deg, degrees, after, teeth, watch.synced_s - from_s)
 
 
 def _first_edge(wheel: Wheel, begin_deg: float) -> float:

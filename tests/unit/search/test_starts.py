@@ -20,13 +20,15 @@ controller:
     engine: {{tdc_after_reference_deg: 84}}
     sync: {{ignored_teeth: {ignored}, teeth_wanted: 2, gaps_wanted: {gaps}}}
     report: {{rate_hz: 1000, baud: 10000000, buffer_bytes: 4096}}
+    power: {{boot_ms: {boot_ms}}}
 {motion}
 """
 
 
-def starts(tmp_path, capsys, motion="", ignored=1, gaps=1, count=4):
+def starts(tmp_path, capsys, motion="", ignored=1, gaps=1, count=4, boot_ms=0):
     bench = tmp_path / "bench.yaml"
-    bench.write_text(BENCH.format(motion=motion, ignored=ignored, gaps=gaps))
+    text = BENCH.format(motion=motion, ignored=ignored, gaps=gaps, boot_ms=boot_ms)
+    bench.write_text(text)
     runs = str(tmp_path / "runs")
     assert main(["starts", str(bench), "--starts", str(count), "--json", "--runs", runs]) == 0
     return json.loads(capsys.readouterr().out)
@@ -59,6 +61,20 @@ def test_one_more_gap_wanted_is_one_more_turn(tmp_path, capsys):
         assert second["degrees"] - first["degrees"] == pytest.approx(360, abs=6)
 
 
+def test_a_supply_that_comes_while_the_crank_turns_counts_from_there(tmp_path, capsys):
+    """2 s at 200 rpm are 2,400 degrees, 240 beyond whole cycles: as a start from there."""
+    motion = "motion: {segments: [{hold: 200, seconds: 5}]}"
+    feed = "feed: {output: 3, turning: 1.8, boot: 0.2}"
+    turning = starts(tmp_path, capsys, f"{motion}\n{feed}", boot_ms=200)
+    plain = starts(tmp_path, capsys, motion, count=12)
+    by_start = {start["start_deg"]: start for start in plain["starts"]}
+    assert len(turning["starts"]) == 4
+    for start in turning["starts"]:
+        alike = by_start[round(start["start_deg"], 6)]
+        assert start["degrees"] == pytest.approx(alike["degrees"], abs=7)
+        assert start["seconds"] < 1
+
+
 def test_without_a_motion_it_is_cranked_against_compressions(tmp_path, capsys):
     data = starts(tmp_path, capsys, count=2)
     assert data["without_sync"] == 0
@@ -68,7 +84,7 @@ def test_without_a_motion_it_is_cranked_against_compressions(tmp_path, capsys):
 def test_a_controller_that_never_syncs_fails(tmp_path, capsys):
     bench = tmp_path / "bench.yaml"
     motion = "motion: {segments: [{hold: 200, seconds: 0.3}]}"
-    bench.write_text(BENCH.format(motion=motion, ignored=900, gaps=1))
+    bench.write_text(BENCH.format(motion=motion, ignored=900, gaps=1, boot_ms=0))
     runs = str(tmp_path / "runs")
     assert main(["starts", str(bench), "--starts", "2", "--runs", runs]) == 1
     out = capsys.readouterr().out
