@@ -28,6 +28,12 @@ def axis_words(address: str, unit: str = "") -> str:
     return f"{address.replace('_', ' ')}, {unit}"
 
 
+def axis_parts(address: str) -> tuple[str, str]:
+    """What is varied, and its unit with a space before it, empty where it is not known."""
+    name, _, unit = axis_words(address).partition(", ")
+    return name, f" {unit}" if unit else ""
+
+
 def sentence(text: str) -> str:
     """With a capital in front and a full stop behind."""
     text = text.strip()

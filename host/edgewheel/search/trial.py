@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from random import Random
+from typing import Self
 
 from edgewheel.bench.events import SyncLost
 from edgewheel.bench.loader import read_plan
@@ -48,6 +49,16 @@ class RunUp:
         seconds = self.hold_s + TURNS_HELD * 60 / rpm
         run_up = ramp(Fraction(0), rpm, rpm_per_s=self.rpm_per_s)
         return Motion([run_up, hold(rpm, seconds=seconds)], start_deg)
+
+    def as_data(self) -> dict[str, str]:
+        """For JSON, exactly; a speed that is not set is left out."""
+        told = {name: getattr(self, name) for name in ("speed_rpm", "rpm_per_s", "hold_s")}
+        return {name: str(value) for name, value in told.items() if value is not None}
+
+    @classmethod
+    def from_data(cls, data: Mapping[str, str]) -> Self:
+        """What `as_data` has written."""
+        return cls(**{name: Fraction(text) for name, text in data.items()})
 
 
 class Planner:

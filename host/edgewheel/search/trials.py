@@ -45,6 +45,7 @@ class Trials:
         resume: Path | None = None,
     ) -> None:
         self._planner = Planner(plan.document, file, run_up, plan.seed)
+        self._run_up = run_up
         self._plan = plan
         self._meta = {
             "name": plan.name,
@@ -98,7 +99,8 @@ class Trials:
 
     def finish(self, summary: Mapping[str, Any]) -> None:
         """The search is over: write what it found."""
-        found = {"board": self._rig.board, "trials": len(self.done), **summary}
+        told = {"board": self._rig.board, "run_up": self._run_up.as_data()}
+        found = {**told, "trials": len(self.done), **summary}
         self._record.finish({**self._meta, **found, **self.summary})
 
     def _play(self, number: int, setting: str, values: Mapping[str, str]) -> Trial:

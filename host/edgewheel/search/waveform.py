@@ -14,7 +14,9 @@ from typing import Any
 
 import numpy as np
 
+from edgewheel.bench.events import SyncLost
 from edgewheel.bench.plan import Plan, SimulatedController
+from edgewheel.bench.rig import Rig
 from edgewheel.bench.truth import Truth
 from edgewheel.controller.sim.capture import CRANK, LOST, InputCapture
 from edgewheel.controller.sim.settings import ControllerSettings, InterruptSettings
@@ -111,6 +113,20 @@ def waveform_around(plan: Plan, seconds: float, reason: str = "") -> dict[str, A
         "rpm": abs(Truth(plan.signal.motion).rpm(seconds)),
         "reason": reason,
     }
+
+
+def waveform_of_loss(plan: Plan) -> dict[str, Any] | None:
+    """Play a plan on the simulated bench, and show the signal around its first loss; None if there
+    is none, or if it would take a real bench. Raises UsageError.
+    """
+    if plan.board.kind != "sim" or not isinstance(plan.controller, SimulatedController):
+        return None
+    rig, lost = Rig(), None
+    for event in rig.run(plan):
+        if isinstance(event, SyncLost) and lost is None:
+            lost = event
+            rig.abort()
+    return None if lost is None else waveform_around(plan, lost.seconds, lost.reason)
 
 
 def _turns_s(plan: Plan, seconds: float, turns: float) -> float:

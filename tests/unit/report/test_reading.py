@@ -77,8 +77,12 @@ def test_a_threshold_is_measured_not_judged(tmp_path):
     report = read_report(made_by(tmp_path, "threshold", str(bench_file(tmp_path)), *words))
     assert report.grade is Grade.MEASURED
     assert report.answer.startswith("The controller fails above speed = ")
-    (evidence,) = report.tests[0].evidence()
+    evidence, shown, words = report.tests[0].evidence()
     assert {trial["passed"] for trial in evidence["trials"]} == {True, False}
+    assert shown["kind"] == "waveform" and shown["marked"]
+    assert words["words"][0].startswith("The signal is that of trial ")
+    assert "between 5,500 and 6,200 rpm" in report.tested
+    assert report.advice[0].text.startswith("Keep speed below ")
     assert report.tests[0].trials == len(evidence["trials"])
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
+from edgewheel.errors import EdgewheelError
 from edgewheel.report.model import Advice, Against, Evidence, Grade, Report, Test
 from edgewheel.report.source import Source
 
@@ -35,3 +36,11 @@ def make_report(
         against,
         tuple(overview),
     )
+
+
+def attempted(make: Callable[[Source], Sequence[Evidence]], source: Source) -> Sequence[Evidence]:
+    """The evidence, or a sentence on why there is none: a folder that lost a part still tells."""
+    try:
+        return make(source)
+    except EdgewheelError as error:
+        return [{"kind": "words", "words": [f"Not shown here: {error}"]}]

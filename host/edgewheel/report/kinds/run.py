@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from math import inf
 from shlex import quote
 from typing import Any
 
 from edgewheel.bench.truth import Truth
-from edgewheel.errors import EdgewheelError
-from edgewheel.report.kinds.common import make_report
+from edgewheel.report.kinds.common import attempted, make_report
 from edgewheel.report.model import Advice, Evidence, Grade, Report, Test
 from edgewheel.report.source import Source
 from edgewheel.report.words import sentence
@@ -63,14 +62,6 @@ def run_evidence(source: Source) -> list[Evidence]:
     for make in (speed_evidence,) if source.kind == "live" else makers:
         found += attempted(make, source)
     return found
-
-
-def attempted(make: Callable[[Source], Sequence[Evidence]], source: Source) -> Sequence[Evidence]:
-    """The evidence, or a sentence on why there is none: a folder that lost a part still tells."""
-    try:
-        return make(source)
-    except EdgewheelError as error:
-        return [{"kind": "words", "words": [f"Not shown here: {error}"]}]
 
 
 def waveform_evidence(source: Source) -> Sequence[Evidence]:

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
-from edgewheel.report.kinds.common import make_report
+from edgewheel.report.kinds.common import attempted, make_report
 from edgewheel.report.model import Advice, Evidence, Grade, Report, Test
 from edgewheel.report.pictures.looks import number
 from edgewheel.report.source import Source
-from edgewheel.report.words import axis_words, listed, sentence, several
+from edgewheel.report.words import axis_parts, axis_words, listed, sentence, several
+from edgewheel.search.trial import Planner, RunUp
+from edgewheel.search.waveform import waveform_of_loss
 
 
 def read_threshold(source: Source) -> Report:
     """The report of a threshold: a value with its interval, no verdict."""
     found = source.summary["threshold"]
     address, value = found["address"], found["threshold"]
-    what = axis_words(address)
+    what, unit = axis_parts(address)
     answer = sentence(str(source.summary.get("sentence") or _threshold_answer(found)))
     trials = trials_of(source, address)
     evidence: Evidence = {
@@ -38,26 +41,48 @@ def read_threshold(source: Source) -> Report:
             f"edgewheel threshold {source.bench_path} {address} --from {found['from']:g} "
             f"--to {found['to']:g}"
         ),
-        evidence=lambda: [evidence],
+        evidence=lambda: [evidence, *attempted(_failing, source)],
     )
     tested = (
-        f"At which value of {what} the controller begins to fail, between {number(found['from'])} "
-        f"and {number(found['to'])}, in {several(len(trials), 'trial')}. {source.setting}"
+        f"At which {what} the controller begins to fail, between {number(found['from'])} and "
+        f"{number(found['to'])}{unit}, in {several(len(trials), 'trial')}. {source.setting}"
     )
-    advice = _threshold_advice(found, what)
+    advice = _threshold_advice(found)
     return make_report(source, Grade.MEASURED, answer, tested, advice, [test])
+
+
+def _failing(source: Source) -> Sequence[Evidence]:
+    """The signal around the loss in the failing trial nearest to the threshold, played again.
+
+    Only on the simulated bench, where the same trial comes out the same; and only if it did.
+    """
+    found, run_up, plan = source.summary["threshold"], source.summary.get("run_up"), source.plan
+    failed = [trial for trial in trials_of(source, found["address"]) if not trial["passed"]]
+    if found["threshold"] is None or run_up is None or plan is None or not failed:
+        return []
+    nearest = min(failed, key=lambda trial: abs(trial["x"] - found["threshold"]))
+    file = source.folder / source.bench_name
+    planner = Planner(plan.document, file, RunUp.from_data(run_up), int(source.summary["seed"]))
+    shown = waveform_of_loss(planner.plan(nearest["values"], nearest["number"]))
+    if shown is None:
+        return []
+    words = f"The signal is that of trial {nearest['number'] + 1}, at {number(nearest['x'], 6)}."
+    return [shown, {"kind": "words", "words": [words]}]
 
 
 def trials_of(source: Source, address: str) -> list[dict[str, Any]]:
     """The trials of a search over one number, in the order played."""
-    rows = source.rows("SELECT setting, passed, detail, reason, seconds FROM trial ORDER BY number")
+    rows = source.rows(
+        "SELECT number, setting, passed, detail, reason, seconds FROM trial ORDER BY number"
+    )
     trials = []
-    for setting, passed, detail, reason, seconds in rows:
-        value = json.loads(setting).get(address)
+    for count, setting, passed, detail, reason, seconds in rows:
+        values = json.loads(setting)
+        value = values.get(address)
         told = detail + (f" (it says: {reason})" if reason else "")
         if value is not None:
             one = {"x": float(value), "passed": bool(passed), "told": told, "seconds": seconds}
-            trials.append(one)
+            trials.append({**one, "number": count, "values": values})
     return trials
 
 
@@ -178,14 +203,14 @@ def _threshold_answer(found: Any) -> str:
     return f"The controller fails {found['fails']} {found['address']} = {found['threshold']:.6g}"
 
 
-def _threshold_advice(found: Any, what: str) -> list[Advice]:
+def _threshold_advice(found: Any) -> list[Advice]:
     if found["threshold"] is None:
         return [Advice("Search between values further apart.")]
+    what, unit = axis_parts(found["address"])
     safe = found["low"] if found["fails"] == "above" else found["high"]
     side = "below" if found["fails"] == "above" else "above"
-    return [
-        Advice(f"Keep {what} {side} {number(safe)}, and leave a margin for the scatter of parts.")
-    ]
+    margin = "and leave a margin for the scatter of parts"
+    return [Advice(f"Keep {what} {side} {number(safe)}{unit}, {margin}.")]
 
 
 def _interval(found: Any) -> str:

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from edgewheel.report.kinds.common import make_report
+from edgewheel.report.kinds.common import attempted, make_report
 from edgewheel.report.kinds.run import (
     GRADES,
-    attempted,
     run_advice,
     shrunk_tests,
     timing_evidence,
