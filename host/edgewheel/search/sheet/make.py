@@ -69,7 +69,7 @@ def sheet_of(subject: Subject, shown: Shown = NOTHING_SHOWN) -> Sheet:
         *_beside(subject),
     ]
     lines = [with_settings(with_runs(line, shown), subject.settings) for line in lines]
-    return Sheet(subject, tuple(lines), tuple(remarks_of(shown)))
+    return Sheet(subject, tuple(lines), shown.runs, tuple(remarks_of(shown)))
 
 
 def _beside(subject: Subject) -> Iterator[Line]:

@@ -91,10 +91,14 @@ class Subject:
 
 @dataclass(frozen=True)
 class Sheet:
-    """The sheet: what it is for, its lines, and what the runs said as a whole."""
+    """The sheet: what it is for, its lines, and what the runs said as a whole.
+
+    `runs` has the folders of the runs by the numbers that the lines call them by.
+    """
 
     subject: Subject
     lines: tuple[Line, ...]
+    runs: Mapping[str, str] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()
 
     def line(self, key: str) -> Line:

@@ -45,6 +45,8 @@ def _lines(sheet: Sheet) -> Iterator[str]:
         words = " ".join(_words(line))
         if words:
             yield fill(words, "    ", "    ")
+    for number, name in sheet.runs.items():
+        yield fill(f"Run {number} is {name}.", "", "  ")
     for remark in sheet.remarks:
         yield fill(remark, "", "  ")
 
@@ -68,8 +70,8 @@ def _ends(line: Line) -> str:
 def _margin(line: Line) -> str:
     if not isinstance(line.value, float | int):
         return ""
-    low = f"-{_number(line.value - line.low.value)}" if line.low else ""
-    high = f"+{_number(line.high.value - line.value)}" if line.high else ""
+    low = f"{line.low.value - line.value:+.3g}" if line.low else ""
+    high = f"{line.high.value - line.value:+.3g}" if line.high else ""
     return " ".join(part for part in (low, high) if part)
 
 
@@ -114,5 +116,6 @@ def as_data(sheet: Sheet) -> dict[str, Any]:
         "rpm": [low, high],
         "lines": [asdict(line) for line in sheet.lines],
         "simulated_controller": sheet.typed(),
+        "runs": dict(sheet.runs),
         "remarks": list(sheet.remarks),
     }

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from edgewheel.search.sheet.model import Bound, Line
 from edgewheel.search.timing import Timing, timing_of
 
 SETTINGS = "controller.settings."
+MOST_WORDS = 2
 CLEAR_DEG = 0.05
 """A reference angle that is off by less than this is right."""
 
@@ -45,13 +46,17 @@ class PassedRun:
 
 @dataclass(frozen=True)
 class Shown:
-    """All that the given runs show; `timed` names those that the timing is of."""
+    """All that the given runs show; `timed` names those that the timing is of.
+
+    Runs are called by their numbers, from 1 on; `runs` has their folders.
+    """
 
     limits: tuple[FoundLimit, ...] = ()
     passed: tuple[PassedRun, ...] = ()
     timing: Timing | None = None
     timed: str = ""
     failed: tuple[str, ...] = ()
+    runs: Mapping[str, str] = field(default_factory=dict)
 
 
 NOTHING_SHOWN = Shown()
@@ -59,23 +64,28 @@ NOTHING_SHOWN = Shown()
 
 def read_runs(folders: Sequence[Path]) -> Shown:
     """What the folders of runs, sweeps and thresholds show. Raises UsageError for any other."""
-    limits, passed, failed, runs = [], [], [], []
-    for folder in folders:
+    limits, passed, failed, runs = [], [], [], {}
+    for number, folder in enumerate(folders, 1):
         summary = _summary(folder)
         if isinstance(summary.get("threshold"), dict):
-            limits += _limit(folder, summary["threshold"])
+            limits += _limit(str(number), summary["threshold"])
             continue
-        run = RecordedRun(folder)
-        runs.append(run)
+        run = runs[str(number)] = RecordedRun(folder)
         if summary.get("outcome") == Outcome.PASSED:
             controller = run.plan.controller
             settings = controller.settings if isinstance(controller, SimulatedController) else None
-            passed.append(PassedRun(folder.name, str(summary.get("detail", "")), settings))
+            passed.append(PassedRun(str(number), str(summary.get("detail", "")), settings))
         elif summary.get("outcome") == Outcome.FAILED:
-            failed.append(f"Run {folder.name} failed: {summary.get('detail', '')}")
-    timing = _timing(runs)
-    names = ", ".join(run.folder.name for run in runs)
-    return Shown(tuple(limits), tuple(passed), timing, names if timing else "", tuple(failed))
+            failed.append(f"Run {number} failed: {summary.get('detail', '')}.")
+    timing = _timing(list(runs.values()))
+    return Shown(
+        tuple(limits),
+        tuple(passed),
+        timing,
+        " and ".join(runs) if timing else "",
+        tuple(failed),
+        {str(number): folder.name for number, folder in enumerate(folders, 1)},
+    )
 
 
 def _summary(folder: Path) -> dict[str, Any]:
@@ -88,13 +98,13 @@ def _summary(folder: Path) -> dict[str, Any]:
     return found if isinstance(found, dict) else {}
 
 
-def _limit(folder: Path, found: dict[str, Any]) -> list[FoundLimit]:
+def _limit(number: str, found: dict[str, Any]) -> list[FoundLimit]:
     if found.get("threshold") is None:
         return []
     above = found["fails"] == "above"
     trials = int(found["passed_trials"]) + int(found["failed_trials"])
     held = float(found["low"] if above else found["high"])
-    return [FoundLimit(folder.name, str(found["address"]), above, held, trials)]
+    return [FoundLimit(number, str(found["address"]), above, held, trials)]
 
 
 def _timing(runs: Sequence[RecordedRun]) -> Timing | None:
@@ -162,6 +172,9 @@ def _bounded(line: Line, limit: FoundLimit, source: str) -> Line:
     if not isinstance(line.value, float) or _inside(line, line.value):
         return line
     low, high = line.low, line.high
+    if line.key == SPEED:
+        note = "SYNC IS LOST below the highest speed of the motions."
+        return replace(line, notes=(*line.notes, note))
     if low is None or high is None or not 0 < low.value < high.value:
         return replace(line, notes=(*line.notes, "The run and the computation contradict."))
     value = float(f"{math.sqrt(low.value * high.value):.4g}")
@@ -178,7 +191,7 @@ def _with_timing(line: Line, timing: Timing, runs: str) -> Line:
         return replace(line, notes=(*line.notes, f"Run {runs}: the {found.edge} edge ({share})."))
     if line.key == "reference" and found.reference_deg is not None:
         error = found.reference_deg
-        spread = f"{error.value:+.2f} +- {max(error.uncertainty, 0.01):.2f} deg"
+        spread = f"{round(error.value, 2) + 0.0:+.2f} +- {max(error.uncertainty, 0.01):.2f} deg"
         if abs(error.value) <= max(error.uncertainty, CLEAR_DEG):
             return _seen(line, f"run {runs}: sparks are right to {spread}")
         note = f"Run {runs}: as it was set, add {error.value:+.2f} ({spread})."
@@ -186,7 +199,7 @@ def _with_timing(line: Line, timing: Timing, runs: str) -> Line:
     if line.key == "latency" and found.delay_us is not None:
         delay, spread_us = found.delay_us.value, found.delay_us.uncertainty
         low, high = (Bound(delay + way * spread_us, "", f"run {runs}") for way in (-1, 1))
-        value = round(delay, 1) + 0.0
+        value = round(delay, 2) + 0.0
         return replace(line, value=value, low=low, high=high, shown=(f"run {runs}",), ask="")
     return line
 
@@ -220,4 +233,5 @@ def _inside(line: Line, value: float) -> bool:
 
 def _words(line: Line, settings: ControllerSettings) -> str:
     values = {address: setting(settings, address) for address in line.typed}
-    return ", ".join(f"{address} {value}" for address, value in values.items() if value is not None)
+    known = [f"{address} {value}" for address, value in values.items() if value is not None]
+    return ", ".join(known[:MOST_WORDS])
