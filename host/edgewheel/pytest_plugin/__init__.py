@@ -96,10 +96,14 @@ def pytest_runtest_call(item: pytest.Item) -> Generator[None, Any, Any]:
 def pytest_runtest_makereport(
     item: pytest.Item, call: pytest.CallInfo[None]
 ) -> Generator[None, pytest.TestReport, pytest.TestReport]:
-    """Turn what is no fault of the controller into an error, whatever was expected of the test."""
+    """Turn what is no fault of the controller into an error, whatever was expected of the test.
+
+    Only of a test that has the bench: others may know these exceptions as their own.
+    """
     report = yield
     error = call.excinfo.value if call.excinfo else None
-    if isinstance(error, EdgewheelError):
+    on_bench = "edgewheel_session" in getattr(item, "fixturenames", ())
+    if on_bench and isinstance(error, EdgewheelError):
         item.stash[_LOST] = error
         report.outcome = "failed"
         report.longrepr = _words(error)

@@ -126,6 +126,20 @@ def test_a_lost_bench_is_an_error_whatever_was_expected(repository):
     assert (suite.get("failures"), suite.get("errors")) == ("0", "5")
 
 
+def test_a_test_without_the_bench_keeps_its_failures(repository):
+    repository.makepyfile(
+        """
+        from edgewheel.errors import UsageError
+
+        def test_own():
+            raise UsageError("one of their own")
+        """
+    )
+    result = repository.runpytest()
+    result.assert_outcomes(failed=1)
+    result.stdout.fnmatch_lines(["*raise UsageError*"])
+
+
 def test_a_file_that_cannot_be_used_is_an_error(repository):
     repository.makepyfile(
         """
