@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 import yaml
 
-from edgewheel.bench.loader import load_plan
+from edgewheel.bench.loader import load_plan, read_plan
 from edgewheel.bench.rig import Rig
 from edgewheel.cli.main import main
 from edgewheel.motion.motion import Motion
@@ -14,10 +14,12 @@ from edgewheel.motion.segment import hold
 from edgewheel.search.sheet.make import bench_subject, sheet_of, wheel_subject
 from edgewheel.search.sheet.page import page
 from edgewheel.search.sheet.proof import read_runs
+from edgewheel.search.sweep import Sweep
 from edgewheel.search.trial import judge
 from edgewheel.wheel.library import find, names
 from planted_timing import two_widths
 
+DEMO = Path(__file__).parents[3] / "host/edgewheel/examples/frost-fan.yaml"
 CRANKING = {"hold": 250, "turns": 8, "ripple": {"depth": 0.15, "per_turn": 2}}
 FAST = {"hold": 5000, "turns": 9, "ripple": {"depth": 0.04, "per_turn": 2}}
 BOUNCE = {"kind": "bounce", "track": "crank", "after": "rise", "delay_us": 24, "width_us": 4}
@@ -226,6 +228,22 @@ def test_timing_runs_show_edge_reference_and_latency(tmp_path):
     assert "NOT SO" in sheet.line("reference").notes[-1]
     assert sheet.line("latency").value == pytest.approx(150, abs=2)
     assert runs[0].folder.name in page(sheet)
+
+
+def test_the_demos_controller_is_cured_by_what_its_sheet_says(tmp_path):
+    """Its blanking of 20 % is flagged, and with the sheet's settings it keeps sync to the top."""
+    plan = load_plan(DEMO)
+    sheet = sheet_of(bench_subject(plan, DEMO.name))
+    assert any("blanking_percent 20.0" in note for note in sheet.line("blanking_percent").notes)
+    document = plan.document
+    for line in ("blanking_percent", "gap_ratio_low", "gap_ratio_high"):
+        ((address, value),) = sheet.line(line).typed.items()
+        document = document.with_value(f"controller.settings.{address}", str(value))
+    sweep = Sweep(read_plan(document, DEMO), tmp_path)
+    for _ in sweep.items():
+        pass
+    assert sweep.result.passed
+    assert sweep.result.highest_rpm == 6500
 
 
 def test_what_is_no_run_is_refused(tmp_path, capsys):
