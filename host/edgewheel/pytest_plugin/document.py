@@ -54,7 +54,8 @@ def chosen_document(file: Path, choices: Choices) -> Node:
         nodes["board"] = _node("--edgewheel-board", choices.board or SIMULATED)
     if choices.controller is not None:
         other = load(choices.controller).section().nodes
-        nodes["controller"] = other.get("controller", Node(document.place, dict(other)))
+        own = other.get("controller", Node(document.place, dict(other)))
+        nodes["controller"] = _from_folder(own, choices.controller.parent)
         if "signals" in other:
             nodes["signals"] = other["signals"]
     if choices.seed:
@@ -70,6 +71,16 @@ def plan_with(document: Node, file: Path, values: Mapping[str, str]) -> Plan:
     lines = [f"{key}: {flow(node)}" for key, node in document.section().nodes.items()]
     played = (file.name, "\n".join(lines) + "\n")
     return replace(plan, inputs=(played, *plan.inputs[1:]))
+
+
+def _from_folder(controller: Node, folder: Path) -> Node:
+    """The section with the file of its settings, if it names one, found from a folder."""
+    nodes = controller.section().nodes
+    settings = nodes.get("settings")
+    if settings is None or not isinstance(settings.content, str):
+        return controller
+    found = replace(settings, content=str(folder / settings.content))
+    return replace(controller, content={**nodes, "settings": found})
 
 
 def _is_simulated(board: Node | None) -> bool:

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from textwrap import dedent
 from xml.etree import ElementTree
 
 import pytest
@@ -196,6 +197,11 @@ def test_a_real_controller_waits_for_a_board_and_may_be_replaced(repository):
     result.assert_outcomes(skipped=1)
     result.stdout.fnmatch_lines(["*has a real controller: give --edgewheel-board*"])
     repository.runpytest("--edgewheel-controller=sim.yaml").assert_outcomes(passed=1)
+    (repository.path / "models").mkdir()
+    settings = dedent(sim[sim.index("settings:\n") + len("settings:\n") :])
+    (repository.path / "models" / "settings.yaml").write_text(settings)
+    (repository.path / "models" / "sim.yaml").write_text("{kind: sim, settings: settings.yaml}")
+    repository.runpytest("--edgewheel-controller=models/sim.yaml").assert_outcomes(passed=1)
     lost = repository.runpytest("--edgewheel-board=/dev/no-such-board")
     lost.assert_outcomes(errors=1)
     lost.stdout.fnmatch_lines(["*The bench was lost*/dev/no-such-port*"])
