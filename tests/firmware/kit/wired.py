@@ -60,11 +60,12 @@ class WiredBoard(Served):
         settings: ControllerSettings,
         lines: tuple[str, ...] = ("crank", "cam"),
         quantum_us: int = 500,
+        supply: str | None = None,
     ) -> None:
         self._line = SerialLine()
         self.controller_url = self._line.url
         self.controller = ControllerOnPins(
-            settings, HZ, lines, OutputStage.straight(len(lines)), INPUTS
+            settings, HZ, lines, OutputStage.straight(len(lines)), INPUTS, supply
         )
         self._late = quantum_us * HZ // 1_000_000
         super().__init__(image, self._exchange, "--quantum-us", str(quantum_us))
