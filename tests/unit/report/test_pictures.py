@@ -107,6 +107,20 @@ def test_trials_that_are_no_map_are_drawn_without_one():
     assert len(picture.spec["layer"]) == 1
 
 
+def test_margins_are_positive_inside_whatever_the_sign_of_the_limit():
+    def margin(value, limit, sense):
+        test = {"title": "x", "grade": "passed", "value": value, "low": value, "high": value}
+        tests = [test | {"limit": limit, "sense": sense, "told": ""}] * 2
+        (picture,) = pictures([{"kind": "margins", "tests": tests}])
+        return picture.spec["layer"][1]["data"]["values"][0]["value"]
+
+    assert margin(6.0, 5.0, "at_least") == pytest.approx(20)
+    assert margin(6.0, 5.0, "at_most") == pytest.approx(-20)
+    assert margin(-18.0, -15.0, "at_most") == pytest.approx(20)
+    assert margin(-18.0, -15.0, "at_least") == pytest.approx(-20)
+    assert margin(90.0, 5.0, "at_least") == 100
+
+
 def test_a_few_tests_need_no_overview():
     assert pictures([{"kind": "margins", "tests": SAMPLES["margins"]["tests"][:1]}]) == []
 

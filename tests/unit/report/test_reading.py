@@ -117,7 +117,8 @@ def test_a_suite(tmp_path):
     report = read_report(suite_record(tmp_path / "suite"))
     assert report.grade is Grade.ERROR
     assert report.answer == (
-        "Of 4 tests, 1 failed (Cam early), 1 could not be judged (Dwell), 1 marginal and 1 passed."
+        "Of 4 tests, 1 failed (Cam early), 1 could not be judged (Dwell), "
+        "1 marginal (Recovery) and 1 passed."
     )
     assert [test.name for test in report.wrong] == ["dwell", "cam_early", "recovery"]
     highest, _, recovery, _ = report.tests

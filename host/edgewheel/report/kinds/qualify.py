@@ -119,7 +119,7 @@ def _answer(tests: Sequence[Test]) -> str:
     told = []
     for grade, word in words.items():
         names = [test.title for test in tests if test.grade is grade]
-        named = grade in (Grade.FAILED, Grade.ERROR) and len(names) <= MOST_NAMED
+        named = grade is not Grade.PASSED and len(names) <= MOST_NAMED
         told += [f"{len(names)} {word}" + (f" ({'; '.join(names)})" if named else "")] * bool(names)
     return f"Of {several(len(tests), 'test')}, {listed(told)}."
 
@@ -162,7 +162,7 @@ def _advice(source: Source, tests: Sequence[Test]) -> list[Advice]:
                 "enough for the scatter of parts."
             )
         )
-    if not advice:
+    if not failed and not errors:
         advice.append(
             Advice(
                 "Nothing needs mending. Hold the next release against this one.",

@@ -102,7 +102,7 @@ def _value(test: Any) -> dict[str, Any] | None:
     sign = -1 if test["sense"] == "at_most" else 1
 
     def margin(value: float) -> float:
-        percent = sign * (value / test["limit"] - 1) * 100
+        percent = sign * (value - test["limit"]) / abs(test["limit"]) * 100
         return float(max(min(percent, MOST), -MOST))
 
     open_end = {"low": float("-inf"), "high": float("inf")}
