@@ -120,12 +120,16 @@ def save_wav(
     return path
 
 
-def pattern(wheel: Wheel) -> tuple[Streams, float]:
-    """Edges by track and level as shares of the smallest repeat, and its crank degrees."""
+def pattern(wheel: Wheel, only: tuple[str, int] | None = None) -> tuple[Streams, float]:
+    """Edges by track and level as shares of the smallest repeat, and its crank degrees.
+
+    With `only`, as if the edges of one track to one level were all there is.
+    """
     levels = wheel_levels(wheel)
     places: dict[tuple[str, int], set[Fraction]] = {}
     for angle, track, level in zip(levels.angles, levels.track, levels.level, strict=True):
-        places.setdefault((levels.tracks[track], level), set()).add(F(angle) / levels.period)
+        if only in (None, (levels.tracks[track], level)):
+            places.setdefault((levels.tracks[track], level), set()).add(F(angle) / levels.period)
     parts = max(
         n
         for n in range(1, 1 + min(len(ones) for ones in places.values()))
@@ -143,10 +147,22 @@ def off_deg(wheel: Wheel, learned: Wheel) -> float | None:
     """
     true, repeat_deg = pattern(wheel)
     found, _ = pattern(learned)
-    names = {a.name: b.name for a, b in zip(learned.tracks, wheel.tracks, strict=False)}
+    own = sorted(track.name for track in learned.tracks)  # channel_1, channel_2 and so on
+    names = {a: b.name for a, b in zip(own, wheel.tracks, strict=False)}
     if {track for track, _ in found} != {track for track, _ in true}:
         found = {(names[track], level): ones for (track, level), ones in found.items()}
-    found = {key: ones for key, ones in found.items() if key in true}
+    return _off_deg(true, {key: ones for key, ones in found.items() if key in true}, repeat_deg)
+
+
+def one_edge_off_deg(wheel: Wheel, only: tuple[str, int], learned: Wheel) -> float | None:
+    """The same where one edge of the teeth of one track is all that was captured."""
+    true, repeat_deg = pattern(wheel, only)
+    (track,) = learned.tracks
+    found, _ = pattern(learned, (track.name, 1))
+    return _off_deg(true, {only: found[track.name, 1]}, repeat_deg)
+
+
+def _off_deg(true: Streams, found: Streams, repeat_deg: float) -> float | None:
     if {key: len(ones) for key, ones in true.items()} != {
         k: len(ones) for k, ones in found.items()
     }:
@@ -162,3 +178,18 @@ def off_deg(wheel: Wheel, learned: Wheel) -> float | None:
             worst = max(worst, float(gaps.min(0).max()), float(gaps.min(1).max()))
         best = min(best, worst)
     return best * repeat_deg
+
+
+def busiest(wheel: Wheel) -> tuple[str, int]:
+    """The track with the most teeth, and the level that its sensor shows under a tooth."""
+    track = max(wheel.tracks, key=lambda one: len(one.crank_teeth(wheel.period)))
+    turned = (track.sensor.metal == "low") != (track.sensor.kind == "vr")
+    return track.name, int(not turned)
+
+
+def save_periods(path: Path, header: EdgeHeader, edges: EdgeChunk, only: tuple[str, int]) -> Path:
+    """One interval a line, in whole ticks, between the edges of one track to one level."""
+    track, level = only
+    own = (edges.track == header.tracks.index(track)) & (edges.level == level)
+    np.savetxt(path, np.diff(edges.ticks[own]), fmt="%d")
+    return path

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from edgewheel.learn.slots import Slots
-from edgewheel.learn.streams import Floats, Ints
+from edgewheel.learn.streams import Floats, Ints, median
 
 LEAST_REPEATS = 3
 """A pattern that came fewer times than this has not been seen to repeat."""
@@ -141,7 +141,8 @@ def fold_late(course: Course, period: int) -> Folded:
 
 def _middle(late: Floats, turns: Ints) -> tuple[float, float]:
     """The middle of values, odd and even turns alike, and their standard deviation, robustly."""
-    halves = [late[turns % 2 == half] for half in (0, 1)]
-    middles = [float(np.median(half)) for half in halves if len(half)]
-    off = np.concatenate([np.abs(half - np.median(half)) for half in halves if len(half)])
-    return sum(middles) / len(middles), MAD_TO_SIGMA * float(np.median(off))
+    odd = turns % 2 == 1
+    halves = [half for half in (late[~odd], late[odd]) if len(half)]
+    middles = [median(half) for half in halves if len(half)]
+    off = [np.abs(half - middle) for half, middle in zip(halves, middles, strict=True)]
+    return sum(middles) / len(middles), MAD_TO_SIGMA * median(np.concatenate(off))

@@ -16,6 +16,9 @@ LEAST_SLOTS = 0.012
 TIMES_NOISE = 6.0
 TIMES_USUAL = 6.0
 
+IN_STEP, TIMES_STEP = 0.25, 1.5
+"""Steps of the capture below which a tooth scatters too little; and that it must then be off."""
+
 FOLLOWS, MOST_OF_IT = 0.5, 0.9
 """A turn has the deviation if at least a half of what it has in the worst tenth is there."""
 
@@ -38,11 +41,14 @@ class Deviation:
         return self.turns >= 0.95 * self.of_turns
 
 
-def deviations(pattern: Pattern, repeat_deg: float, turn_slots: int) -> tuple[Deviation, ...]:
+def deviations(
+    pattern: Pattern, repeat_deg: float, turn_slots: int, resolution_s: float = 0.0
+) -> tuple[Deviation, ...]:
     """The teeth that stand out of an even row, the worst first; none where slots are not pitches.
 
     A tooth passes every `turn_slots`. It counts if it is further off than all but a few are, and
-    than its error.
+    than its error. Where the capture's clock, or its samples, keep step with the teeth, so that a
+    tooth hardly scatters, turns more do not make up for a step of `resolution_s`.
     """
     if not pattern.pitched or pattern.teeth <= FEW:
         return ()
@@ -51,10 +57,13 @@ def deviations(pattern: Pattern, repeat_deg: float, turn_slots: int) -> tuple[De
     known = np.flatnonzero(~np.isnan(off))
     usual = 1.4826 * float(np.median(np.abs(off[known])))
     repeats = max(pattern.folded.repeats, 1.0)
+    step = resolution_s / float(pattern.course.slot_seconds().min())
     teeth: set[int] = set()
     for slot in known.tolist():
         error = float(pattern.folded.spread[slot]) / float(np.sqrt(repeats))
         least = max(LEAST_DEG / per_slot, LEAST_SLOTS, TIMES_NOISE * error, TIMES_USUAL * usual)
+        if float(pattern.folded.spread[slot]) < IN_STEP * step:
+            least = max(least, TIMES_STEP * step)
         if abs(off[slot]) >= least:
             teeth.add(slot % turn_slots)
     found = [_deviation(pattern, tooth, turn_slots, per_slot) for tooth in teeth]

@@ -25,7 +25,7 @@ HIGHEST_ORDER = 12
 
 def readings(best: Pattern) -> tuple[Pattern, ...]:
     """All ways to read a pattern, the one that assumes least first."""
-    if (best.teeth > FEW and not best.row) or exact(best):
+    if not hides(best) or exact(best):
         return (best,)
     orders = range(1, min(HIGHEST_ORDER, 2 * best.teeth) + 1)
     fits = [fit for order in orders if (fit := _even(best, order)) is not None]
@@ -34,6 +34,11 @@ def readings(best: Pattern) -> tuple[Pattern, ...]:
     if best.pitched and best.swing.orders:
         return (best, measured)
     return (*even, measured)
+
+
+def hides(pattern: Pattern) -> bool:
+    """True if ripple may hide in a pattern: it has few teeth, or they are no row of pitches."""
+    return pattern.teeth <= FEW or (bool(pattern.row) and not exact(pattern))
 
 
 def exact(pattern: Pattern) -> bool:

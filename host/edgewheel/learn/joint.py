@@ -10,7 +10,7 @@ import numpy as np
 
 from edgewheel.learn.course import MAD_TO_SIGMA
 from edgewheel.learn.period import Unlike, smallest_period
-from edgewheel.learn.streams import Floats, Ints
+from edgewheel.learn.streams import Floats, Ints, median
 
 FAR = 0.25
 """Slots beyond which two edges are not the same one, in a stream that has an edge every slot."""
@@ -114,8 +114,8 @@ def _heaps(
         mine = np.flatnonzero((np.abs(off) <= (wide + 0.5) / BINS_PER_SLOT) & (member < 0))
         if len(mine) < SEEN * repeats:
             continue
-        place = float(np.median(off[mine]))
-        spread = MAD_TO_SIGMA * float(np.median(np.abs(off[mine] - place)))
+        place = median(off[mine])
+        spread = MAD_TO_SIGMA * median(np.abs(off[mine] - place))
         member[mine] = len(found)
         found.append(Cluster((centre + place) % period, spread, len(mine) / repeats))
     order = sorted(range(len(found)), key=lambda number: found[number].place)

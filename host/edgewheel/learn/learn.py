@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -10,12 +12,13 @@ import numpy as np
 from edgewheel.edges.captures.capture import Capture
 from edgewheel.errors import FileError, UsageError
 from edgewheel.learn.deviations import Deviation, deviations
-from edgewheel.learn.few import exact
+from edgewheel.learn.familiar import familiar
+from edgewheel.learn.few import exact, hides
 from edgewheel.learn.hypotheses import Ranked, rank
 from edgewheel.learn.outline import Likeness, library, likeness, nearest, outline_of
 from edgewheel.learn.pattern import Pattern
 from edgewheel.learn.repeat import Repeat, repeat_of
-from edgewheel.learn.ripple import FEW, compression_ripple
+from edgewheel.learn.ripple import compression_ripple
 from edgewheel.learn.scale import Scale, scale_of
 from edgewheel.learn.shape import LearnedTrack, Shape, shape_of
 from edgewheel.learn.streams import Streams, streams_of
@@ -122,8 +125,10 @@ def _learn(capture: Capture, rpm: float | None, teeth: int | None) -> Learned:
     ranked = rank(streams)
     if ranked is None or ranked.best.explained < LEAST_EXPLAINED:
         raise _nothing(capture, streams, ranked)
-    found = [_explanation(capture, streams, one, rpm, teeth) for one in ranked.readings]
-    explanations = [one for one in found if one is not None]
+    explain = partial(_explanation, capture, streams, rpm=rpm, teeth=teeth)
+    explanations = [one for reading in ranked.readings if (one := explain(reading)) is not None]
+    if hides(ranked.best) and not any(one.in_library for one in explanations):
+        explanations += _familiar(ranked.best, explain)
     if not explanations:
         raise _nothing(capture, streams, ranked)
     explanations.sort(key=lambda one: not one.in_library)
@@ -132,9 +137,21 @@ def _learn(capture: Capture, rpm: float | None, teeth: int | None) -> Learned:
         capture.name,
         streams,
         tuple(explanations),
-        tuple(_doubts(ranked, best)),
+        tuple(_doubts(ranked, best, len(explanations))),
         _speed(best),
     )
+
+
+def _familiar(
+    pattern: Pattern, explain: Callable[[Pattern], Explanation | None]
+) -> list[Explanation]:
+    """The library wheels that the pattern is under ripple, each pattern of edges once."""
+    found: dict[str, Explanation] = {}
+    for reading in familiar(pattern, library()):
+        one = explain(reading)
+        if one is not None and one.like is not None:
+            found.setdefault(one.like.name, one)
+    return list(found.values())
 
 
 def _nothing(capture: Capture, streams: Streams, ranked: Ranked | None) -> UsageError:
@@ -176,7 +193,7 @@ def _explanation(
     except FileError:
         return None
     turn_slots = shape.turn_slots or pattern.period
-    found = deviations(pattern, scale.repeat_deg * repeat.parts, turn_slots)
+    found = deviations(pattern, scale.repeat_deg * repeat.parts, turn_slots, capture.resolution_s)
     return Explanation(
         wheel,
         shape,
@@ -224,15 +241,15 @@ def _tooth_at(track: LearnedTrack, own_deg: float, level: int) -> int:
     return int(np.argmin(offs)) + 1
 
 
-def _doubts(ranked: Ranked, best: Explanation) -> list[str]:
+def _doubts(ranked: Ranked, best: Explanation, fitting: int) -> list[str]:
     pattern = best.pattern
     doubts = []
-    if len(ranked.readings) > 1:
+    if fitting > 1:
         doubts.append(
-            "Two explanations fit: even teeth under ripple, or uneven teeth at even speed. A "
+            f"{fitting} explanations fit: these teeth at even speed, or others under ripple. A "
             "second capture, faster, tells them apart: ripple shrinks with speed, teeth do not."
         )
-    elif pattern.teeth <= FEW or (pattern.row and not exact(pattern)):
+    elif hides(pattern):
         which = "places and widths" if not exact(pattern) or pattern.teeth < 3 else "widths"
         doubts.append(
             f"With {pattern.teeth} teeth a repeat the {which} are as read at this speed: ripple "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
@@ -15,7 +15,7 @@ from edgewheel.learn.streams import Floats
 from edgewheel.wheel.library import find, names
 from edgewheel.wheel.model import Wheel
 
-MOST_TRACKS = 4
+MOST_TRACKS = 5
 """Tracks whose order is tried out."""
 
 
@@ -32,6 +32,12 @@ class Outline:
     def of(self, track: str, level: int) -> Floats:
         """The places of a track's edges to a level, none if it is not known."""
         return self.streams.get((track, level), np.empty(0))
+
+    def repeated(self, times: int) -> Outline:
+        """So many repeats as if they were one."""
+        starts = np.arange(times)[:, None]
+        streams = {key: np.ravel(starts + ones) / times for key, ones in self.streams.items()}
+        return Outline(self.tracks, streams, self.repeat_deg * times)
 
 
 @dataclass(frozen=True)
@@ -98,23 +104,34 @@ def likeness(outline: Outline, other: Outline, name: str) -> Likeness | None:
     if len(outline.tracks) != len(other.tracks) or len(outline.tracks) > MOST_TRACKS:
         return None
     best: Likeness | None = None
-    for order in permutations(other.tracks):
-        choices = [
-            _matching(outline, own, other, t) for own, t in zip(outline.tracks, order, strict=True)
-        ]
-        for chosen in product(*choices):
-            like = _turned_best(outline, [pair for pairs in chosen for pair in pairs], name)
-            if best is None or like.off_deg < best.off_deg:
-                same = abs(outline.repeat_deg / other.repeat_deg - 1) < 1e-6
-                pairs = tuple(zip(outline.tracks, order, strict=True))
-                best = replace(like, same_scale=same, pairs=pairs)
+    for pairs, tracks in _laid(outline, other):
+        like = _turned_best(outline, pairs, name)
+        if best is None or like.off_deg < best.off_deg:
+            same = abs(outline.repeat_deg / other.repeat_deg - 1) < 1e-6
+            best = replace(like, same_scale=same, pairs=tracks)
     return best
 
 
-_Pairs = tuple[tuple[Floats, Floats], ...]
+Pairs = tuple[tuple[Floats, Floats], ...]
+"""Places of one outline's streams, each with those of the other's stream that it is laid on."""
 
 
-def _matching(outline: Outline, own: str, other: Outline, theirs: str) -> list[_Pairs]:
+def laid_on(outline: Outline, other: Outline) -> Iterator[Pairs]:
+    """Every way to lay the streams of an outline on those of another, track by track."""
+    if len(outline.tracks) == len(other.tracks) <= MOST_TRACKS:
+        yield from (pairs for pairs, _ in _laid(outline, other))
+
+
+def _laid(outline: Outline, other: Outline) -> Iterator[tuple[Pairs, tuple[tuple[str, str], ...]]]:
+    """The streams laid on one another, and which track was laid on which."""
+    for order in permutations(other.tracks):
+        tracks = tuple(zip(outline.tracks, order, strict=True))
+        choices = [_matching(outline, own, other, theirs) for own, theirs in tracks]
+        for chosen in product(*choices):
+            yield tuple(pair for pairs in chosen for pair in pairs), tracks
+
+
+def _matching(outline: Outline, own: str, other: Outline, theirs: str) -> list[Pairs]:
     """The ways in which the streams of two tracks can be laid on one another."""
     levels = [level for level in (0, 1) if len(outline.of(own, level))]
     maps = [(level,) for level in (1, 0)] if len(levels) == 1 else [tuple(levels)]
@@ -128,7 +145,7 @@ def _matching(outline: Outline, own: str, other: Outline, theirs: str) -> list[_
     return [way for way in ways if all(len(a) == len(b) for a, b in way)]
 
 
-def _turned_best(outline: Outline, streams: list[tuple[Floats, Floats]], name: str) -> Likeness:
+def _turned_best(outline: Outline, streams: Pairs, name: str) -> Likeness:
     own_few, other_few = min(streams, key=lambda pair: len(pair[0]))
     offs = []
     for place in own_few:

@@ -94,9 +94,23 @@ class Pattern:
 
     @cached_property
     def edges(self) -> tuple[PatternEdge, ...]:
-        """All edges, ascending, ripple taken out."""
-        edges = [_edge(stream, cluster, self.late, self.swing) for stream, cluster in self.clusters]
+        """All edges, ascending: counted between main edges, put where they are without ripple."""
+        counted = np.array([cluster.place for _, cluster in self.clusters])
+        known = np.flatnonzero(~np.isnan(self.late))
+        seen = counted + np.interp(counted, known, self.late[known], period=self.period)
+        edges = [
+            PatternEdge(stream.track, stream.level, place, cluster.spread, cluster.seen)
+            for (stream, cluster), place in zip(
+                self.clusters, (self.swing.undone(seen) % self.period).tolist(), strict=True
+            )
+        ]
         return tuple(sorted(edges, key=lambda edge: edge.place))
+
+    @cached_property
+    def error(self) -> float:
+        """The standard error, in slots, of where an edge is."""
+        spreads = [cluster.spread for _, cluster in self.clusters]
+        return float(np.median(spreads)) / float(np.sqrt(max(self.repeats, 1.0)))
 
     @property
     def teeth(self) -> int:
@@ -223,11 +237,3 @@ def _is_pitched(pattern: Pattern) -> bool:
     limit = max(PITCHED * few, 0.003, 3 * _noise(pattern.folded))
     far = int((known > 2 * limit).sum())
     return float(np.median(known)) <= limit and far <= ODD_TEETH * len(known)
-
-
-def _edge(stream: Stream, cluster: Cluster, late: Floats, swing: Swing) -> PatternEdge:
-    """An edge counted between teeth of the main stream, put where it is with ripple taken out."""
-    known = np.flatnonzero(~np.isnan(late))
-    seen = cluster.place + float(np.interp(cluster.place, known, late[known], period=len(late)))
-    place = float(swing.undone(np.array([seen]))[0]) % len(late)
-    return PatternEdge(stream.track, stream.level, place, cluster.spread, cluster.seen)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 
@@ -34,7 +35,10 @@ class Unlike:
         """From how far each of some edges (n,) is from where it would have to be."""
         if not len(distances):
             return cls(1.0, 0.0)
-        return cls(float(distances.mean()), float(distances.std()) / float(np.sqrt(len(distances))))
+        count = len(distances)
+        mean = float(distances.sum()) / count
+        off = distances - mean
+        return cls(mean, sqrt(float(off @ off)) / count)
 
 
 def smallest_period(lags: Ints, unlike: Sequence[Unlike]) -> int:

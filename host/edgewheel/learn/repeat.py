@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from edgewheel.learn.pattern import Pattern, PatternEdge
-from edgewheel.learn.streams import Floats, Ints
+from edgewheel.learn.streams import Floats, Ints, median
 
 ALIKE, ALIKE_LEAST = 0.05, 0.01
 """Slots within which an edge is the same one a part of the repeat later: in a repeat of many slots,
@@ -16,6 +16,9 @@ and at least in one of few, where a slot is wide.
 """
 
 MANY_SLOTS = 24
+
+TIMES_ERROR = 6.0
+"""Standard errors of a place by which two of many may differ by chance."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +51,8 @@ def repeat_of(pattern: Pattern) -> Repeat:
     parts = max(
         parts
         for parts in range(1, period + 1)
-        if period % parts == 0 and all(turns_alike(p, period, parts) for p in streams.values())
+        if period % parts == 0
+        and all(turns_alike(p, period, parts, pattern.error) for p in streams.values())
     )
     return Repeat(pattern.period // parts, tuple(_averaged(sound, pattern.period, parts)), parts)
 
@@ -85,8 +89,11 @@ def _owner(place: float, known: Ints, off: Floats, *, same: bool, before: bool) 
     return int(known[np.argmin(behind if before else ahead)])
 
 
-def turns_alike(places: list[float], period: int, parts: int) -> bool:
-    """True if the places are the same when all are turned by a part of the period."""
+def turns_alike(places: list[float], period: int, parts: int, error: float = 0.0) -> bool:
+    """True if the places are the same when all are turned by a part of the period.
+
+    `error` is the standard error of a place, in slots.
+    """
     if len(places) % parts:
         return False
     ring = np.sort(np.array(places))
@@ -94,7 +101,7 @@ def turns_alike(places: list[float], period: int, parts: int) -> bool:
     # An edge close to the begin may have gone round to the other end of the order.
     near = np.stack([moved, np.roll(moved, 1), np.roll(moved, -1)])
     off = np.abs((near - ring + period / 2) % period - period / 2)
-    return bool(np.all(off.min(axis=0) < _alike(period)))
+    return bool(np.all(off.min(axis=0) < max(_alike(period), TIMES_ERROR * error)))
 
 
 def _alike(period: int) -> float:
@@ -104,25 +111,27 @@ def _alike(period: int) -> float:
 def _averaged(edges: list[PatternEdge], period: int, parts: int) -> list[PatternEdge]:
     """The edges of one part, each in the middle of where it is in all of them."""
     part = period // parts
-    groups: list[list[PatternEdge]] = []
+    if parts == 1:
+        return sorted(edges, key=lambda edge: edge.place)
+    groups: dict[tuple[str, int], list[list[PatternEdge]]] = defaultdict(list)
     for edge in sorted(edges, key=lambda one: one.place):
-        for group in groups:
-            head = group[0]
-            same = (head.track, head.level) == (edge.track, edge.level)
-            if same and abs(_signed(edge.place - head.place, part)) < 2 * ALIKE:
+        for group in groups[edge.track, edge.level]:
+            if abs(_signed(edge.place - group[0].place, part)) < 2 * ALIKE:
                 group.append(edge)
                 break
         else:
-            groups.append([edge])
-    averaged = []
-    for group in groups:
-        head = group[0]
-        off = float(np.median([_signed(edge.place - head.place, part) for edge in group]))
-        spread = float(np.median([edge.spread for edge in group]))
-        seen = float(np.mean([edge.seen for edge in group]))
-        place = (head.place + off) % part
-        averaged.append(replace(head, place=place, spread=spread, seen=seen))
+            groups[edge.track, edge.level].append([edge])
+    averaged = [_middle_edge(group, part) for stream in groups.values() for group in stream]
     return sorted(averaged, key=lambda edge: edge.place)
+
+
+def _middle_edge(group: list[PatternEdge], part: int) -> PatternEdge:
+    """One edge for those that are the same one, one of each part."""
+    head = group[0]
+    off = median(np.array([_signed(edge.place - head.place, part) for edge in group]))
+    spread = median(np.array([edge.spread for edge in group]))
+    seen = sum(edge.seen for edge in group) / len(group)
+    return replace(head, place=(head.place + off) % part, spread=spread, seen=seen)
 
 
 def _signed(places: float, period: int) -> float:

@@ -11,7 +11,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from edgewheel.learn.streams import Floats, Ints
+from edgewheel.learn.streams import Floats, Ints, median
 from edgewheel.motion.ripple import CompressionRipple
 
 MOST_ORDERS = 24
@@ -55,6 +55,12 @@ class Swing:
         for _ in range(8):
             places = seen - self.late(places)
         return places
+
+    def moved(self, by: float) -> Swing:
+        """The same ripple `by` slots further on."""
+        turns = 2 * np.pi * by * np.array(self.orders) / self.period
+        turned = (np.array(self.cosines) + 1j * np.array(self.sines)) * np.exp(1j * turns)
+        return Swing(self.period, self.orders, tuple(turned.real), tuple(turned.imag))
 
     def depth(self, number: int) -> float:
         """The ripple depth that an order means: late is amplitude cos(order x angle), and the speed
@@ -110,7 +116,7 @@ def fit_orders(values: Floats, places: Ints, period: int, orders: list[int]) -> 
 
 def _size(rest: Floats) -> float:
     """The usual size of residuals, robustly."""
-    return 1.4826 * float(np.median(np.abs(rest - np.median(rest))))
+    return 1.4826 * median(np.abs(rest - median(rest)))
 
 
 def compression_ripple(swing: Swing, slot_deg: float, zero_deg: float) -> CompressionRipple | None:

@@ -135,6 +135,17 @@ def _longest_turning(times: Floats) -> tuple[float, float]:
     return float(times[bounds[longest] + 1]), float(times[bounds[longest + 1]])
 
 
+def median(values: Floats) -> float:
+    """The median of values (n,), n > 0 and no NaN, for arrays so short that numpy's own takes most
+    of its time to look at its arguments.
+    """
+    ordered = np.sort(values)
+    middle = len(ordered) // 2
+    if len(ordered) % 2:
+        return float(ordered[middle])
+    return float(ordered[middle - 1] + ordered[middle]) / 2
+
+
 def running_median(values: Floats, width: int) -> Floats:
     """The median of `width` (odd) values round each of (n,); at the ends of those there are."""
     width = min(width, len(values) - 1 + len(values) % 2)

@@ -10,17 +10,14 @@ import pytest
 
 from captures import (
     MOTIONS,
-    RIPPLED,
     capture_of,
     off_deg,
     pattern,
     save_vcd,
-    save_wav,
     spoilt,
     table,
 )
 from edgewheel.edges.captures.read import read_capture
-from edgewheel.errors import FileError
 from edgewheel.learn.learn import Learned, learn
 from edgewheel.learn.ripple import FEW
 from edgewheel.wheel.library import find, names
@@ -65,10 +62,11 @@ def test_a_wheel_comes_back_through_vcd(name, motion, tmp_path):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", names())
-def test_every_wheel_comes_back_from_every_motion(name):
+@pytest.mark.parametrize("name", sorted(set(names()) - set(SAMPLE)))
+def test_every_other_wheel_comes_back_through_vcd_from_every_motion(name, tmp_path):
     for motion in MOTIONS:
-        check(name, motion, learn(capture_of(*table(name, motion))), 0.5)
+        path = save_vcd(tmp_path / "a.vcd", *table(name, motion))
+        check(name, motion, learn(read_capture(path)), 0.5)
 
 
 def noisy(name: str, motion: str) -> tuple[bool, bool]:
@@ -89,56 +87,9 @@ def test_jitter_and_dropped_teeth_do_not_hide_a_wheel(name):
 @pytest.mark.slow
 @pytest.mark.parametrize("motion", MOTIONS)
 def test_nine_wheels_in_ten_come_back_spoilt_and_no_other_is_called_sure(motion):
-    """Under ripple eight in ten: the others have so few teeth that it bends them unseen."""
     outcomes = {name: noisy(name, motion) for name in names()}
     assert [name for name, (right, sure) in outcomes.items() if sure and not right] == []
-    assert sum(right for right, _ in outcomes.values()) >= (
-        0.8 if motion in RIPPLED else 0.9
-    ) * len(outcomes)
-
-
-@pytest.mark.parametrize("motion", ["up", "cranking"])
-@pytest.mark.parametrize("name", ["60-minus-2", "36-minus-1", "30-minus-2", "24-2-unequal-gaps"])
-def test_tooth_periods_tell_pitches_and_gaps(name, motion, tmp_path):
-    """One interval a line in whole microseconds, one edge of the crank only."""
-    _, edges = table(name, motion)
-    level = 0 if find(name).tracks[0].sensor.kind == "vr" else 1
-    own = (edges.track == 0) & (edges.level == level)
-    path = tmp_path / "periods.txt"
-    np.savetxt(path, np.diff(edges.ticks[own]), fmt="%d")
-    learned = learn(read_capture(path))
-    wanted = [tooth.begin for tooth in find(name).tracks[0].teeth]
-    found = [tooth.begin for tooth in learned.best.wheel.tracks[0].teeth]
-    assert found == wanted
-    assert not learned.best.shape.tracks[0].width_known
-    assert learned.best.in_library
-
-
-@pytest.mark.parametrize("rate", [48_000, 192_000])
-def test_sound_with_noise_gives_a_wheel_back(rate, tmp_path):
-    path = save_wav(tmp_path / "a.wav", *table("36-minus-1", "steady"), rate, noise=0.05)
-    learned = learn(read_capture(path))
-    assert learned.sure
-    assert best_off(find("36-minus-1"), learned) < 0.5
-
-
-@pytest.mark.parametrize("rate", [48_000, 192_000])
-def test_a_vr_sensor_recorded_from_slow_to_fast_gives_its_wheel_back(rate, tmp_path):
-    """Amplitude grows fivefold; what arms the crossing follows."""
-    path = save_wav(tmp_path / "a.wav", *table("60-minus-2", "up"), rate, noise=0.004, vr=True)
-    capture = read_capture(path)
-    assert "VR" in capture.found[1]
-    learned = learn(capture)
-    assert learned.best.shape.turn_slots == 60
-    assert len(learned.best.wheel.tracks[0].teeth) == 58
-    assert learned.best.in_library
-
-
-def test_a_wheel_too_fine_for_the_sound_card_is_refused(tmp_path):
-    header, edges = table("360-slit-disc-4-windows", "steady")
-    path = save_wav(tmp_path / "a.wav", header, edges, 8_000, noise=0.02)
-    with pytest.raises(FileError, match=r"sampled too slowly.*(?s:.)*at least [\d,]+ samples"):
-        read_capture(path)
+    assert sum(right for right, _ in outcomes.values()) >= 0.9 * len(outcomes)
 
 
 def test_ripple_is_told_apart_from_the_wheel():

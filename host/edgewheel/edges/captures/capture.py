@@ -24,7 +24,8 @@ class Capture:
 
     `found` are sentences on how the file was read. A track in `widthless` has true edges of one
     direction only, `real_level`; the others were drawn in between, so that the table is one.
-    `end_tick` is when the capture ended.
+    `end_tick` is when the capture ended. `resolution_s` is the step of the clock or between two
+    samples, 0 if it is that of the ticks or not known.
     """
 
     name: str
@@ -34,6 +35,7 @@ class Capture:
     found: tuple[str, ...] = ()
     widthless: tuple[str, ...] = ()
     real_level: int = 1
+    resolution_s: float = 0.0
 
     def with_one_edge(self, track: str, level: int) -> Capture:
         """The same capture of which only a track's edges to one level were measured."""
@@ -57,6 +59,7 @@ def table_of(
     names: Sequence[str],
     chunks: Iterable[EdgeChunk],
     found: Sequence[str],
+    resolution_s: float = 0.0,
 ) -> Capture:
     """A capture of these edges, put in order; what sets a level that is there already is no edge.
 
@@ -75,7 +78,8 @@ def table_of(
         own = edges.level[edges.track == track]
         initial.append(1 - int(own[0]) if len(own) else 0)
     header = EdgeHeader(tick_hz, tuple(names), tuple(initial))
-    return Capture(path.name, header, edges, int(edges.ticks[-1]), tuple(found))
+    end_tick = int(edges.ticks[-1])
+    return Capture(path.name, header, edges, end_tick, tuple(found), resolution_s=resolution_s)
 
 
 def _in_order(edges: EdgeChunk) -> EdgeChunk:

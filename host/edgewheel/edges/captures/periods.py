@@ -79,7 +79,9 @@ def read_periods(path: Path, layout: Layout, options: ReadOptions) -> Capture:
         f"one edge a tooth, taken for the {options.edge}: widths are not known",
     ]
     chunk = _with_widths(np.rint(times).astype(np.int64), options.edge == "rise")
-    capture = table_of(path, FINEST_HZ, (name,), [chunk], found)
+    whole = bool(np.all(values == np.rint(values)))
+    step_s = float(unit_s) if whole else 0.0
+    capture = table_of(path, FINEST_HZ, (name,), [chunk], found, step_s)
     return capture.with_one_edge(name, int(options.edge == "rise"))
 
 

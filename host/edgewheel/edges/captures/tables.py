@@ -133,7 +133,8 @@ def _timed(
         rate = Fraction(round(FINEST_HZ * len(steps) / sum(steps)))
         found.append(f"sampled evenly, {int(rate):,} a second")
         found += [] if dropped else edges.check(names, rate, str(path))
-    return table_of(path, FINEST_HZ, track_names(names), chunks, found + dropped)
+    step_s = max(steps, default=0.0) / FINEST_HZ
+    return table_of(path, FINEST_HZ, track_names(names), chunks, found + dropped, step_s)
 
 
 def _along(places: Floats, ticks: Floats) -> Callable[[Floats], Floats]:
@@ -162,7 +163,8 @@ def _evenly(
     found += [rule.words for rule in rules]
     chunks, dropped = without_glitches(chunks, options.filter_s, tick_hz)
     found += [] if dropped else edges.check(names, rate_hz, str(path))
-    return table_of(path, tick_hz, track_names(names), chunks, found + dropped)
+    step_s = float(1 / rate_hz)
+    return table_of(path, tick_hz, track_names(names), chunks, found + dropped, step_s)
 
 
 def _rules(path: Path, layout: Layout, options: ReadOptions, columns: Sequence[int]) -> list[Rule]:

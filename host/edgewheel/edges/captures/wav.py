@@ -61,7 +61,7 @@ def _read(path: Path, file: wave.Wave_read, options: ReadOptions) -> Capture:
     chunks, dropped = without_glitches(chunks, options.filter_s, rate * fine)
     if not options.filter_s:
         found += edges.check(names, Fraction(rate), str(path))
-    return table_of(path, rate * fine, track_names(names), chunks, found + dropped)
+    return table_of(path, rate * fine, track_names(names), chunks, found + dropped, 1 / rate)
 
 
 def _channels(path: Path, count: int, options: ReadOptions) -> tuple[list[int], list[str]]:
