@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import cache
 
 from edgewheel.errors import EdgewheelError
 from edgewheel.report.model import Advice, Against, Evidence, Grade, Report, Test
@@ -19,7 +21,7 @@ def make_report(
     against: Against | None = None,
     overview: Sequence[Evidence] = (),
 ) -> Report:
-    """A report with the inputs and facts of its folder."""
+    """A report with the inputs and facts of its folder. Evidence is made once, when asked for."""
     plan = source.plan
     return Report(
         source.kind,
@@ -28,7 +30,7 @@ def make_report(
         answer,
         tested,
         tuple(advice),
-        tuple(tests),
+        tuple(replace(test, evidence=cache(test.evidence)) for test in tests),
         source.facts(),
         source.files,
         tests[0].repeat if len(tests) == 1 else source.repeat(tests[0].repeat if tests else ""),
@@ -38,9 +40,9 @@ def make_report(
     )
 
 
-def attempted(make: Callable[[Source], Sequence[Evidence]], source: Source) -> Sequence[Evidence]:
+def attempted(make: Callable[[], Sequence[Evidence]]) -> Sequence[Evidence]:
     """The evidence, or a sentence on why there is none: a folder that lost a part still tells."""
     try:
-        return make(source)
+        return make()
     except EdgewheelError as error:
         return [{"kind": "words", "words": [f"Not shown here: {error}"]}]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from math import inf
 from shlex import quote
 from typing import Any
@@ -60,7 +61,7 @@ def run_evidence(source: Source) -> list[Evidence]:
     found: list[Evidence] = []
     makers = (waveform_evidence, speed_evidence, timing_evidence)
     for make in (speed_evidence,) if source.kind == "live" else makers:
-        found += attempted(make, source)
+        found += attempted(partial(make, source))
     return found
 
 

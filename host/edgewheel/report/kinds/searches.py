@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 from edgewheel.report.kinds.common import attempted, make_report
@@ -41,7 +42,7 @@ def read_threshold(source: Source) -> Report:
             f"edgewheel threshold {source.bench_path} {address} --from {found['from']:g} "
             f"--to {found['to']:g}"
         ),
-        evidence=lambda: [evidence, *attempted(_failing, source)],
+        evidence=lambda: [evidence, *attempted(partial(_failing, source))],
     )
     tested = (
         f"At which {what} the controller begins to fail, between {number(found['from'])} and "

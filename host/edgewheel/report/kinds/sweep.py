@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 from edgewheel.report.kinds.common import attempted, make_report
@@ -67,7 +68,7 @@ def _evidence(source: Source, points: list[dict[str, Any]]) -> list[Evidence]:
     highest = (source.summary.get("sweep") or {}).get("highest_rpm")
     found: list[Evidence] = [{"kind": "staircase", "points": points, "highest_rpm": highest}]
     for make in (waveform_evidence, timing_evidence):
-        found += attempted(make, source)
+        found += attempted(partial(make, source))
     return found
 
 

@@ -58,7 +58,7 @@ def draw(evidence: Evidence) -> Picture:
     layers.append(_marked(evidence["marked"], lanes, loss, x, y))
     reason = str(evidence.get("reason") or "")
     left = loss - begin > end - loss
-    told = "sync lost" + (f": {reason}" if reason else "")
+    told = "sync lost" + (f": {reason}" if reason not in ("", "none") else "")
     layers += level(0.0, "x", told, left=left)
     return Picture(
         "The signal around the loss",
