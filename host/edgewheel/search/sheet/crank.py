@@ -106,6 +106,10 @@ def _gap(subject: Subject, track: Track, ratios: Sequence[MotionRatios]) -> Iter
     gaps = [gap for one in ratios if (gap := one.of("gap")) is not None]
     others = [most.ratio for one in ratios if (most := one.greatest_other) is not None]
     if not gaps or not others:
+        note = (
+            f"No gap passes between ordinary teeth of '{track.name}', so there is no limit to type."
+        )
+        yield Line("gap_ratio", "gap ratio", "none", notes=(note,))
         return
     least = min(gap.least.ratio for gap in gaps)
     greatest = max(gap.greatest.ratio for gap in gaps)
