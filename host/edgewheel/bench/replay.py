@@ -7,12 +7,15 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
+from edgewheel.bench.captured_teeth import passages_by_angle
 from edgewheel.bench.plan import Plan
 from edgewheel.edges.captures.capture import Capture, write_capture
 from edgewheel.edges.captures.playback import Playback
 from edgewheel.edges.captures.read import read_capture
+from edgewheel.edges.table import Ticks
 from edgewheel.errors import UsageError
-from edgewheel.learn.known_wheel import known_motion
+from edgewheel.fault.model import EdgeFault
+from edgewheel.learn.known_wheel import KnownMotion, known_motion
 from edgewheel.yamlfile import Node
 
 MOST_COPIED = 500_000
@@ -22,7 +25,7 @@ MOST_COPIED = 500_000
 def with_capture_of(plan: Plan, node: Node, path: Path) -> Plan:
     """The plan with what its bench file says below `capture:`, a file or a mapping.
 
-    Raises FileError; UsageError where motion or faults are given, too.
+    Raises FileError; UsageError where a motion is given, too, or a fault that cannot be.
     """
     if isinstance(node.content, str):
         return with_capture(plan, read_capture(path.parent / node.text()))
@@ -46,17 +49,36 @@ def with_capture(plan: Plan, capture: Capture, speed: Fraction = Fraction(1)) ->
     Its wheel says what the capture is of, and so where the crank is; where that is not to be found
     in it, only speed is judged, not where sparks stand.
     """
-    if len(plan.signal.motion) or plan.signal.faults:
+    if len(plan.signal.motion):
         raise UsageError(
-            "A capture is played as it is, so motion and faults have no place beside it. Take them "
-            "out of the bench file, or 'capture:'."
+            "A capture has a motion of its own, so 'motion:' has no place beside it. Take one of "
+            "them out of the bench file."
         )
     known = known_motion(capture, plan.wheel, speed)
-    signal = replace(
-        plan.signal, motion=known.motion, capture=Playback(capture, known.tracks, speed)
-    )
+    passage = _passages(plan, capture, known, speed) if plan.signal.faults else None
+    playback = Playback(capture, known.tracks, speed, passage)
+    signal = replace(plan.signal, motion=known.motion, capture=playback)
     signals = plan.signals if known.positioned else replace(plan.signals, sparks={})
     return replace(plan, signal=signal, signals=signals, inputs=(*plan.inputs, *_copy(capture)))
+
+
+def _passages(plan: Plan, capture: Capture, known: KnownMotion, speed: Fraction) -> Ticks:
+    """Which tooth made each edge, for the faults; raises UsageError for those that cannot be."""
+    for name, fault in plan.signal.faults.items():
+        if not isinstance(fault, EdgeFault):
+            raise UsageError(
+                f"The fault '{name}' changes the wheel, a sensor's leads or the motion, and those "
+                "of a capture are done. Take a fault of single edges, such as late_tooth, "
+                "dropped_tooth, bounce or loose, or let 'edgewheel learn' find the wheel and play "
+                "that."
+            )
+    if not known.positioned:
+        raise UsageError(
+            f"Faults need to know which tooth each edge of {capture.name} is of, and the wheel is "
+            "not recognised in it. Name the wheel that it is of, or take the faults out."
+        )
+    levels = plan.signal.levels
+    return passages_by_angle(capture, known.tracks, levels, known.motion, float(speed))
 
 
 def _copy(capture: Capture) -> tuple[tuple[str, str], ...]:

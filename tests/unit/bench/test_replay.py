@@ -5,15 +5,17 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from captures import capture_of, table
+from captures import MOTIONS, capture_of, table
 from edgewheel.bench.events import Pulsed, SyncGained, SyncLost
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.replay import with_capture
 from edgewheel.bench.rig import Rig
+from edgewheel.bench.truth import Truth, signed_deg
 from edgewheel.edges.captures.capture import Capture, write_capture
 from edgewheel.edges.captures.playback import Playback, PlaybackTable
 from edgewheel.edges.table import join
 from edgewheel.errors import UsageError
+from edgewheel.fault.pipeline import Pipeline
 from edgewheel.learn.known_wheel import known_motion
 from edgewheel.wheel.library import find
 
@@ -77,9 +79,6 @@ def test_other_speeds_are_refused(speed):
 @pytest.mark.parametrize("motion", ["steady", "up", "cranking"])
 def test_the_crank_is_where_it_was(motion):
     """Against the motion that the capture was computed from."""
-    from captures import MOTIONS
-    from edgewheel.bench.truth import Truth, signed_deg
-
     capture = captured(motion)
     known = known_motion(capture, find(WHEEL))
     assert known.positioned
@@ -112,12 +111,62 @@ def test_a_bench_file_can_name_a_capture(bench, tmp_path):
     assert any(isinstance(event, SyncGained) for event in Rig().run(plan))
 
 
-def test_motion_and_faults_have_no_place_beside_a_capture(bench, tmp_path):
+def beside(bench, tmp_path, words: str):
+    """The plan of the bench file with a capture and something beside it."""
     with (tmp_path / "log.csv").open("w") as file:
         write_capture(file, captured())
-    bench.write_text(BENCH + "capture: log.csv\nmotion: {segments: [{hold: 800, turns: 3}]}\n")
-    with pytest.raises(UsageError, match="played as it is"):
-        load_plan(bench)
+    bench.write_text(f"{BENCH}capture: log.csv\n{words}\n")
+    return load_plan(bench)
+
+
+def test_a_motion_has_no_place_beside_a_capture(bench, tmp_path):
+    with pytest.raises(UsageError, match="a motion of its own"):
+        beside(bench, tmp_path, "motion: {segments: [{hold: 800, turns: 3}]}")
+
+
+def played(plan):
+    """(tick, track, level) of every edge."""
+    edges = join(*Pipeline(plan.signal, 1_000_000).edges())
+    return set(zip(edges.ticks.tolist(), edges.track.tolist(), edges.level.tolist(), strict=True))
+
+
+@pytest.mark.parametrize("tooth", [1, 17, 58])
+def test_a_fault_beside_a_capture_has_the_teeth_of_the_wheel_file(tooth, bench, tmp_path):
+    """The dropped edges are where the motion behind the capture has that tooth."""
+    fault = f"faults: {{gone: {{kind: dropped_tooth, track: crank, teeth: [{tooth}]}}}}"
+    plan = beside(bench, tmp_path, fault)
+    _, edges = table(WHEEL, "up")
+    sound = set(zip(edges.ticks.tolist(), edges.track.tolist(), edges.level.tolist(), strict=True))
+    gone = sorted(sound - played(plan))
+    assert played(plan) <= sound
+    turns = 45  # 600 to 3000 rpm in 1.5 s
+    assert abs(len(gone) / 2 - turns) <= 1
+    truth = Truth(MOTIONS["up"])
+    for tick, track, level in gone:
+        begin_deg = 6 * (tooth - 1) + (0 if level else 3)
+        assert track == 0
+        assert abs(signed_deg(truth.angle_deg(tick / 1e6) - begin_deg, 360)) < 0.1
+
+
+def test_bounce_on_a_capture_is_what_the_controllers_blanking_is_for(bench, tmp_path):
+    words = "kind: bounce, track: crank, delay_us: 40, width_us: 10, teeth: [5], after: rise"
+    plan = beside(bench, tmp_path, f"faults: {{ringing: {{{words}}}}}")
+    pipeline = Pipeline(plan.signal, 1_000_000)
+    added = len(join(*pipeline.edges())) - len(captured().edges)
+    assert added == pipeline.changes["ringing"].count > 40
+    assert not any(isinstance(event, SyncGained) for event in Rig().run(plan))
+    blanked = "{line: crank, edge: rising, blanking_percent: 20}"
+    bench.write_text(bench.read_text().replace("{line: crank, edge: rising}", blanked))
+    assert any(isinstance(event, SyncGained) for event in Rig().run(load_plan(bench)))
+
+
+def test_faults_of_the_wheel_are_refused_beside_a_capture(bench, tmp_path):
+    with pytest.raises(UsageError, match=r"'worn' changes the wheel.*late_tooth"):
+        beside(
+            bench,
+            tmp_path,
+            "faults: {worn: {kind: bent_tooth, track: crank, teeth: [3], by_deg: 1}}",
+        )
 
 
 def test_where_the_wheel_is_not_in_it_only_speed_is_judged(bench):

@@ -20,12 +20,14 @@ FINEST_SPEED = 10_000
 @dataclass(frozen=True, eq=False)
 class Playback:
     """What is played: `tracks` gives, in the order of the outputs, which of the capture's tracks;
-    `speed` is how many times as fast.
+    `speed` is how many times as fast. `passage` (n,) is which tooth made each edge of the capture,
+    for the faults that ask.
     """
 
     capture: Capture
     tracks: tuple[str, ...]
     speed: Fraction = Fraction(1)
+    passage: Ticks | None = None
 
     def __post_init__(self) -> None:
         if self.speed <= 0 or max(self.speed.numerator, self.speed.denominator) > FINEST_SPEED:
@@ -65,7 +67,10 @@ class PlaybackTable:
             track = output[part.track]
             played = track < len(wanted)
             ticks = self._scaled(part.ticks[played])
-            yield EdgeChunk(ticks, track[played], part.level[played])
+            passage = self._playback.passage
+            if passage is not None:
+                passage = passage[begin : begin + CHUNK_EDGES][played]
+            yield EdgeChunk(ticks, track[played], part.level[played], passage)
 
     def _scaled(self, ticks: Ticks) -> Ticks:
         """Ticks (n,) of the capture in ticks of this clock, in whole numbers throughout."""
