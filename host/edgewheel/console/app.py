@@ -19,12 +19,19 @@ from edgewheel.console.dialogs.choose import Choice, ChooseDialog
 from edgewheel.console.dialogs.help import HelpDialog
 from edgewheel.console.live.page import LivePage
 from edgewheel.console.page import Page
+from edgewheel.console.runs.page import RunsPage
+from edgewheel.console.search.job import Job, Running
+from edgewheel.console.search.page import SearchPage
 from edgewheel.console.settings import Settings
 from edgewheel.console.themes import DAY, NIGHT
 from edgewheel.console.watch import TICKS_PER_S
 from edgewheel.errors import EdgewheelError
 
-PAGE_TITLES: dict[str, type[App[None] | Page]] = {"The bench": LivePage}
+PAGE_TITLES: dict[str, type[App[None] | Page]] = {
+    "The bench": LivePage,
+    "Searches": SearchPage,
+    "Runs": RunsPage,
+}
 
 BY_SIGNAL = 128
 """A shell's exit code for an end by a signal, before the signal's number."""
@@ -35,7 +42,11 @@ class ConsoleApp(App[None]):
 
     TITLE = "edgewheel"
     CSS_PATH = "console.tcss"
-    MODES: ClassVar[dict[str, str | Callable[[], Screen[None]]]] = {"bench": LivePage}
+    MODES: ClassVar[dict[str, str | Callable[[], Screen[None]]]] = {
+        "bench": LivePage,
+        "search": SearchPage,
+        "runs": RunsPage,
+    }
     DEFAULT_MODE = "bench"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f8", "park", "PARK", priority=True, tooltip="Park the outputs at once", id="park"),
@@ -43,6 +54,8 @@ class ConsoleApp(App[None]):
         Binding("f1", "help", "Help", tooltip="Help for this pane, and its keys", id="help"),
         Binding("space", "park", "Park", show=False, id="park-by-space"),
         Binding("f2", "page('bench')", "Bench", show=False, id="page-bench"),
+        Binding("f3", "page('search')", "Searches", show=False, id="page-search"),
+        Binding("f4", "page('runs')", "Runs", show=False, id="page-runs"),
     ]
 
     def __init__(self, desk: Desk, settings: Settings | None = None, paced: bool = True) -> None:
@@ -50,6 +63,8 @@ class ConsoleApp(App[None]):
         self.desk = desk
         self._settings = settings or Settings()
         self._paced = paced
+        self.running: Running | None = None
+        """The search that is going on, or the last one."""
         if "TEXTUAL_ANIMATIONS" not in os.environ:
             self.animation_level = "none"
         self.register_theme(NIGHT)
@@ -89,21 +104,44 @@ class ConsoleApp(App[None]):
         self.look()
         return True
 
+    def begin(self, job: Job) -> None:
+        """Park, and let a search have the bench."""
+        self.desk.lend()
+        self.running = Running(job)
+        self.run_worker(
+            self.running.play, name=job.name, group="search", exclusive=True, thread=True
+        )
+        self.look()
+
+    @property
+    def is_searching(self) -> bool:
+        """Whether a search has the bench."""
+        return self.running is not None and not self.running.over
+
     def leave(self, code: int) -> None:
         """Park and end."""
-        self.desk.park()
+        self.park()
         self.exit(return_code=code)
+
+    def park(self) -> None:
+        """Bring the outputs to their idle levels, whoever plays on them."""
+        self.desk.park()
+        if self.running is not None and not self.running.over:
+            self.running.stop()
 
     # Keys that work everywhere
 
     def action_park(self) -> None:
         """Bring the outputs to their idle levels at once, whatever is on the screen."""
-        self.desk.park()
+        self.park()
         self.look()
 
     def action_turn(self) -> None:
         """Let the engine turn."""
-        self.do(self.desk.turn)
+        if self.is_searching:
+            self.notify("A search has the bench. F8 stops it.", severity="warning")
+        else:
+            self.do(self.desk.turn)
 
     async def action_quit(self) -> None:
         """Park and end."""

@@ -38,10 +38,24 @@ def bench_files(folder: Path) -> list[Choice]:
     return own + [Choice(str(path), "example") for path in examples]
 
 
+def suites(folder: Path) -> list[Choice]:
+    """Plans of tests for qualify, in the folder and one below it, then the examples."""
+    here = [*folder.glob("*.y*ml"), *folder.glob("*/*.y*ml")]
+    own = [path for path in islice(sorted(here), MOST_FILES) if _says(path, "bench", "tests")]
+    examples = [path for path in sorted(EXAMPLES.rglob("*.yaml")) if _says(path, "bench", "tests")]
+    return [Choice(str(path.relative_to(folder))) for path in own] + [
+        Choice(str(path), "example") for path in examples
+    ]
+
+
 def _is_bench(path: Path) -> bool:
-    """Whether it says which wheel and which controller."""
+    return _says(path, "wheel", "controller")
+
+
+def _says(path: Path, *keys: str) -> bool:
+    """Whether the file begins with text in which all these keys stand."""
     try:
         text = path.read_text(encoding="utf-8")[:20_000]
     except (OSError, UnicodeDecodeError):
         return False
-    return "\nwheel:" in text and "\ncontroller:" in text
+    return all(f"\n{key}:" in text for key in keys)

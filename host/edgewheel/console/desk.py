@@ -27,7 +27,7 @@ from edgewheel.console.watch import Watch
 from edgewheel.errors import UsageError
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import HIGHEST_RPM
-from edgewheel.yamlfile import Node, load
+from edgewheel.yamlfile import Node, flow, load
 
 USUAL_RPM = Fraction(850)
 FIRST = Path(__file__).resolve().parents[1] / "examples" / "first-bench.yaml"
@@ -111,9 +111,6 @@ class Desk:
 
     def turn(self) -> None:
         """Let the engine turn at the wanted speed."""
-        if self.player.state.phase is LivePhase.TURNING:
-            return
-        self.watch.restart()
         self.player.start(self.wish_rpm)
 
     def park(self) -> None:
@@ -146,11 +143,31 @@ class Desk:
         """Hear what happened since the last look, and say how things stand."""
         player = self.player
         events = player.drain()
+        if any(_begins(event) for event in events):
+            self.watch.restart()
         self.watch.hear(events)
         state = player.state
         self.watch.sample(state)
         trouble = tuple(word for event in events if (word := _trouble(event)))
         return View(state, self.plan, self.file, self.wish_rpm, self.watch, player.motion, trouble)
+
+    def to_search(self, also: Sequence[str] = ()) -> Plan:
+        """The plan as it lies here, for a search: what is held is on, and the faults `also`."""
+        states = self.player.state.faults
+        on = {name for name, state in states.items() if state is FaultState.HELD} | set(also)
+        document = only_faults(self.plan.document, on)
+        plan = read_plan(document, self.file)
+        (name, _), *others = plan.inputs or (("bench.yaml", ""),)
+        return replace(plan, inputs=((name, text_of(document)), *others))
+
+    def lend(self) -> None:
+        """Park and let go of board and controller, so that a search can have them."""
+        states = self.player.state.faults
+        self.player.close()
+        self._player = self._make(self.plan, self.runs)
+        for name, state in states.items():
+            if (state is FaultState.HELD) != (self._player.state.faults[name] is FaultState.HELD):
+                self._player.fault(name, state)
 
     def close(self) -> None:
         """Park and let go of the bench."""
@@ -170,7 +187,10 @@ class Desk:
 
     def _use(self, document: Node, file: Path) -> None:
         plan = read_plan(document, file)
-        plan = read_plan(with_spares(document, plan.wheel, sensors_of(plan)), file)
+        document = with_spares(document, plan.wheel, sensors_of(plan))
+        plan = read_plan(document, file)
+        (name, _), *others = plan.inputs
+        plan = replace(plan, inputs=((name, text_of(document)), *others))
         if self._player is not None:
             self._player.close()
         self._player = self._make(plan, self.runs)
@@ -184,6 +204,28 @@ def first_speed(plan: Plan) -> Fraction:
     motion = plan.signal.motion
     held = (motion[number].segment for number in range(len(motion)))
     return next((one.rpm_begin for one in held if one.rpm_begin == one.rpm_end != 0), USUAL_RPM)
+
+
+def only_faults(document: Node, on: set[str]) -> Node:
+    """The bench file's tree with these faults on, and none of the others."""
+    section = document.section().nodes
+    faults = {
+        name: replace(node, content={**node.section().nodes, "off": Node(node.place, "false")})
+        for name, node in section["faults"].section().nodes.items()
+        if name in on
+    }
+    return replace(document, content={**section, "faults": Node(document.place, faults)})
+
+
+def text_of(document: Node) -> str:
+    """A bench file that reads as this tree."""
+    lines = [f"{key}: {flow(node)}" for key, node in document.section().nodes.items()]
+    return "\n".join(["# As it lay on the desk of the console.", *lines]) + "\n"
+
+
+def _begins(event: LiveEvent) -> bool:
+    """Whether the seconds of a new run begin with it."""
+    return isinstance(event, PhaseChanged) and event.phase is LivePhase.TURNING
 
 
 def _trouble(event: LiveEvent) -> str:

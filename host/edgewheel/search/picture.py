@@ -8,7 +8,7 @@ from edgewheel.search.axis import Axis
 from edgewheel.search.border import Border, Square
 
 WIDTH, HEIGHT = 64, 24
-"""Characters of the map; with the numbers beside it a line has at most 80."""
+"""Characters of the map where nobody asks for less; a line then has at most 80."""
 
 LABEL = 12
 HOLDS, LOST = "#", "."
@@ -17,19 +17,20 @@ SIDE, MARGIN = 512, 72
 """Of the map in SVG, in its units."""
 
 
-def as_text(border: Border, x: Axis, y: Axis) -> str:
-    """The map, high values of `y` at the top, at most 80 columns."""
+def as_text(border: Border, x: Axis, y: Axis, columns: int = 80, rows: int = 29) -> str:
+    """The map, high values of `y` at the top, in so many characters or the least that it takes."""
+    width, height = max(min(columns - LABEL - 4, WIDTH), 16), max(min(rows - 5, HEIGHT), 4)
     lines = [f"{y.address}"]
-    for line in range(HEIGHT):
-        row = (HEIGHT - line - 0.5) / HEIGHT * border.size
-        cells = (border.guess((n + 0.5) / WIDTH * border.size, row) for n in range(WIDTH))
+    for line in range(height):
+        row = (height - line - 0.5) / height * border.size
+        cells = (border.guess((n + 0.5) / width * border.size, row) for n in range(width))
         picture = "".join(HOLDS if cell >= 0.5 else LOST for cell in cells)
-        lines.append(f"{_beside(line, y):>{LABEL}s} |{picture}")
-    lines.append(" " * LABEL + " +" + "-" * WIDTH)
+        lines.append(f"{_beside(line, height, y):>{LABEL}s} |{picture}")
+    lines.append(" " * LABEL + " +" + "-" * width)
     low, middle, high = (f"{value:.5g}" for value in (x.low, (x.low + x.high) / 2, x.high))
-    under = f"{low}{middle:^{WIDTH - len(low) - len(high)}s}{high}"
+    under = f"{low}{middle:^{max(width - len(low) - len(high), 0)}s}{high}"
     lines.append(" " * (LABEL + 2) + under)
-    lines.append(f"{x.address:>{LABEL + 2 + WIDTH}s}")
+    lines.append(f"{x.address:>{LABEL + 2 + width}s}")
     lines.append(f"{HOLDS} sync holds   {LOST} it does not")
     return "\n".join(lines)
 
@@ -67,12 +68,12 @@ def as_svg(border: Border, x: Axis, y: Axis, title: str) -> str:
     )
 
 
-def _beside(line: int, y: Axis) -> str:
+def _beside(line: int, height: int, y: Axis) -> str:
     if line == 0:
         return f"{y.high:.5g}"
-    if line == HEIGHT // 2:
+    if line == height // 2:
         return f"{(y.low + y.high) / 2:.5g}"
-    return f"{y.low:.5g}" if line == HEIGHT - 1 else ""
+    return f"{y.low:.5g}" if line == height - 1 else ""
 
 
 def _square(border: Border, square: Square, scale: float) -> str:

@@ -1,0 +1,83 @@
+"""A search that is played in a thread of its own, and what it shows of itself."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from edgewheel.clock import Clock, WallClock
+from edgewheel.errors import EdgewheelError
+from edgewheel.search.trials import SearchStopped
+
+KNOWN_SHARE = 0.02
+"""From this share of the work on, the time left can be told."""
+
+STOPPED = "stopped; what was played is in the record"
+
+
+@dataclass(frozen=True)
+class Stage:
+    """How far a search is. `lines` are its results so far, `picture` what they look like."""
+
+    share: float = 0.0
+    doing: str = ""
+    lines: tuple[str, ...] = ()
+    picture: tuple[str, ...] = ()
+    answer: str = ""
+
+
+class Job(ABC):
+    """A search. All but `stop` is called in its thread; `size` is the room for its picture."""
+
+    name: str
+    folder: Path
+    size: tuple[int, int] = (60, 10)
+
+    @abstractmethod
+    def stages(self) -> Iterator[Stage]:
+        """Play it. Raises SearchStopped, EdgewheelError."""
+
+    @abstractmethod
+    def stop(self) -> None:
+        """Park and end; from any thread."""
+
+
+class Running:
+    """A job under way: `play` is its thread's work, all else is for those who look."""
+
+    def __init__(self, job: Job, clock: Clock | None = None) -> None:
+        self.job = job
+        self._clock = clock or WallClock()
+        self._begun_ns = self._clock.now_ns()
+        self.stage = Stage()
+        self.over = False
+
+    def play(self) -> None:
+        """Play the job to its end; what goes wrong is its answer."""
+        try:
+            for stage in self.job.stages():
+                self.stage = stage
+        except SearchStopped:
+            self._end(STOPPED)
+        except EdgewheelError as error:
+            self._end(str(error))
+        finally:
+            self.over = True
+
+    def stop(self) -> None:
+        """Park and end."""
+        self.job.stop()
+
+    @property
+    def left_s(self) -> float | None:
+        """Seconds that it will still take, None while nobody knows."""
+        share = self.stage.share
+        if self.over or share < KNOWN_SHARE:
+            return None
+        return (self._clock.now_ns() - self._begun_ns) / 1e9 * (1 - share) / share
+
+    def _end(self, words: str) -> None:
+        last = self.stage
+        self.stage = Stage(last.share, "", last.lines, last.picture, words)

@@ -1,0 +1,134 @@
+"""Searches: choose one, see how far it is and what it has found so far."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Log, ProgressBar, Static
+
+from edgewheel.console.desk import View
+from edgewheel.console.page import Page
+from edgewheel.console.pane import Pane
+from edgewheel.console.search.ask import Asking
+from edgewheel.console.search.job import Running, Stage
+
+NOTHING_YET = (
+    "s Sweep       at which speed sync drops, and where it comes back\n"
+    "t Threshold   the value of one number at which the controller fails\n"
+    "e Envelope    where sync holds over two numbers\n"
+    "d Diagnose    which setting of the controller is wrong\n"
+    "q Qualify     a whole suite of tests, each against its limit\n\n"
+    "A search plays the bench file as it lies on the desk, held faults included. It parks the "
+    "engine first, for the bench is then its own; F8 stops it."
+)
+
+
+class FoundPane(Pane):
+    """The search that is going on, or the last one."""
+
+    NAME, KEY = "Search", "s t e d q"
+    ABOUT = (
+        "○ is a point or trial in which sync held, ✗ one in which it did not; the picture grows "
+        "with each. The record in the run folder can be opened on the page of runs, and a search "
+        "that was stopped is taken up by the command line's --resume."
+    )
+
+    def compose(self) -> ComposeResult:
+        yield Static(NOTHING_YET, id="answer", markup=False)
+        yield ProgressBar(total=1.0, show_eta=False, id="bar", classes="hidden")
+        yield Static(id="picture")
+        yield Log(id="results", max_lines=2000)
+
+    def on_mount(self) -> None:
+        self._shown: tuple[Running, Stage] | None = None
+        self._count = 0
+
+    def show(self, view: View) -> None:
+        running = self.app.running  # type: ignore[attr-defined]
+        if running is None:
+            return
+        picture = self.query_one("#picture", Static)
+        running.job.size = picture.size
+        stage = running.stage
+        if self._shown is None or self._shown[0] is not running:
+            self._count = 0
+            self.query_one("#results", Log).clear()
+            self.query_one("#bar").remove_class("hidden")
+        self.query_one("#bar", ProgressBar).update(progress=stage.share)
+        self.query_one("#answer", Static).update(Content(_head(running)))
+        if self._shown != (running, stage):
+            picture.update(Content("\n".join(stage.picture)))
+            picture.set_class(not stage.picture and bool(stage.lines), "hidden")
+            self._list(stage)
+        self._shown = running, stage
+        self.name_it(f"{running.job.name} · {running.job.folder.name}")
+
+    def _list(self, stage: Stage) -> None:
+        """New lines at the end; a table whose rows change is written anew."""
+        results = self.query_one("#results", Log)
+        before = self._shown[1].lines if self._shown else ()
+        if self._count and stage.lines[: self._count] == before[: self._count]:
+            results.write_lines(stage.lines[self._count :])
+        else:
+            results.clear()
+            results.write_lines(stage.lines)
+        self._count = len(stage.lines)
+
+
+class SearchPage(Page):
+    """The second page."""
+
+    MODE = "search"
+    AUTO_FOCUS = "#results"
+    ABOUT = "A search plays the bench file as it lies on the desk, held faults included."
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("s", "ask('sweep')", "Sweep", tooltip="Where sync drops over speed", id="sweep"),
+        Binding(
+            "t",
+            "ask('threshold')",
+            "Threshold",
+            tooltip="The value of one number at which the controller fails",
+            id="threshold",
+        ),
+        Binding(
+            "e",
+            "ask('envelope')",
+            "Envelope",
+            tooltip="Where sync holds over two numbers",
+            id="envelope",
+        ),
+        Binding(
+            "d",
+            "ask('diagnose')",
+            "Diagnose",
+            tooltip="Which setting of the controller is wrong",
+            id="diagnose",
+        ),
+        Binding("q", "ask('qualify')", "Qualify", tooltip="A whole suite of tests", id="qualify"),
+    ]
+
+    def body(self) -> Iterable[Widget]:
+        yield FoundPane("found")
+
+    def action_ask(self, kind: str) -> None:
+        """Ask what the search needs to know, then begin it."""
+        console = self.console
+        if console.running is not None and not console.running.over:
+            console.notify("A search is going on. F8 stops it.", severity="warning")
+            return
+        asking = Asking(console.desk, console.begin)
+        console.do(lambda: asking.ask(kind, console))
+
+
+def _head(running: Running) -> str:
+    stage = running.stage
+    if running.over:
+        return stage.answer or "It ended with nothing to say."
+    left = running.left_s
+    time = "" if left is None else f" · {int(left) // 60}:{int(left) % 60:02d} left"
+    return f"{running.job.name}: {stage.doing or 'begins'}{time} · F8 stops it"

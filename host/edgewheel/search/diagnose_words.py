@@ -1,0 +1,96 @@
+"""What diagnose notes in its record, and its answer in words."""
+
+from __future__ import annotations
+
+import platform
+from fractions import Fraction
+from textwrap import fill
+from typing import Any
+
+from edgewheel import __version__
+from edgewheel.bench.plan import Plan
+from edgewheel.bench.search_record import SearchRecord
+from edgewheel.errors import UsageError
+from edgewheel.search.diagnose import Diagnosis, Step
+from edgewheel.search.trial import RunUp
+from edgewheel.search.trials import FINGERPRINT, fingerprint
+
+WIDTH = 96
+
+
+def meta_of(plan: Plan, rpm: int) -> dict[str, str]:
+    """What decides the search."""
+    return {
+        "kind": "diagnose",
+        "name": plan.name,
+        "edgewheel": __version__,
+        "python": platform.python_version(),
+        "seed": str(plan.seed),
+        "bench": plan.inputs[0][0] if plan.inputs else "",
+        FINGERPRINT: fingerprint(plan, RunUp(Fraction(rpm)), {"kind": "diagnose"}),
+    }
+
+
+def begin(record: SearchRecord, plan: Plan, meta: dict[str, str]) -> None:
+    """Note what decides the search, or go on with one. Raises UsageError if that was another."""
+    if record.is_new:
+        record.inputs(plan.inputs, meta)
+    elif record.meta().get(FINGERPRINT) != meta[FINGERPRINT]:
+        raise UsageError(
+            f"{record.folder} is the record of another search: the bench file or what is asked of "
+            "it has changed. Leave --resume out to begin anew."
+        )
+
+
+def told(diagnosis: Diagnosis, rpm: int) -> str:
+    """The end in words."""
+    tries = f"{diagnosis.tries} {'try' if diagnosis.tries == 1 else 'tries'}"
+    findings = [
+        fill(
+            f"* Wrong: {' or '.join(finding.settings)}. {finding.remedy}",
+            WIDTH,
+            subsequent_indent="  ",
+        )
+        for finding in diagnosis.findings
+    ]
+    if diagnosis.complete and not findings:
+        return (
+            f"nothing is wrong at {rpm} rpm: in sync, speed and sparks are right ({tries}). "
+            "Limits at other speeds: 'edgewheel threshold BENCH speed'."
+        )
+    if diagnosis.complete:
+        return "\n".join([f"found in {tries}.", *findings])
+    head = (
+        f"{tries}, and no signal was found with which all is right. Look at the wiring, the supply "
+        "of the sensors, and settings that no signal shows."
+    )
+    return "\n".join([fill(head, WIDTH), *findings])
+
+
+def step_line(step: Step) -> str:
+    """One try on one line."""
+    says = f" (it says: {step.look.reason})" if step.look.reason not in ("", "none") else ""
+    return f"try {step.number:2d}  {step.what}: {step.meaning}{says}"
+
+
+def diagnosis_data(diagnosis: Diagnosis, steps: list[Step]) -> dict[str, Any]:
+    """For the summary and for JSON."""
+    return {
+        "complete": diagnosis.complete,
+        "tries": diagnosis.tries,
+        "findings": [
+            {"settings": list(finding.settings), "remedy": finding.remedy}
+            for finding in diagnosis.findings
+        ],
+        "steps": [
+            {
+                "number": step.number,
+                "signal": step.what,
+                "stage": step.look.stage.name.lower(),
+                "sparks_late_deg": dict(step.look.errors_deg),
+                "says": step.look.reason,
+                "meaning": step.meaning,
+            }
+            for step in steps
+        ],
+    }
