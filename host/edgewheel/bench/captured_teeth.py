@@ -15,7 +15,11 @@ Floats = npt.NDArray[np.float64]
 
 
 def passages_by_angle(
-    capture: Capture, tracks: tuple[str, ...], levels: LevelTable, motion: Motion, speed: float
+    capture: Capture,
+    tracks: tuple[str | None, ...],
+    levels: LevelTable,
+    motion: Motion,
+    speed: float,
 ) -> Ticks:
     """The passage (n,) of each edge of a capture whose engine turned by `motion`, played `speed`
     times as fast; `tracks` gives for each of the wheel's tracks the capture's.
@@ -27,6 +31,8 @@ def passages_by_angle(
     degrees = crank_at(motion, seconds).deg
     passage = np.full(len(seconds), NO_TOOTH, np.int64)
     for number, name in enumerate(tracks):
+        if name is None:
+            continue
         own = capture.edges.track == capture.header.tracks.index(name)
         for level in (0, 1):
             mine = np.flatnonzero(own & (capture.edges.level == level))

@@ -47,7 +47,8 @@ def with_capture(plan: Plan, capture: Capture, speed: Fraction = Fraction(1)) ->
     """The plan that plays a capture, `speed` times as fast, instead of its wheel under a motion.
 
     Its wheel says what the capture is of, and so where the crank is; where that is not to be found
-    in it, only speed is judged, not where sparks stand.
+    in it, only speed is judged, not where sparks stand. A track that was not captured is held at
+    its level at 0 degrees, and then too, for the turn within the cycle is not known.
     """
     if len(plan.signal.motion):
         raise UsageError(
@@ -56,10 +57,29 @@ def with_capture(plan: Plan, capture: Capture, speed: Fraction = Fraction(1)) ->
         )
     known = known_motion(capture, plan.wheel, speed)
     passage = _passages(plan, capture, known, speed) if plan.signal.faults else None
-    playback = Playback(capture, known.tracks, speed, passage)
+    names = tuple(track.name for track in plan.wheel.tracks)
+    held = plan.signal.levels.initial
+    playback = Playback(capture, known.tracks, speed, passage, names, held)
     signal = replace(plan.signal, motion=known.motion, capture=playback)
     signals = plan.signals if known.positioned else replace(plan.signals, sparks={})
     return replace(plan, signal=signal, signals=signals, inputs=(*plan.inputs, *_copy(capture)))
+
+
+def what_is_missing(plan: Plan) -> str | None:
+    """What a replay cannot judge, and why, as a sentence; None if nothing is amiss."""
+    played = plan.signal.capture
+    if played is None:
+        return None
+    held = [name for name, own in zip(played.names, played.tracks, strict=True) if own is None]
+    if held:
+        which = " and ".join(held)
+        return (
+            f"{played.capture.name} has no {which}, which stays at its level: a controller that "
+            f"needs {which} will not sync. Only sync and speed are judged, not where sparks stand."
+        )
+    if not plan.signals.sparks:
+        return f"{played.capture.name}: only sync and speed are judged, not where sparks stand."
+    return None
 
 
 def _passages(plan: Plan, capture: Capture, known: KnownMotion, speed: Fraction) -> Ticks:
@@ -72,7 +92,7 @@ def _passages(plan: Plan, capture: Capture, known: KnownMotion, speed: Fraction)
                 "dropped_tooth, bounce or loose, or let 'edgewheel learn' find the wheel and play "
                 "that."
             )
-    if not known.positioned:
+    if not known.recognised:
         raise UsageError(
             f"Faults need to know which tooth each edge of {capture.name} is of, and the wheel is "
             "not recognised in it. Name the wheel that it is of, or take the faults out."

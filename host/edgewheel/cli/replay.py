@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -39,9 +38,4 @@ def run(args: argparse.Namespace) -> int:
     still = replace(sound_signal(like.signal), motion=Motion())
     bare = replace(like, name=f"{like.name}, {capture.name}", signal=still)
     plan = with_capture(bare, capture, args.speed)
-    if like.signals.sparks and not plan.signals.sparks:
-        print(
-            f"the wheel is not to be found in {capture.name}: only sync and speed are judged",
-            file=sys.stderr,
-        )
     return play(plan, args)

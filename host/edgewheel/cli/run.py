@@ -50,9 +50,12 @@ def run(args: argparse.Namespace) -> int:
 
 def play(plan: Plan, args: argparse.Namespace) -> int:
     """Play a plan with the options of :func:`add_run_arguments`; returns the exit code."""
+    from edgewheel.bench.replay import what_is_missing
     from edgewheel.bench.runner import Runner
     from edgewheel.cli.reporting import leave_junit
 
+    if missing := what_is_missing(plan):
+        print(missing, file=sys.stderr)
     if args.dry_run:
         return dry_run(plan, args.json)
     talk = Talk()

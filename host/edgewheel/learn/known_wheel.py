@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -29,20 +29,33 @@ FINE = 10**6
 class KnownMotion:
     """How the engine of a capture turned, in the angles of its wheel file.
 
-    `tracks` gives for each of the wheel's tracks the capture's. `positioned` is False where only
-    the speed could be told; then angles mean nothing.
+    `tracks` gives for each of the wheel's tracks the capture's, None for one that was not captured.
+    `recognised` is False where only the speed could be told; then angles mean nothing.
     """
 
     motion: Motion
-    tracks: tuple[str, ...]
-    positioned: bool
+    tracks: tuple[str | None, ...]
+    recognised: bool
+
+    @property
+    def positioned(self) -> bool:
+        """True if angles are those of the cycle: without all tracks they may be a turn off."""
+        return self.recognised and None not in self.tracks
 
 
 def known_motion(capture: Capture, wheel: Wheel, speed: Fraction = Fraction(1)) -> KnownMotion:
     """The motion behind a capture that is played `speed` times as fast.
 
-    Raises UsageError if the capture has not the tracks of the wheel.
+    A capture may lack some of the wheel's tracks, if the others go by their names or it has but
+    one, which is then the busiest of the crank. Raises UsageError if it has other tracks.
     """
+    there = _captured_part(capture, wheel)
+    if there is not wheel:
+        known = known_motion(capture, there, speed)
+        if not known.recognised and set(capture.header.tracks) - {t.name for t in wheel.tracks}:
+            raise _other_tracks(capture, wheel)
+        played = dict(zip((track.name for track in there.tracks), known.tracks, strict=True))
+        return replace(known, tracks=tuple(played.get(track.name) for track in wheel.tracks))
     found = _recognised(capture, wheel)
     if found is None:
         tracks = _by_name(capture, wheel)
@@ -51,6 +64,18 @@ def known_motion(capture: Capture, wheel: Wheel, speed: Fraction = Fraction(1)) 
     theirs = {other: own for own, other in like.pairs}
     tracks = tuple(theirs[track.name] for track in wheel.tracks)
     return KnownMotion(_placed(explanation, like, wheel, capture, speed), tracks, True)
+
+
+def _captured_part(capture: Capture, wheel: Wheel) -> Wheel:
+    """The wheel with the tracks that were captured."""
+    names = capture.header.tracks
+    if len(names) >= len(wheel.tracks):
+        return wheel
+    kept = tuple(track for track in wheel.tracks if track.name in names)
+    if not kept and len(names) == 1:
+        on_crank = [track for track in wheel.tracks if track.shaft == "crank"] or wheel.tracks
+        kept = (max(on_crank, key=lambda track: len(track.teeth)),)
+    return replace(wheel, tracks=kept) if len(kept) == len(names) else wheel
 
 
 def _recognised(capture: Capture, wheel: Wheel) -> tuple[Explanation, Likeness] | None:
@@ -118,9 +143,14 @@ def _by_name(capture: Capture, wheel: Wheel) -> tuple[str, ...]:
         return names
     if len(names) == len(capture.header.tracks) == 1:
         return capture.header.tracks
-    raise UsageError(
+    raise _other_tracks(capture, wheel)
+
+
+def _other_tracks(capture: Capture, wheel: Wheel) -> UsageError:
+    names = ", ".join(track.name for track in wheel.tracks)
+    return UsageError(
         f"{capture.name} has the tracks {', '.join(capture.header.tracks)}, the wheel has "
-        f"{', '.join(names)}, and its pattern is not recognised in them. Say which is which with "
+        f"{names}, and its pattern is not recognised in them. Say which is which with "
         "'tracks: {crank: left}' below 'capture:', or name another wheel."
     )
 

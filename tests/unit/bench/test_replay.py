@@ -8,12 +8,12 @@ import pytest
 from captures import MOTIONS, capture_of, table
 from edgewheel.bench.events import Pulsed, SyncGained, SyncLost
 from edgewheel.bench.loader import load_plan
-from edgewheel.bench.replay import with_capture
+from edgewheel.bench.replay import what_is_missing, with_capture
 from edgewheel.bench.rig import Rig
 from edgewheel.bench.truth import Truth, signed_deg
 from edgewheel.edges.captures.capture import Capture, write_capture
 from edgewheel.edges.captures.playback import Playback, PlaybackTable
-from edgewheel.edges.table import join
+from edgewheel.edges.table import EdgeHeader, join
 from edgewheel.errors import UsageError
 from edgewheel.fault.pipeline import Pipeline
 from edgewheel.learn.known_wheel import known_motion
@@ -193,3 +193,27 @@ def test_a_capture_of_something_else_is_refused():
     other = capture_of(*table("36-minus-1", "steady"), "log.csv").renamed({"crank": "x"})
     with pytest.raises(UsageError, match="has the tracks x, the wheel has crank, cam"):
         known_motion(other, find(WHEEL))
+
+
+@pytest.mark.parametrize("name", ["crank", "signal"])
+def test_a_cam_that_was_not_captured_is_held_and_that_is_said(name, bench):
+    header, edges = table(WHEEL, "up")
+    own = edges[edges.track == 0]
+    capture = capture_of(EdgeHeader(header.tick_hz, (name,), header.initial[:1]), own, "log.csv")
+    plan = with_capture(load_plan(bench), capture)
+    assert plan.signal.capture is not None
+    assert plan.signal.capture.tracks == (name, None)
+    said = what_is_missing(plan)
+    assert said is not None and "log.csv has no cam, which stays at its level" in said
+    assert not plan.signals.sparks
+    signal = Pipeline(plan.signal, 1_000_000)
+    assert signal.header.tracks == ("crank", "cam")
+    assert set(join(*signal.edges()).track.tolist()) == {0}
+    truth, known = Truth(MOTIONS["up"]), Truth(plan.signal.motion)
+    for seconds in (0.3, 0.7, 1.2):
+        off_deg = known.angle_deg(seconds) - truth.angle_deg(seconds)
+        assert abs(signed_deg(off_deg, 360)) < 0.3
+
+
+def test_a_whole_capture_lacks_nothing(bench):
+    assert what_is_missing(with_capture(load_plan(bench), captured())) is None

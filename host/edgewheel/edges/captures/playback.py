@@ -19,15 +19,18 @@ FINEST_SPEED = 10_000
 
 @dataclass(frozen=True, eq=False)
 class Playback:
-    """What is played: `tracks` gives, in the order of the outputs, which of the capture's tracks;
+    """What is played: `tracks` gives, in the order of the outputs, which of the capture's tracks,
+    None for one that is held at its level in `held`. `names` are the outputs' own, if others.
     `speed` is how many times as fast. `passage` (n,) is which tooth made each edge of the capture,
     for the faults that ask.
     """
 
     capture: Capture
-    tracks: tuple[str, ...]
+    tracks: tuple[str | None, ...]
     speed: Fraction = Fraction(1)
     passage: Ticks | None = None
+    names: tuple[str, ...] = ()
+    held: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         if self.speed <= 0 or max(self.speed.numerator, self.speed.denominator) > FINEST_SPEED:
@@ -51,9 +54,12 @@ class PlaybackTable:
 
     def header(self) -> EdgeHeader:
         """The header: levels as they stand before the first edge."""
-        capture, tracks = self._playback.capture, self._playback.tracks
-        initial = dict(zip(capture.header.tracks, capture.header.initial, strict=True))
-        return EdgeHeader(self._tick_hz, tracks, tuple(initial[track] for track in tracks))
+        played, header = self._playback, self._playback.capture.header
+        initial = dict(zip(header.tracks, header.initial, strict=True))
+        names = played.names or tuple(track for track in played.tracks if track is not None)
+        held = played.held or (0,) * len(names)
+        levels = (initial.get(t, h) if t else h for t, h in zip(played.tracks, held, strict=True))
+        return EdgeHeader(self._tick_hz, names, tuple(levels))
 
     def chunks(self) -> Iterator[EdgeChunk]:
         """The edges of the tracks that are played."""
