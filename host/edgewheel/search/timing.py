@@ -25,6 +25,8 @@ from edgewheel.search.recorded import Edges, Finding
 CAPTURE_TICKS = 1
 """A capture is right to a tick."""
 
+REPORTED = "as the controller reports it"
+
 
 class TimedRun(Protocol):
     """A run that can be asked what was heard in it; see `edgewheel.search.recorded`."""
@@ -60,6 +62,11 @@ class RunTiming:
     ignition: tuple[Sample, ...]
     injection: tuple[Sample, ...]
     resolution_us: float
+
+    @property
+    def advance_reported(self) -> bool:
+        """Whether the controller itself says what it commands."""
+        return self.advance_source == REPORTED
 
 
 @dataclass(frozen=True)
@@ -152,7 +159,7 @@ def _said(run: TimedRun) -> tuple[Commanded, list[tuple[float, bool]]]:
         if signals.sync in fields:
             claims.append((seconds, fields[signals.sync] in words))
     if moments:
-        source = "as the controller reports it"
+        source = REPORTED
     elif signals.advance_deg is not None:
         source = f"{signals.advance_deg:g} degrees, as the bench file says"
     else:

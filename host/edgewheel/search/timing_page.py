@@ -172,7 +172,20 @@ def _delay(delay: Estimate, what: str) -> str:
     )
 
 
+def _only_if_locked(timing: Timing) -> Iterator[str]:
+    """What no run can tell: whether an advance that nobody reports was what the bench file says."""
+    delays = [timing.ignition.delay_us, timing.injection.delay_us if timing.injection else None]
+    known = [one for one in delays if one is not None and one.value > max(one.uncertainty, 2.0)]
+    if known and not all(run.advance_reported for run in timing.runs):
+        yield (
+            "The delay holds only if the timing was locked as the bench file says. An advance that "
+            "falls in a straight line with speed looks the same, and nothing here separates the "
+            "two: log the advance ('signals: {advance: FIELD}') to be sure."
+        )
+
+
 def _remarks(timing: Timing) -> Iterator[str]:
+    yield from _only_if_locked(timing)
     for run in timing.runs:
         prefix = f"Run {run.number}: " if len(timing.runs) > 1 else ""
         yield from (prefix + remark for remark in run.remarks)

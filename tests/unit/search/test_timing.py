@@ -8,7 +8,7 @@ import pytest
 
 from edgewheel.cli.main import main
 from edgewheel.search.timing import timing_of
-from edgewheel.search.timing_page import page
+from edgewheel.search.timing_page import meaning, page
 from planted_timing import play, two_widths
 
 SEVEN = {"tdc": 91}
@@ -58,6 +58,17 @@ def test_an_advance_that_rises_in_a_straight_line_is_no_delay(tmp_path):
     found = timing_of([play(tmp_path / "run", ignition=table)]).ignition
     assert found.delay_us is None
     assert any("which nothing can have" in need for need in found.needs)
+
+
+def test_an_advance_that_falls_in_a_straight_line_is_said_to_look_like_a_delay(tmp_path):
+    """3 degrees from 0 to 5000 rpm are 100 microseconds; only a report of it tells."""
+    table = "advance_table: [[0, 10], [5000, 7]]"
+    declared = timing_of([play(tmp_path / "declared", ignition=table)])
+    assert declared.ignition.delay_us.value == pytest.approx(100, abs=3)
+    assert "delay holds only if the timing was locked" in " ".join(meaning(declared))
+    reported = timing_of([play(tmp_path / "reported", ignition=table, signals="")])
+    assert reported.ignition.delay_us.value == pytest.approx(0, abs=3)
+    assert "holds only if" not in " ".join(meaning(reported))
 
 
 def test_an_advance_that_varies_and_is_reported_is_no_trouble(tmp_path):
