@@ -21,6 +21,7 @@ from edgewheel.bench.plan import Plan
 from edgewheel.bench.position import SparkCheck
 from edgewheel.bench.truth import Truth
 from edgewheel.controller.reader import CanFrame
+from edgewheel.errors import BenchError
 from edgewheel.link.events import (
     Event as LinkEvent,
 )
@@ -63,6 +64,7 @@ class Follower:
         self._origin: int | None = None
         self._ended: RunEnded | None = None
         self._next_progress_s = 0.0
+        self._deaf = False
         self.aborted = False
         self.missing_pulses = 0
         self._last_s = 0.0
@@ -80,12 +82,15 @@ class Follower:
 
     def take(self, heard: Heard) -> Iterator[Event]:
         """The run's events that follow from one step."""
+        self._deaf = heard.deaf
         for event in heard.events:
             yield from self._link_event(event)
         for said in heard.said:
             yield from self._said(said)
         if self._origin is not None and self._ended is None:
             seconds = self._seconds(heard.tick)
+            if heard.deaf:
+                self._judge.deaf(seconds)
             yield from self._judge.passed(seconds)
             yield from self._progress(seconds)
 
@@ -141,6 +146,11 @@ class Follower:
     def _finish(self, tick: int) -> Iterator[Event]:
         if self._ended is None or self.finished is not None:
             return
+        if self._deaf:
+            raise BenchError(
+                "The controller's port was gone when the run ended, so nothing can be said of its "
+                "last part. Plug it in firmly, and run again."
+            )
         self.finished = Finished(
             self._seconds(tick), self._ended.verified, self.aborted, self._ended.explain()
         )

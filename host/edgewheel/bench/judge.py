@@ -46,6 +46,7 @@ class SyncJudge:
         self._heard = _Heard()
         self._misplaced_since: float | None = None
         self._false_told = False
+        self._deaf_until_s = 0.0
         self.synced = False
 
     def report(self, report: Reported) -> Iterator[Finding]:
@@ -86,13 +87,17 @@ class SyncJudge:
         if self._sparks.misplaced and self._misplaced_since is None:
             self._misplaced_since = pulse.seconds
 
+    def deaf(self, seconds: float) -> None:
+        """The bench could not hear the controller until now, so its silence means nothing."""
+        self._deaf_until_s = seconds
+
     def passed(self, seconds: float) -> Iterator[Finding]:
         """Judge by what has not happened until a time."""
         rpm = self._rpm(seconds)
         if rpm < self._limits.least_rpm:
             self.synced = False
             return
-        silent_since = max(self._heard.seconds, self._limits.from_s)
+        silent_since = max(self._heard.seconds, self._limits.from_s, self._deaf_until_s)
         if seconds - silent_since > self._limits.silence_ms / 1000:
             silence = f"no report for {self._limits.silence_ms:g} ms"
             yield from self._fail(silent_since, Cause.SILENCE, silence)

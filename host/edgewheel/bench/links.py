@@ -38,11 +38,15 @@ class Said:
 
 @dataclass(frozen=True)
 class Heard:
-    """What one step brought: events of the link, words of the controller, the board's tick now."""
+    """What one step brought: events of the link, words of the controller, the board's tick now.
+
+    `deaf` says that the controller's port is away, so that its silence means nothing.
+    """
 
     events: tuple[LinkEvent, ...]
     said: tuple[Said, ...]
     tick: int
+    deaf: bool = False
 
 
 class BenchLink(Protocol):

@@ -75,7 +75,7 @@ class PortLink:
         while not self._thread.events.empty():
             self._take(self._thread.events.get(), events)
         said = tuple(self._placed(arrived) for arrived in self._listener.events())
-        return Heard(tuple(events), said, self.now())
+        return Heard(tuple(events), said, self.now(), deaf=self._listener.away)
 
     def tally(self) -> dict[str, int]:
         return self._listener.tally()

@@ -2,7 +2,8 @@
 
 What comes is stamped on arrival, read at once, and waits until it is taken; what the reader wants
 sent is sent from the same thread, so that an answer in several frames finds its flow control in
-time.
+time. A port that goes away is looked for again for some seconds, since a controller that restarts
+takes its USB port with it.
 """
 
 from __future__ import annotations
@@ -18,6 +19,11 @@ from edgewheel.controller.lines import Report
 from edgewheel.controller.reader import Both, Piece, Reader, Wire
 from edgewheel.errors import BenchError
 
+REOPEN_S, LOOK_S = 5.0, 0.05
+"""How long a port that is gone is looked for, and how often."""
+
+PORT_CAME_BACK = "port_came_back"
+
 
 @dataclass(frozen=True)
 class Arrived:
@@ -31,7 +37,13 @@ class Arrived:
 class Listener(Generic[Both]):
     """Open it, take its events as often as you like, close it."""
 
-    def __init__(self, wire: Callable[[], Wire[Both]], reader: Reader[Both], clock: Clock) -> None:
+    def __init__(
+        self,
+        wire: Callable[[], Wire[Both]],
+        reader: Reader[Both],
+        clock: Clock,
+        reopen_s: float = REOPEN_S,
+    ) -> None:
         self._make_wire: Callable[[], Wire[Both]] = wire
         self._reader: Reader[Both] = reader
         self._clock = clock
@@ -39,6 +51,10 @@ class Listener(Generic[Both]):
         self._error: Exception | None = None
         self._closing = threading.Event()
         self._thread: threading.Thread | None = None
+        self._reopen_s = reopen_s
+        self._came_back = 0
+        self.away = False
+        """Whether the port is gone at this moment and is looked for."""
 
     def open(self) -> None:
         """Open the port and begin to listen. Raises BenchError if it cannot be opened."""
@@ -66,7 +82,8 @@ class Listener(Generic[Both]):
 
     def tally(self) -> dict[str, int]:
         """The reader's counts so far."""
-        return self._reader.tally()
+        counts = self._reader.tally()
+        return counts | {PORT_CAME_BACK: self._came_back} if self._came_back else counts
 
     def close(self) -> None:
         """End the thread and close the port."""
@@ -77,11 +94,29 @@ class Listener(Generic[Both]):
     def _run(self) -> None:
         try:
             while not self._closing.is_set():
-                self._turn()
+                try:
+                    self._turn()
+                except OSError as error:
+                    self._look_for_it(error)
         except Exception as error:
             self._error = error
         finally:
             self._wire.close()
+
+    def _look_for_it(self, gone: OSError) -> None:
+        """Open the port again as soon as it is back. Raises what took it away if it stays away."""
+        self.away = True
+        self._wire.close()
+        until_ns = self._clock.now_ns() + round(self._reopen_s * 1e9)
+        while self._clock.now_ns() < until_ns and not self._closing.wait(LOOK_S):
+            try:
+                self._wire = self._make_wire()
+            except (OSError, BenchError):
+                continue
+            self._came_back += 1
+            self.away = False
+            return
+        raise gone
 
     def _turn(self) -> None:
         for piece in self._reader.due(self._clock.now_ns()):

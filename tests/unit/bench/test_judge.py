@@ -90,6 +90,13 @@ def test_it_falls_silent(synced):
     assert (lost.cause, lost.seconds) == (Cause.SILENCE, 0.04)
 
 
+def test_silence_of_a_port_that_is_away_is_not_the_controllers(synced):
+    synced.judge.deaf(2.0)
+    assert synced.passed(2.4) == []
+    (lost,) = synced.passed(2.6)
+    assert (lost.cause, lost.seconds) == (Cause.SILENCE, 2.0)
+
+
 @pytest.mark.parametrize("error_deg", [6, -6, 3.5, 360])
 def test_it_claims_sync_while_its_sparks_stand_wrong(synced, error_deg):
     assert synced.spark(1, error_deg) == []

@@ -2,6 +2,7 @@
 
 import json
 import sqlite3
+import time
 from pathlib import Path
 
 import can
@@ -15,7 +16,7 @@ from edgewheel.bench.truth import Truth
 from edgewheel.bench.verdict import Outcome
 from edgewheel.controller.sim.speaks_can import DBC, SPEED_ID
 from edgewheel.controller.sim.speaks_records import LAYOUT
-from edgewheel.errors import FileError
+from edgewheel.errors import BenchError, FileError
 from real_time_bench import real_time
 
 BENCH = """\
@@ -133,6 +134,40 @@ def check_real_time(runner, events, latency_ms):
     assert np.median(ramp) < 0.05
     placed = [event.uncertainty_s for event in events if isinstance(event, Reported)]
     assert 0 < placed[-1] < 0.01
+
+
+def test_a_port_that_goes_and_comes_back_within_a_run_is_counted_and_no_loss(tmp_path, monkeypatch):
+    """Away for longer than the silence that would be a loss; what came before and after is kept."""
+    from edgewheel.bench import ports
+
+    plain, begun, away = ports.SerialWire, [], []
+
+    class Loose(plain):
+        def __init__(self, port, baud):
+            if away and time.monotonic() < away[0] + 0.6:
+                raise BenchError("there is no such port")
+            super().__init__(port, baud)
+
+        def read(self):
+            pieces = super().read()
+            begun.extend(time.monotonic() for piece in pieces if b"sync=full" in piece)
+            if begun and not away and time.monotonic() > begun[0] + 0.1:
+                away.append(time.monotonic())
+                raise OSError("unplugged")
+            return pieces
+
+    monkeypatch.setattr(ports, "SerialWire", Loose)
+    with real_time("") as (board, port):
+        controller = f"{{kind: serial, port: {port}}}"
+        runner, events = play(
+            tmp_path, name="loose", board=board, controller=controller, latency_ms=20
+        )
+    assert runner.verdict.outcome is Outcome.PASSED, runner.verdict.detail
+    assert runner.summary["reader"]["port_came_back"] == 1
+    heard = [event.seconds for event in events if isinstance(event, Reported)]
+    assert max(np.diff(heard)) > 0.5
+    came = b"".join(event.data for event in events if isinstance(event, RawBytes))
+    assert (runner.folder / "controller.log").read_bytes() == came
 
 
 KERNEL_CAN = Path("/sys/class/net/vcan0").exists()

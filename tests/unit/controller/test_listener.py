@@ -37,8 +37,17 @@ class FakeWire:
         self.closed = True
 
 
-def listen(wire, reader=None):
-    listener = Listener(lambda: wire, reader or LineReader(), WallClock())
+def listen(*wires, reader=None, reopen_s=0.2):
+    """A port that is each of the wires in turn; an error is one that cannot be opened."""
+    ports = iter(wires)
+
+    def open_port():
+        wire = next(ports, BenchError("there is no such port"))
+        if isinstance(wire, Exception):
+            raise wire
+        return wire
+
+    listener = Listener(open_port, reader or LineReader(), WallClock(), reopen_s)
     listener.open()
     return listener
 
@@ -64,7 +73,7 @@ def test_pieces_come_in_order_with_stamps_and_reports():
 
 def test_requests_are_sent_from_the_same_thread():
     wire = FakeWire()
-    listener = listen(wire, LineReader(pairs, Request(b"?", every_ms=2)))
+    listener = listen(wire, reader=LineReader(pairs, Request(b"?", every_ms=2)))
     deadline = time.monotonic() + 5
     while len(wire.written) < 3 and time.monotonic() < deadline:
         time.sleep(0.001)
@@ -82,12 +91,25 @@ def test_a_port_that_goes_away_is_the_benchs_trouble_told_after_what_came_before
     listener.close()
 
 
+def test_a_port_that_comes_back_is_heard_again_and_counted():
+    gone, busy = OSError("unplugged"), BenchError("no rights yet")
+    first, second = FakeWire(b"rpm=1\nrp", gone), FakeWire(b"rpm=2\n")
+    listener = listen(first, busy, busy, second, reopen_s=5)
+    heard = wait_for(listener, 2)
+    assert [one.piece for one in heard] == [b"rpm=1\nrp", b"rpm=2\n"]
+    assert not listener.away
+    assert listener.tally()["port_came_back"] == 1
+    assert first.closed
+    listener.close()
+    assert second.closed
+
+
 def test_a_reader_that_crashes_is_no_silence():
     class Broken(LineReader):
         def feed(self, data, arrived):
             raise ZeroDivisionError
 
-    listener = listen(FakeWire(b"x"), Broken())
+    listener = listen(FakeWire(b"x"), reader=Broken())
     with pytest.raises(RuntimeError, match="the reader has crashed"):
         wait_for(listener, 1)
     listener.close()
