@@ -3,8 +3,6 @@
 import threading
 from contextlib import contextmanager
 
-from real_time_bench import SETTINGS
-
 from edgewheel import yamlfile
 from edgewheel.bench.wired import ControllerOnPins
 from edgewheel.board.pty import PtyBoard
@@ -12,6 +10,7 @@ from edgewheel.board.run import SimSettings
 from edgewheel.board.sim import SimBoard
 from edgewheel.controller.sim import read_settings
 from edgewheel.edges.stage import OutputStage
+from real_time_bench import SETTINGS
 
 BENCH = """\
 format: 1

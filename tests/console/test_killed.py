@@ -14,8 +14,8 @@ from contextlib import contextmanager
 from fcntl import ioctl
 
 import pytest
-from board_at_port import board_at_port
 
+from board_at_port import board_at_port
 from edgewheel.link.messages import State
 
 pytestmark = pytest.mark.realtime
@@ -30,7 +30,17 @@ def console(bench, folder):
     person, terminal = pty.openpty()
     ioctl(terminal, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
     process = subprocess.Popen(
-        [sys.executable, "-X", "faulthandler", "-m", "edgewheel", "console", bench, "--runs", folder / "runs"],
+        [
+            sys.executable,
+            "-X",
+            "faulthandler",
+            "-m",
+            "edgewheel",
+            "console",
+            bench,
+            "--runs",
+            folder / "runs",
+        ],
         stdin=terminal,
         stdout=terminal,
         stderr=terminal,
@@ -124,4 +134,4 @@ def test_f8_parks_at_once_and_a_killed_console_leaves_a_board_that_parks_by_itse
         wait_for(lambda: turning(board))
         process.kill()
         wait_for(lambda: not turning(board), 2)
-        wait_for(lambda: board._run.state == State.IDLE, 4)
+        wait_for(lambda: board._run.park_tick and board._run.pins == board._run.order.idle, 4)

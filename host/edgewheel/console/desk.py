@@ -132,10 +132,12 @@ class Desk:
     def fault(self, name: str, state: FaultState) -> None:
         """Switch a fault. Raises UsageError."""
         self.player.fault(name, state)
+        self.watch.note(f"fault {name}: {state}")
 
     def edit(self, address: str, text: str) -> None:
         """Change a number of a fault, whether the engine turns or not. Raises FileError."""
         self.player.edit(address, text)
+        self.watch.note(f"{address}: {text}")
         document = self.plan.document.with_value(address, text)
         self.plan = replace(self.plan, document=document)
 

@@ -60,11 +60,11 @@ def shown(key: str) -> str:
 
 
 def help_for(page: Page, app: App[None], keymap: Mapping[str, str]) -> tuple[str, str]:
-    """Title and text of the help for the pane one is in, in Markdown."""
+    """Title and text of the help for the pane one is in."""
     pane = page.current
-    rows = [f"| {action.key} | {action.name} |" for action in actions(page, app, keymap)]
-    table = "\n".join(["| key | what it does |", "|---|---|", *rows])
+    rows = [f"{action.key:12s} {action.name}" for action in actions(page, app, keymap)]
     title = pane.NAME if pane else page.MODE.capitalize()
-    about = pane.ABOUT if pane else ""
-    more = "\n".join(f"**{one.NAME}.** {one.ABOUT}\n" for one in page.panes if one is not pane)
-    return title, f"{about}\n\n{page.ABOUT}\n\n{table}\n\n{more}"
+    abouts = [pane.ABOUT] if pane else []
+    abouts.append(page.ABOUT)
+    others = [f"{one.NAME}. {one.ABOUT}" for one in page.panes if one is not pane]
+    return title, "\n\n".join([*abouts, "\n".join(rows), *others])

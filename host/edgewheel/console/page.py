@@ -39,7 +39,7 @@ class Tabs(Static):
             style = "reverse bold" if mode == self._mode else ""
             label = Content.styled(f" {key} {name} ", style)
             parts += [label.stylize(f"@click=app.page('{mode}')"), " "]
-        board = view.state.board or f"board {view.plan.board.port or view.plan.board.kind}"
+        board = view.plan.board.port or f"board {view.plan.board.kind}"
         parts.append(Content.styled(f"{view.plan.name} · {board}", "$text-muted"))
         self.update(Content.assemble(*parts), layout=False)
 

@@ -65,9 +65,13 @@ class Watch:
                 advance = event.fields.get(self._advance_field)
                 if isinstance(advance, float):
                     self.advance.append((event.seconds, advance))
-            elif (note := told(event)) is not None:
-                self.notes.append(note)
-                self.note_count += 1
+            elif (words := told(event)) is not None:
+                self.note(words)
+
+    def note(self, words: str) -> None:
+        """Keep a line of what happened."""
+        self.notes.append(words)
+        self.note_count += 1
 
     def sample(self, state: LiveState) -> None:
         """Note both speeds while the engine turns."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from textual.app import ComposeResult
 from textual.containers import VerticalScroll
-from textual.widgets import Markdown
+from textual.widgets import Static
 
 from edgewheel.console.dialogs.dialog import Dialog
 
@@ -25,7 +25,7 @@ class HelpDialog(Dialog[bool]):
 
     def inside(self) -> ComposeResult:
         with VerticalScroll(classes="reading"):
-            yield Markdown(self._text)
+            yield Static(self._text, markup=False)
 
     def on_mount(self) -> None:
         self.query_one(VerticalScroll).focus()

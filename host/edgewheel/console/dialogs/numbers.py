@@ -36,7 +36,7 @@ class NumbersDialog(Dialog[bool]):
 
     def inside(self) -> ComposeResult:
         yield Label(self._meaning, classes="quiet", markup=False)
-        with VerticalScroll(classes="fields"):
+        with VerticalScroll(classes="fields", can_focus=False):
             for place, number in enumerate(self._numbers):
                 with Horizontal(classes="field"):
                     yield Label(number.key, markup=False)

@@ -19,8 +19,8 @@ class FaultsPane(Pane):
     NAME, KEY = "Faults", "f"
     ABOUT = (
         "The faults of the bench file, then one of each kind that lies ready. The row "
-        "with the cursor is armed: **o** fires it once at the next possible place, **h** "
-        "holds it until **h** is pressed again, **Enter** opens its numbers, which may "
+        "with the cursor is armed: o fires it once at the next possible place, h "
+        "holds it until h is pressed again, Enter opens its numbers, which may "
         "change while it is held."
     )
 

@@ -20,8 +20,8 @@ class LogPane(Pane):
 
     NAME, KEY = "Raw lines", "l"
     ABOUT = (
-        f"The controller's own lines as they came, the last {MOST_SHOWN}. **s** holds them"
-        " still and lets them go on, **/** shows only lines that hold some words; an "
+        f"The controller's own lines as they came, the last {MOST_SHOWN}. s holds them"
+        " still and lets them go on, / shows only lines that hold some words; an "
         "empty search shows all again. The run folder keeps every byte in controller.log."
     )
 

@@ -34,8 +34,8 @@ class LivePage(Page):
 
     MODE = "bench"
     ABOUT = (
-        "A digit begins a speed; **u** and **d** change it coarsely, **+** and **-** "
-        "finely, **m** by a ramp. F5 turns the engine, F8 parks the outputs, from any "
+        "A digit begins a speed; u and d change it coarsely, + and - "
+        "finely, m by a ramp. F5 turns the engine, F8 parks the outputs, from any "
         "place and at once."
     )
     AUTO_FOCUS = "#fault-list"

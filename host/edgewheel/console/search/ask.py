@@ -24,8 +24,8 @@ from edgewheel.yamlfile import parse_number
 
 USUAL_STAIRS = Staircase(Fraction(500), Fraction(7000), Fraction(500))
 SPEED_ENDS = "500", "7000"
-MOST_FACTOR = 10
-"""A fault's number is at first looked for up to so many times what it is."""
+MOST_FACTOR = 5
+"""A fault's number is at first looked for between this part of it and so many times."""
 
 
 class Asking:
@@ -82,7 +82,8 @@ class Asking:
         for address, text in self._addresses().items():
             value = parse_number(text)
             if value and value > 0 and self._is_held(address.split(".")[1]):
-                return address, "0", f"{float(value * MOST_FACTOR):g}"
+                low, high = value / MOST_FACTOR, value * MOST_FACTOR
+                return address, f"{float(low):g}", f"{float(high):g}"
         return (SPEED, *SPEED_ENDS)
 
     def _addresses(self) -> dict[str, str]:
