@@ -252,9 +252,9 @@ def _doubts(ranked: Ranked, best: Explanation, fitting: int) -> list[str]:
     elif hides(pattern):
         which = "places and widths" if not exact(pattern) or pattern.teeth < 3 else "widths"
         doubts.append(
-            f"With {pattern.teeth} teeth a repeat the {which} are as read at this speed: ripple "
-            "that comes as often as the teeth would not show. A second capture, faster, proves "
-            "them."
+            f"With {_counted(pattern.teeth)} a repeat the {which} are as read at this speed: "
+            "ripple that comes as often as the teeth would not show. A second capture, faster, "
+            "proves them."
         )
     if pattern.explained < WELL_EXPLAINED:
         doubts.append(f"Only {pattern.explained:.0%} of the edges are where the wheel has them.")
@@ -263,6 +263,10 @@ def _doubts(ranked: Ranked, best: Explanation, fitting: int) -> list[str]:
     if ranked.other_doubt - pattern.doubt < CLOSE_CALL:
         doubts.append("A pattern of another length fits almost as well; capture more turns.")
     return doubts
+
+
+def _counted(teeth: int) -> str:
+    return "1 tooth" if teeth == 1 else f"{teeth} teeth"
 
 
 def _speed(best: Explanation) -> tuple[tuple[float, float], ...]:

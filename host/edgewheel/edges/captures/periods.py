@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from os import SEEK_END
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +34,9 @@ FASTEST_S, SLOWEST_S = 50e-6, 0.5
 """Between these the usual tooth period of an engine lies; the unit that puts it there is taken."""
 
 LIKELY_UNITS = ("us", "ms", "s", "ns")
+
+TORN = 0.3
+"""Usual periods below which a last number without a line's end behind it is a part of one."""
 
 _PERIOD = re.compile(r".*(period|interval|delta|\bdt\b|tooth ?time|diff).*", re.I)
 _UNIT = re.compile(r"[\[(_ ](ps|ns|us|µs|μs|ms|s)[\])]?\s*$", re.I)
@@ -69,6 +73,8 @@ def read_periods(path: Path, layout: Layout, options: ReadOptions) -> Capture:
             "Log some turns of the wheel.",
         )
     periods, counted = _intervals(values, options.wrap_bits)
+    torn = _is_torn(path, periods)
+    periods = periods[:-1] if torn else periods
     _refuse_hopeless(path, periods, values, layout)
     unit_s, said = _unit(layout, column, periods, options)
     name = track_names([layout.names[column]])[0] if layout.has_header else "crank"
@@ -79,10 +85,21 @@ def read_periods(path: Path, layout: Layout, options: ReadOptions) -> Capture:
         f"one edge a tooth, taken for the {options.edge}: widths are not known",
     ]
     chunk = _with_widths(np.rint(times).astype(np.int64), options.edge == "rise")
+    if torn:
+        found.append("the last line is cut off in the middle of a number and left out")
     whole = bool(np.all(values == np.rint(values)))
     step_s = float(unit_s) if whole else 0.0
     capture = table_of(path, FINEST_HZ, (name,), [chunk], found, step_s)
     return capture.with_one_edge(name, int(options.edge == "rise"))
+
+
+def _is_torn(path: Path, periods: Floats) -> bool:
+    """True if the file ends within a line, whose number is far too small to be whole."""
+    with path.open("rb") as file:
+        file.seek(-1, SEEK_END)
+        if file.read() in b"\r\n":
+            return False
+    return len(periods) > 4 and 0 < float(periods[-1]) < TORN * float(np.median(periods))
 
 
 def _intervals(values: Floats, wrap_bits: int | None) -> tuple[Floats, str]:

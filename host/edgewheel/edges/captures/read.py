@@ -35,6 +35,8 @@ def _head(path: Path) -> bytes:
             return file.read(256)
     except FileNotFoundError as error:
         raise FileError(place, "there is no such file", "Check the name and the folder.") from error
+    except IsADirectoryError as error:
+        raise FileError(place, "this is a folder", "Name a file in it.") from error
     except OSError as error:
         reason = error.strerror or str(error)
         raise FileError(place, f"the file cannot be read: {reason}", "Check its rights.") from error

@@ -10,7 +10,7 @@ from pathlib import Path
 from edgewheel.edges.captures.options import ReadOptions
 from edgewheel.errors import FileError, Place
 
-HEAD_BYTES = 1 << 16
+HEAD_BYTES, HEAD_LINES = 1 << 16, 2000
 COMMENT = ("#", "%", "//")
 DELIMITERS = (",", ";", "\t", "|", " ")
 _NUMBER = re.compile(r"\s*[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?\s*")
@@ -83,7 +83,7 @@ def layout_of(path: Path, options: ReadOptions) -> Layout:
     lines = text.splitlines()
     if len(data) == HEAD_BYTES:
         lines = lines[:-1]  # The last one may be cut by the end of what was read.
-    return _layout(path, lines, options)
+    return _layout(path, lines[:HEAD_LINES], options)
 
 
 def _layout(path: Path, lines: list[str], options: ReadOptions) -> Layout:
@@ -134,7 +134,9 @@ def _delimiter(lines: list[str]) -> str:
 def _fields(line: str, delimiter: str) -> list[str]:
     if delimiter == " ":
         return line.split()
-    return [field.strip() for field in next(csv.reader([line], delimiter=delimiter))]
+    quoted = '"' in line
+    fields = next(csv.reader([line], delimiter=delimiter)) if quoted else line.split(delimiter)
+    return [field.strip() for field in fields]
 
 
 def _numeric(fields: list[str]) -> float:

@@ -101,3 +101,12 @@ def test_times_of_edges_are_taken_as_such(tmp_path):
     capture = read_capture(listed(tmp_path, np.cumsum(PERIODS_US).tolist()))
     assert "times of edges" in capture.found[1]
     assert set(np.diff(real_edges(capture)).tolist()) == {1_013_000, 2_029_000}
+
+
+@pytest.mark.parametrize(("end", "count"), [("1", 200), ("1\n", 201), ("1000", 201)])
+def test_a_number_torn_by_the_end_of_the_file_is_left_out_and_that_is_said(end, count, tmp_path):
+    path = tmp_path / "log.txt"
+    path.write_text("\n".join(["1000", "1010"] * 100) + "\n" + end)
+    capture = read_capture(path)
+    assert (capture.edges.level == 1).sum() == count + 1
+    assert any("cut off in the middle" in words for words in capture.found) == (count == 200)
