@@ -1,5 +1,6 @@
 """A live run on the simulated bench in virtual time, stepped by hand, and what its pins did."""
 
+import time
 from fractions import Fraction
 
 import numpy as np
@@ -195,3 +196,31 @@ def differences(playing):
     last = playing.pins()[0][-1]
     sound = {pair for pair in zip(ticks, masks, strict=True) if pair[0] <= last}
     return np.array(sorted({tick / HZ for tick, _ in found ^ sound}))
+
+
+class Teller:
+    """Listens to what the simulated controller's wires carry, and tells it in the wall's time."""
+
+    def __init__(self):
+        self._parts = []
+
+    def listening(self, exchange):
+        """`ControllerOnPins.exchange`, overheard."""
+
+        def listen(wired, transitions, until_tick):
+            self._parts.append((time.monotonic(), until_tick, transitions))
+            return exchange(wired, transitions, until_tick)
+
+        return listen
+
+    def told(self, tick_hz):
+        """Seconds at which crank teeth begin, and of the last edge of any line.
+
+        A board reckons up to a tick a little after it has come: the least difference is the true.
+        """
+        offset_s = min(seconds - tick / tick_hz for seconds, tick, _ in self._parts)
+        ticks = np.concatenate([part.ticks for _, _, part in self._parts])
+        levels = np.concatenate([part.masks for _, _, part in self._parts]) & 1
+        teeth = np.flatnonzero((levels[1:] == 1) & (levels[:-1] == 0)) + 1
+        seconds = ticks / tick_hz + offset_s
+        return seconds[teeth].tolist(), float(seconds[-1])

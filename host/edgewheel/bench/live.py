@@ -20,7 +20,6 @@ from edgewheel.bench.live_leg import Wish
 from edgewheel.bench.live_run import LiveRun, Order
 from edgewheel.bench.live_settings import LiveFaults, ripple_of
 from edgewheel.bench.live_state import (
-    CourseRefused,
     FaultState,
     LiveEvent,
     LivePhase,
@@ -67,6 +66,7 @@ class LiveBench:
         self._plan = plan
         self._runs = runs
         self._ripple = ripple_of(plan)
+        # Of the callers alone: a signal handler may close the bench while one of them holds it.
         self._lock = threading.Lock()
         self._faults = LiveFaults.of(plan)
         self._orders: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
@@ -109,8 +109,7 @@ class LiveBench:
         wish = SpeedWish(rpm, rpm_per_s)
         probe = begun(Motion(), rpm, self._ripple)
         changed(probe, Fraction(1), wish, self._ripple)
-        asked_ns = self._wall.now_ns()
-        self._order(lambda: self._change(asked_ns, wish))
+        self._order_change(wish, self._faults)
 
     def fault(self, name: str, state: FaultState) -> None:
         """Switch a fault of the bench file. ONCE is one occurrence at the next possible place:
@@ -119,19 +118,18 @@ class LiveBench:
         windows of time and turns do not count here, its window of speed does. Raises UsageError.
         """
         with self._lock:
-            self._faults = self._faults.switched(name, state)
+            self._faults = self._faults.switched(name, state, self._wall.now_ns())
+            faults = self._faults
         once = frozenset({name} if state is FaultState.ONCE else ())
-        asked_ns = self._wall.now_ns()
-        self._order(lambda: self._change(asked_ns, None, once))
+        self._order_change(None, faults, once)
 
     def edit(self, address: str, text: str) -> None:
         """Change a number of a fault, such as `faults.worn.delay_us`; one that is held changes on
         the pins as a switch does. Raises FileError, UsageError.
         """
         with self._lock:
-            self._faults = self._faults.edited(address, text)
-        asked_ns = self._wall.now_ns()
-        self._order(lambda: self._change(asked_ns, None))
+            faults = self._faults = self._faults.edited(address, text)
+        self._order_change(None, faults)
 
     def park(self) -> None:
         """Bring the outputs to their idle levels at once, from any state."""
@@ -158,8 +156,7 @@ class LiveBench:
     @property
     def state(self) -> LiveState:
         """The bench as it is now."""
-        with self._lock:
-            return self._watch.state(self._faults)
+        return self._watch.state(self._faults)
 
     @property
     def motion(self) -> Motion | None:
@@ -172,6 +169,12 @@ class LiveBench:
     def _order(self, order: Callable[[], None]) -> None:
         self._orders.put(order)
         self._paced.wake()
+
+    def _order_change(
+        self, speed: SpeedWish | None, faults: LiveFaults, once: frozenset[str] = frozenset()
+    ) -> None:
+        asked_ns = self._wall.now_ns()
+        self._order(lambda: self._change(asked_ns, Wish(speed, faults.wish(once))))
 
     def _work(self) -> None:
         try:
@@ -213,24 +216,22 @@ class LiveBench:
             return
         for found in run.take(heard):
             self._tell(found)
-        with self._lock:
-            self._watch.look(run.leg, run.seconds(link.now()))
-            self._faults = self._watch.spent(self._faults)
+        self._watch.look(run.leg, run.seconds(link.now()))
         if run.over:
-            self._finish(run, self._watch.ended_why)
+            self._finish(run, self._watch.facts.ended_why)
 
     def _connected(self, welcome: Welcome, link: BenchLink) -> None:
         self._welcome, self._levels = welcome, rest_mask(link)
-        self._watch.board = named(welcome)
+        self._watch.connected(named(welcome))
         self._enter(LivePhase.PARKED)
         self._go()
 
     def _begin(self, rpm: Fraction) -> None:
         if self._run is not None and not self._run.parking:
-            self._change(self._wall.now_ns(), SpeedWish(rpm))
+            self._change(self._wall.now_ns(), Wish(SpeedWish(rpm), self._faults.wish()))
             return
         self._wanted_rpm = rpm
-        self._watch.set_rpm = float(rpm)
+        self._watch.order(float(rpm))
         if self._link is None:
             self._enter(LivePhase.CONNECTING)
             self._open()
@@ -248,30 +249,24 @@ class LiveBench:
         assert self._link is not None
         run = LiveRun(self._plan, self._link, self._welcome, self._runs, self._levels)
         self._run = run
-        with self._lock:
-            faults = self._faults.wish()
-            self._watch.begin(run.record.folder)
-        run.begin(rpm, faults)
+        self._watch.begin(run.record.folder)
+        run.begin(rpm, self._faults.wish())
         self._enter(LivePhase.TURNING)
 
-    def _change(
-        self, asked_ns: int, speed: SpeedWish | None, once: frozenset[str] = frozenset()
-    ) -> None:
-        if speed is not None:
-            self._watch.set_rpm = float(speed.rpm)
+    def _change(self, asked_ns: int, wish: Wish) -> None:
+        if wish.speed is not None:
+            self._watch.order(float(wish.speed.rpm))
         run = self._run
         if run is None or self._link is None or run.parking:
-            if self._wanted_rpm is not None and speed is not None:
-                self._wanted_rpm = speed.rpm
-            with self._lock:
-                self._faults = self._faults.spent()
+            if self._wanted_rpm is not None and wish.speed is not None:
+                self._wanted_rpm = wish.speed.rpm
+            self._watch.spent(wish.faults.once)
             return
         assert self._welcome is not None
         waited_ns = self._wall.now_ns() - asked_ns
         tick = self._link.now() - waited_ns * self._welcome.tick_hz // 1_000_000_000
-        with self._lock:
-            faults = self._faults.wish(once)
-        run.change(Order(Wish(speed, faults), tick))
+        self._watch.wait_for(wish.faults.once)
+        run.change(Order(wish, tick))
 
     def _park(self) -> None:
         self._wanted_rpm = None
@@ -284,8 +279,7 @@ class LiveBench:
     def _finish(self, run: LiveRun, why: str, error: BenchError | None = None) -> None:
         self._run = None
         self._levels = run.levels
-        with self._lock:
-            self._watch.end()
+        self._watch.end()
         run.close(error)
         if error is None:
             self._enter(LivePhase.PARKED, why)
@@ -312,7 +306,7 @@ class LiveBench:
 
     def _look(self) -> None:
         """Look for a board that was lost."""
-        if self._watch.phase is LivePhase.LOST and self._wall.now_ns() >= self._look_ns:
+        if self._watch.facts.phase is LivePhase.LOST and self._wall.now_ns() >= self._look_ns:
             try:
                 self._open()
             except EdgewheelError:
@@ -340,16 +334,10 @@ class LiveBench:
 
     def _tell(self, event: LiveEvent) -> None:
         self._events.append(event)
-        with self._lock:
-            self._watch.hear(event)
-            if isinstance(event, CourseRefused):
-                self._faults = self._faults.spent()
+        self._watch.hear(event)
 
     def _enter(self, phase: LivePhase, why: str = "") -> None:
-        with self._lock:
-            known = (self._watch.phase, self._watch.why) == (phase, why)
-            self._watch.phase, self._watch.why = phase, why
-        if not known:
+        if self._watch.enter(phase, why):
             self._events.append(PhaseChanged(phase, why))
 
 

@@ -52,6 +52,9 @@ class Sensed:
     wheel: Wheel
     sensors: tuple[Sensor, ...]
     seed: int = 0
+    _made: dict[tuple[tuple[str, Fault], ...], SignalPlan] = field(
+        default_factory=dict, repr=False, compare=False
+    )
 
     def signal(
         self, motion: Motion, switched: Mapping[str, Switched], at_s: Fraction
@@ -65,7 +68,15 @@ class Sensed:
                 faults[name] = windowed(one)
             elif one.there(at_s):
                 faults[name] = one.fault
-        return signal_of(self.wheel, self.sensors, motion, faults, self.seed)
+        wheel = {n: f for n, f in faults.items() if not isinstance(f, EdgeFault)}
+        return replace(self._still(wheel), motion=motion, faults=faults)
+
+    def _still(self, faults: Mapping[str, Fault]) -> SignalPlan:
+        """The signal of the wheel with its own faults, at rest; made once, for the pins wait."""
+        key = tuple(faults.items())
+        if key not in self._made:
+            self._made[key] = signal_of(self.wheel, self.sensors, Motion(), faults, self.seed)
+        return self._made[key]
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 from edgewheel.bench.live_faults import FaultWish, refuse_scripted
 from edgewheel.bench.live_state import FaultState
@@ -29,6 +29,7 @@ class LiveFaults:
     tree: Node | None
     faults: Mapping[str, Fault]
     states: Mapping[str, FaultState]
+    asked_ns: Mapping[str, int] = field(default_factory=dict)
 
     @classmethod
     def of(cls, plan: Plan) -> LiveFaults:
@@ -41,14 +42,15 @@ class LiveFaults:
             refuse_scripted(name, faults[name])
         return cls(plan, tree, faults, states)
 
-    def switched(self, name: str, state: FaultState) -> LiveFaults:
-        """With one fault in another state."""
+    def switched(self, name: str, state: FaultState, now_ns: int = 0) -> LiveFaults:
+        """With one fault in another state, asked for now."""
         if name not in self.faults:
             known = ", ".join(self.faults) or "none"
             raise UsageError(f"There is no fault '{name}'. The bench file's faults are: {known}.")
         if state is not FaultState.OFF:
             refuse_scripted(name, self.faults[name])
-        return replace(self, states={**self.states, name: state})
+        asked_ns = {**self.asked_ns, name: now_ns}
+        return replace(self, states={**self.states, name: state}, asked_ns=asked_ns)
 
     def edited(self, address: str, text: str) -> LiveFaults:
         """With another number (or word) at an address such as `faults.worn.delay_us`."""
@@ -61,16 +63,16 @@ class LiveFaults:
         tree = self.tree.with_value(rest, text)
         return replace(self, tree=tree, faults=_all(self.plan, tree))
 
-    def spent(self, names: Collection[str] | None = None) -> LiveFaults:
-        """With those that were to come once off again: all, or those of `names`."""
-        over = {
-            name
+    def shown(self, over_ns: Mapping[str, int]) -> dict[str, FaultState]:
+        """The states, those that came once off again; `over_ns` says of such a fault when the last
+        that is over was asked for.
+        """
+        return {
+            name: FaultState.OFF
+            if state is FaultState.ONCE and over_ns.get(name, -1) >= self.asked_ns.get(name, 0)
+            else state
             for name, state in self.states.items()
-            if state is FaultState.ONCE and (names is None or name in names)
         }
-        if not over:
-            return self
-        return replace(self, states={**self.states, **dict.fromkeys(over, FaultState.OFF)})
 
     def wish(self, once: frozenset[str] = frozenset()) -> FaultWish:
         """What is wanted of the pins: what is held, and what is to come once from now on."""
