@@ -28,12 +28,12 @@ def with_capture_of(plan: Plan, node: Node, path: Path) -> Plan:
     Raises FileError; UsageError where a motion is given, too, or a fault that cannot be.
     """
     if isinstance(node.content, str):
-        return with_capture(plan, read_capture(path.parent / node.text()))
+        return with_capture(plan, read_capture(_file(path.parent, node.text())))
     section = node.section()
     file = section.required("file")
     speed = section.optional("speed")
     tracks = section.optional("tracks")
-    capture = read_capture(path.parent / file.text())
+    capture = read_capture(_file(path.parent, file.text()))
     if tracks is not None:
         names = {
             name: one.choice(capture.header.tracks) for name, one in tracks.section().nodes.items()
@@ -101,10 +101,20 @@ def _passages(plan: Plan, capture: Capture, known: KnownMotion, speed: Fraction)
     return passages_by_angle(capture, known.tracks, levels, known.motion, float(speed))
 
 
+def _file(folder: Path, name: str) -> Path:
+    """The capture's file, or the copy of it that a run folder has in its place."""
+    copy = folder / _copy_name(name)
+    return copy if copy.is_file() and not (folder / name).is_file() else folder / name
+
+
+def _copy_name(name: str) -> str:
+    return f"{Path(name).stem}.edges.csv"
+
+
 def _copy(capture: Capture) -> tuple[tuple[str, str], ...]:
     """The capture as an edge table for the run folder, unless it is very long."""
     if len(capture.edges) > MOST_COPIED:
         return ()
     text = io.StringIO()
     write_capture(text, capture)
-    return ((f"{Path(capture.name).stem}.edges.csv", text.getvalue()),)
+    return ((_copy_name(capture.name), text.getvalue()),)

@@ -96,7 +96,7 @@ class Shrink:
         self._trials = Trials(folder)
         plan = plan_of_run(folder, self._trials.bench_file)
         self.plan = sweep_plan(plan)[0] if is_sweep(folder) else plan
-        if self.plan.signal.capture:
+        if self.plan.signal.capture or not len(self.plan.signal.motion):
             raise UsageError(
                 "This run replays a capture, so there is no sound signal to shrink it towards. "
                 "Let 'edgewheel learn' find its wheel and faults, run that bench file, and shrink "

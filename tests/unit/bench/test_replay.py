@@ -10,13 +10,16 @@ from edgewheel.bench.events import Pulsed, SyncGained, SyncLost
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.replay import what_is_missing, with_capture
 from edgewheel.bench.rig import Rig
+from edgewheel.bench.runner import Runner
 from edgewheel.bench.truth import Truth, signed_deg
 from edgewheel.edges.captures.capture import Capture, write_capture
 from edgewheel.edges.captures.playback import Playback, PlaybackTable
+from edgewheel.edges.captures.read import read_capture
 from edgewheel.edges.table import EdgeHeader, join
 from edgewheel.errors import UsageError
 from edgewheel.fault.pipeline import Pipeline
 from edgewheel.learn.known_wheel import known_motion
+from edgewheel.search.shrink import Shrink
 from edgewheel.wheel.library import find
 
 WHEEL = "60-minus-2-half-moon-cam"
@@ -217,3 +220,24 @@ def test_a_cam_that_was_not_captured_is_held_and_that_is_said(name, bench):
 
 def test_a_whole_capture_lacks_nothing(bench):
     assert what_is_missing(with_capture(load_plan(bench), captured())) is None
+
+
+def test_the_copy_in_a_run_folder_stands_for_the_capture(bench, tmp_path):
+    plan = beside(bench, tmp_path, "")
+    folder = tmp_path / "run"
+    folder.mkdir()
+    for name, text in plan.inputs:
+        (folder / name).write_text(text)
+    again = load_plan(folder / "bench.yaml")
+    assert again.signal.capture is not None
+    assert (again.signal.capture.capture.edges.ticks == captured().edges.ticks).all()
+
+
+def test_a_run_of_a_capture_is_not_shrunk_and_the_way_round_is_named(bench, tmp_path):
+    log = tmp_path / "log.csv"
+    with log.open("w") as file:
+        write_capture(file, captured())
+    runner = Runner(with_capture(load_plan(bench), read_capture(log)), tmp_path / "runs")
+    assert list(runner.events())
+    with pytest.raises(UsageError, match=r"replays a capture.*edgewheel learn"):
+        Shrink(runner.folder)
