@@ -87,7 +87,7 @@ def test_the_bench(size, same):
     async def scenario(app, pilot):
         await press(app, pilot, "f5")
         turn_with_a_fault(app.desk.player, app.desk.watch)
-        await press(app, pilot, "u", "down", "up")
+        await press(app, pilot, "down", "up")
 
     assert drawn(scenario, size) == same
 

@@ -5,8 +5,12 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from edgewheel.cli.exits import ExitCode
+
+if TYPE_CHECKING:
+    from edgewheel.console.settings import Settings
 
 CRASHED = 1
 """What Textual returns after an uncaught exception."""
@@ -20,13 +24,33 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--settings", type=Path, metavar="FILE", help="keys and theme, instead of your own"
     )
+    parser.add_argument("--keys", action="store_true", help="print all keys, and open nothing")
+    parser.add_argument("--picture", type=Path, metavar="FILE", help=argparse.SUPPRESS)
 
 
 def run(args: argparse.Namespace) -> int:
-    from edgewheel.bench.live import LiveBench
-    from edgewheel.console.app import ConsoleApp, all_ids
-    from edgewheel.console.desk import FIRST, Desk
+    from edgewheel.console.app import all_ids
     from edgewheel.console.settings import read_settings, settings_file
+
+    if args.picture:
+        from edgewheel.console.picture import take
+
+        take(args.picture)
+        return ExitCode.PASSED
+    settings = read_settings(args.settings or settings_file(), all_ids())
+    if args.keys:
+        from edgewheel.console.keys_page import keys_page
+
+        print(keys_page(settings.keys), end="")
+        return ExitCode.PASSED
+    return _open(args, settings)
+
+
+def _open(args: argparse.Namespace, settings: Settings) -> int:
+    """The console, until it is left; returns the exit code."""
+    from edgewheel.bench.live import LiveBench
+    from edgewheel.console.app import ConsoleApp
+    from edgewheel.console.desk import FIRST, Desk
 
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         from edgewheel.errors import UsageError
@@ -35,7 +59,6 @@ def run(args: argparse.Namespace) -> int:
             "The console needs a terminal. Without one, 'edgewheel run' and the other commands do "
             "all that it does."
         )
-    settings = read_settings(args.settings or settings_file(), all_ids())
     desk = Desk(args.bench or FIRST, args.runs, LiveBench)
     app = ConsoleApp(desk, settings)
     try:

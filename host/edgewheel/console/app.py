@@ -12,6 +12,7 @@ from typing import ClassVar
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
+from textual.timer import Timer
 
 from edgewheel.console import choices, keys
 from edgewheel.console.desk import Desk
@@ -63,6 +64,7 @@ class ConsoleApp(App[None]):
         self.desk = desk
         self._settings = settings or Settings()
         self._paced = paced
+        self._looks: Timer | None = None
         self.running: Running | None = None
         """The search that is going on, or the last one."""
         if "TEXTUAL_ANIMATIONS" not in os.environ:
@@ -75,7 +77,7 @@ class ConsoleApp(App[None]):
         self.set_keymap(dict(self._settings.keys))
         self._catch_signals()
         if self._paced:
-            self.set_interval(1 / TICKS_PER_S, self.look)
+            self._looks = self.set_interval(1 / TICKS_PER_S, self.look)
         self.call_after_refresh(self.look)
 
     def look(self) -> None:
@@ -121,6 +123,8 @@ class ConsoleApp(App[None]):
     def leave(self, code: int) -> None:
         """Park and end."""
         self.park()
+        if self._looks is not None:
+            self._looks.stop()
         self.exit(return_code=code)
 
     def park(self) -> None:

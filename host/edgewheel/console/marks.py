@@ -15,7 +15,7 @@ PHASES = {
 }
 
 FAULTS = {
-    FaultState.OFF: ("off", "$text-muted"),
+    FaultState.OFF: ("off", "dim"),
     FaultState.ONCE: ("once", "$text-warning"),
     FaultState.HELD: ("HELD", "bold $text-warning"),
 }

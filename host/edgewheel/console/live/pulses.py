@@ -13,7 +13,7 @@ from edgewheel.console.pulses import LATELY_S, PulseRow, pulse_rows
 LOOKS_A_ROW = 5
 """Looks at the bench for one reckoning."""
 
-COLUMNS = {"output": 10, "what": 9, "TDC -": 7, "error": 7, "scatter": 7, "dwell": 8, "n": 4}
+COLUMNS = {"output": 10, "what": 9, "TDC -": 8, "error": 8, "scatter": 8, "dwell": 9, "n": 4}
 """Names and widths. "TDC -" is the angle before top dead centre."""
 
 
@@ -82,4 +82,4 @@ def _cells(row: PulseRow) -> tuple[str, ...]:
 
 
 def _number(value: float | None, form: str, unit: str) -> str:
-    return "–" if value is None else f"{value:{form}}{unit}"
+    return "   –" if value is None else f"{value:{form}}{unit}"
