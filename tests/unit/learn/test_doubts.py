@@ -5,7 +5,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from captures import capture_of, off_deg, table
+from captures import capture_of, off_deg, spoilt, table
 from edgewheel.edges.compile import EdgeCompiler
 from edgewheel.edges.levels import wheel_levels
 from edgewheel.edges.table import EdgeChunk, EdgeHeader, join
@@ -52,6 +52,19 @@ def test_a_second_speed_settles_it_for_even_teeth():
     assert len(alone.explanations) == 2
     assert len(settled.explanations) == 1
     assert off_deg(find("2-even-cam"), settled.best.wheel) == pytest.approx(0, abs=6)
+
+
+@pytest.mark.parametrize("name", ["3-plus-1", "4-minus-1", "12-plus-1", "3-uneven-windows"])
+def test_a_wheel_of_the_library_is_seen_through_ripple_but_never_sure_at_one_speed(name):
+    """Cranking swings the speed by 15 % twice a turn, which bends these teeth as wear would."""
+    header, edges = table(name, "cranking")
+    learned = learn(capture_of(header, spoilt(header, edges, seed=3)))
+    assert learned.best.in_library and not learned.sure
+    assert off_deg(find(name), learned.best.wheel) < 1.5
+    depth, per_turn = learned.best.ripple
+    assert depth == pytest.approx(0.15, abs=0.01)
+    assert per_turn == 2
+    assert "second capture, faster" in learned.doubts[0].lower()
 
 
 def test_two_captures_of_different_wheels_are_refused():
