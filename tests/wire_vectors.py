@@ -2,10 +2,10 @@
 
 python tests/wire_vectors.py     writes the file anew; a test fails if it is not what this writes.
 
-Streams are decoded here by tests/plain_decoder.py alone. A stream is a list of frames for a board
-that has just been armed with epoch 0 and the given limits; `expect` holds what all good frames
-say: run ticks, and masks in hex. With `fault`, the frame of that number is the fault
-`bad_stream`, and nothing of it reaches the pins.
+Streams are decoded here by tests/plain_decoder.py alone, half-waves told by plain_waves.py.
+A stream is a list of frames for a board that has just been armed with epoch 0 and the given
+limits; `expect` holds what all good frames say: run ticks, and masks in hex. With `fault`, the
+frame of that number is the fault `bad_stream`, and nothing of it reaches the pins.
 """
 
 import json
@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
+import plain_waves
 from edgewheel.link.blocks import StreamLimits
 from edgewheel.link.encoder import BlockEncoder
 from plain_decoder import MisfitError, PlainDecoder, plain_frame
@@ -275,7 +276,11 @@ def vectors():
         good = [{"type": t, "seq": s, "payload": p.hex()} for t, s, p in frame["good"]]
         return {**frame, "wire": frame["wire"].hex(), "good": good}
 
-    return {"frames": [plain(frame) for frame in frames()], "streams": list(streams())}
+    return {
+        "frames": [plain(frame) for frame in frames()],
+        "streams": list(streams()),
+        "waves": [plain_waves.vector(seed) for seed in range(12)],
+    }
 
 
 def text():

@@ -8,6 +8,7 @@ static struct {
     uint32_t tail; /* counts changes taken out, and wraps */
     uint32_t lost;
     uint8_t inputs;
+    uint8_t began;  /* levels of the captured inputs when the count began */
     uint8_t levels; /* of the captured inputs, after the last change */
 } capture;
 
@@ -17,7 +18,13 @@ void capture_open(uint8_t inputs)
     capture.tail = 0;
     capture.lost = 0;
     capture.inputs = inputs;
-    capture.levels = port_capture_begin() & inputs;
+    capture.began = port_capture_begin() & inputs;
+    capture.levels = capture.began;
+}
+
+uint8_t capture_began(void)
+{
+    return capture.began;
 }
 
 void capture_collect(void)

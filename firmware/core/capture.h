@@ -9,6 +9,9 @@
 /* Begins a new count; only changes of the lines in `inputs` are taken from now on. */
 void capture_open(uint8_t inputs);
 
+/* Returns the levels of those lines when the count began. */
+uint8_t capture_began(void);
+
 /* Takes what the port has seen since the last call. */
 void capture_collect(void);
 

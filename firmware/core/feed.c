@@ -145,3 +145,8 @@ uint64_t feed_handed(void)
 {
     return feed.handed;
 }
+
+uint64_t feed_last(void)
+{
+    return feed.last;
+}

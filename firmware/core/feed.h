@@ -22,4 +22,7 @@ bool feed_is_behind(void);
 /* Returns how many transitions were handed over. */
 uint64_t feed_handed(void);
 
+/* Returns the run tick of the last of them. */
+uint64_t feed_last(void);
+
 #endif

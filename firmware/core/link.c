@@ -11,6 +11,9 @@
 /* A STATUS goes out after so many ordered frames, so that a fast host need not wait for credit. */
 #define STATUS_EVERY 8u
 
+/* wave and output before the fields */
+#define CONFIG_HEAD 2u
+
 static uint32_t ordered_frames;
 
 /* Returns whether four bytes are this text. */
@@ -94,6 +97,12 @@ static enum run_answer link_end(const struct frame *frame)
     return run_end(frame->payload[0], bytes_get64(frame->payload + 1), bytes_get64(frame->payload + 9));
 }
 
+/* Takes CONFIG. */
+static enum run_answer link_config(const struct frame *frame)
+{
+    return run_configure(frame->payload[0], frame->payload[1], frame->payload + CONFIG_HEAD, frame->size - CONFIG_HEAD);
+}
+
 /* Takes BOOTLOADER. */
 static enum run_answer link_bootloader(const struct frame *frame)
 {
@@ -116,6 +125,7 @@ static const struct {
     {TYPE_SPLICE, 10, link_splice},
     {TYPE_END, 17, link_end},
     {TYPE_BOOTLOADER, 4, link_bootloader},
+    {TYPE_CONFIG, CONFIG_HEAD, link_config},
 };
 
 /* Hands a frame to whoever takes its type, and refuses it if nobody does or it does not fit. */
@@ -134,6 +144,8 @@ static void link_act(const struct frame *frame)
             report_refused(frame->type, frame->seq, REFUSAL_STATE);
         } else if (answer == RUN_REFUSED_VALUE) {
             report_refused(frame->type, frame->seq, REFUSAL_VALUE);
+        } else if (answer == RUN_MALFORMED) {
+            report_refused(frame->type, frame->seq, REFUSAL_MALFORMED);
         }
         return;
     }

@@ -24,6 +24,8 @@ struct port_facts {
     uint32_t first_tick;
     uint8_t outputs;
     uint8_t inputs;
+    uint8_t waves;       /* voltages of VR sensors that the wave stage makes, at most WAVES_LARGEST */
+    uint32_t code_ticks; /* how long a code of them lasts */
     uint32_t features; /* as WELCOME says them */
     const char *firmware;
 };
@@ -75,6 +77,22 @@ struct port_progress port_progress(void);
 
 /* Sets the pins; the output stage is held. */
 void port_set(uint8_t mask);
+
+/* Lets codes follow from now on; until the first of them and after port_wave_rest() the waves are at their middle. */
+void port_wave_start(void);
+
+/*
+ * Returns how many codes the wave stage takes now, and gives the board's tick at the middle of the first of them. Returns
+ * PORT_WAVE_OVERTAKEN if a code was due before it was there.
+ */
+uint32_t port_wave_room(uint64_t *tick);
+#define PORT_WAVE_OVERTAKEN UINT32_MAX
+
+/* Adds a code of every wave the board may have. */
+void port_wave_put(const uint16_t *codes);
+
+/* Brings the waves to their middle at once and drops the codes that were to follow. */
+void port_wave_rest(void);
 
 /* Forgets the changes of the inputs so far, and returns their levels. */
 uint8_t port_capture_begin(void);

@@ -6,6 +6,7 @@
 #include "feed.h"     /* feed_handed */
 #include "frame.h"    /* frame_send */
 #include "port.h"     /* port_facts */
+#include "render.h"   /* render_configured */
 #include "run.h"      /* run_now */
 #include "sequence.h" /* sequence_next */
 #include "stream.h"   /* stream_credit */
@@ -133,6 +134,8 @@ static bool report_send_welcome(void)
     at = report_field(at, 10, 4, facts->first_tick);
     at = report_field(at, 11, 1, run_now()->state);
     at = report_field(at, 12, 2, run_now()->order.run);
+    at = report_field(at, 13, 1, facts->waves);
+    at = report_field(at, 14, 1, render_configured());
     return frame_send(TYPE_WELCOME, payload, (uint32_t)(at - payload));
 }
 
@@ -175,6 +178,7 @@ static bool report_send_status(uint64_t now)
     at = bytes_put32(at, frame_bad());
     at = bytes_put32(at, sequence_missed());
     at = bytes_put32(at, capture_lost());
+    at = bytes_put8(at, capture_began());
     return frame_send(TYPE_STATUS, payload, (uint32_t)(at - payload));
 }
 

@@ -3,6 +3,7 @@
 #include "capture.h" /* capture_open */
 #include "feed.h"    /* feed_fill */
 #include "port.h"    /* port_arm, port_start, port_hold, port_set */
+#include "render.h"  /* render_fill */
 #include "stream.h"  /* stream_push, stream_close, stream_splice */
 
 #define ANY_RUN 0xFFFFu
@@ -19,6 +20,7 @@ void run_wake(void)
     heard_tick = 0;
     news = false;
     port_arm(0);
+    render_wake();
     feed_open();
     stream_open(port_facts()->first_tick, port_facts()->shortest_hold_ticks);
     capture_open(0);
@@ -49,6 +51,7 @@ static void run_initial(void)
     struct run_order order = run.order;
     run = (struct run){.state = STATE_ARMED, .order = order, .epoch = order.epoch};
     port_arm(order.initial);
+    render_open(order.initial);
     feed_open();
     stream_open(port_facts()->first_tick, port_facts()->shortest_hold_ticks);
     capture_open(order.inputs);
@@ -58,6 +61,7 @@ static void run_initial(void)
 static void run_hold(void)
 {
     port_hold();
+    render_rest();
     stream_drop();
     run.held_tick = port_now();
     run_progress();
@@ -103,6 +107,7 @@ static bool run_event(enum event event)
     case EFFECT_queue:
     case EFFECT_splice:
     case EFFECT_start:
+    case EFFECT_configure:
         break; /* done by whoever brought the event */
     }
     news = news || run.state != was || row->effect == EFFECT_park;
@@ -137,6 +142,7 @@ static void run_begin(void)
         }
     } while (feed_handed() != handed);
     run.start_tick = feed_handed() > 0 || stream_known() > 0 ? port_start() : port_now();
+    render_start(run.start_tick);
 }
 
 /* Returns what becomes of a frame that has no row: refused, or ignored because it was under way when the run ended. */
@@ -231,6 +237,7 @@ enum run_answer run_splice(uint8_t epoch, uint8_t next_epoch, uint64_t first)
         run.refused_epoch = next_epoch;
         return RUN_DONE;
     }
+    render_splice(feed_handed(), feed_last());
     run.epoch = next_epoch;
     run.epoch_first = first;
     if (run.state == STATE_RUNNING) {
@@ -250,6 +257,23 @@ enum run_answer run_stop(enum event event, uint16_t number)
 enum run_answer run_bootloader(void)
 {
     return run_event(EVENT_BOOTLOADER) ? RUN_DONE : run_unwanted(EVENT_BOOTLOADER);
+}
+
+enum run_answer run_configure(uint8_t wave, uint8_t output, const uint8_t *fields, uint32_t size)
+{
+    if (!run_wants(EVENT_CONFIG)) {
+        return run_unwanted(EVENT_CONFIG);
+    }
+    switch (render_configure(wave, output, fields, size)) {
+    case WAVE_GOOD:
+        break;
+    case WAVE_MALFORMED:
+        return RUN_MALFORMED;
+    case WAVE_REFUSED:
+        return RUN_REFUSED_VALUE;
+    }
+    run_event(EVENT_CONFIG);
+    return RUN_DONE;
 }
 
 void run_dropped(void)
@@ -274,6 +298,9 @@ static void run_play(uint64_t now)
         run_event(run_why_dry());
     } else if (run_feed(now - run.start_tick)) {
         run_progress();
+        if (render_fill() == RENDER_LATE) {
+            run_event(EVENT_late);
+        }
     }
 }
 

@@ -35,7 +35,7 @@ struct run {
 };
 
 /* What became of a frame. */
-enum run_answer { RUN_DONE, RUN_IGNORED, RUN_REFUSED_STATE, RUN_REFUSED_VALUE };
+enum run_answer { RUN_DONE, RUN_IGNORED, RUN_REFUSED_STATE, RUN_REFUSED_VALUE, RUN_MALFORMED };
 
 /* Makes the board idle, as after power-up. */
 void run_wake(void);
@@ -63,6 +63,9 @@ enum run_answer run_stop(enum event event, uint16_t number);
 
 /* Returns whether the board may leave for its boot loader now. */
 enum run_answer run_bootloader(void);
+
+/* Takes what CONFIG says of a wave. */
+enum run_answer run_configure(uint8_t wave, uint8_t output, const uint8_t *fields, uint32_t size);
 
 /* Tells the run that the host closed the port. */
 void run_dropped(void);

@@ -28,6 +28,7 @@ enum event {
     EVENT_STOP,
     EVENT_PARK,
     EVENT_BOOTLOADER,
+    EVENT_CONFIG,
     EVENT_silence,
     EVENT_dropped,
     EVENT_misfit,
@@ -46,7 +47,8 @@ enum effect {
     EFFECT_start,
     EFFECT_hold,
     EFFECT_park,
-    EFFECT_bootloader
+    EFFECT_bootloader,
+    EFFECT_configure
 };
 
 /* X(state, event, next, effect, reason); events in capitals are frames from the host. */
@@ -85,7 +87,10 @@ enum effect {
     X(IDLE, PARK, IDLE, park, NONE)                      \
     X(IDLE, BOOTLOADER, IDLE, bootloader, NONE)          \
     X(HOLDING, BOOTLOADER, HOLDING, bootloader, NONE)    \
-    X(FAULTED, BOOTLOADER, FAULTED, bootloader, NONE)
+    X(FAULTED, BOOTLOADER, FAULTED, bootloader, NONE)    \
+    X(IDLE, CONFIG, IDLE, configure, NONE)               \
+    X(HOLDING, CONFIG, HOLDING, configure, NONE)         \
+    X(FAULTED, CONFIG, FAULTED, configure, NONE)
 
 struct state_row {
     uint8_t state;

@@ -22,6 +22,10 @@ static struct {
     struct block_cursor cursor; /* behind the last transition decoded */
     struct block_cursor before; /* before the frame it belongs to */
 
+    struct block_cursor look; /* behind the last transition decoded ahead of its time */
+    uint32_t look_place;      /* the frame to decode next so */
+    bool look_ends;           /* that one does not fit, which is a matter for its time */
+
     bool closed;
     uint64_t last_tick;
 } stream;
@@ -33,6 +37,14 @@ struct piece {
     uint32_t count;
     uint32_t end_tick;
 };
+
+/* Begins anew to look ahead of what is decoded. */
+static void stream_look_anew(void)
+{
+    stream.look = stream.cursor;
+    stream.look_place = stream.tail;
+    stream.look_ends = false;
+}
 
 void stream_open(uint32_t first_tick, uint32_t shortest_ticks)
 {
@@ -46,6 +58,7 @@ void stream_open(uint32_t first_tick, uint32_t shortest_ticks)
     stream.before = stream.cursor;
     stream.closed = false;
     stream.last_tick = 0;
+    stream_look_anew();
 }
 
 /* Puts bytes behind the head. */
@@ -136,6 +149,7 @@ static void stream_cut(uint64_t known, uint32_t tick, uint32_t place)
     stream.known_tick = tick;
     stream.course_begins = true;
     stream.closed = false;
+    stream_look_anew();
 }
 
 bool stream_splice(uint64_t first, uint64_t handed)
@@ -165,29 +179,56 @@ bool stream_splice(uint64_t first, uint64_t handed)
     return true;
 }
 
+/* Decodes the frame at a place of the queue with a cursor; returns false if it is not what its head says. */
+static bool stream_read(struct block_cursor *cursor, const struct piece *piece, uint32_t place)
+{
+    uint8_t blocks[FRAME_LARGEST];
+    uint32_t size = piece->cost - LENGTH_BYTES - STREAM_HEAD;
+    for (uint32_t i = 0; i < size; i++) {
+        blocks[i] = stream_at(place + LENGTH_BYTES + STREAM_HEAD + i);
+    }
+    if (piece->course_begins) {
+        cursor->lag = 0;
+    }
+    if (!block_decode(cursor, blocks, size, piece->count)) {
+        return false;
+    }
+    if ((uint32_t)cursor->tick != piece->end_tick) {
+        return false;
+    }
+    return !stream.closed || cursor->index != stream.known || cursor->tick == stream.last_tick;
+}
+
 /* Takes the oldest frame out of the queue and decodes it; returns false if it is not what its head says. */
 static bool stream_decode(void)
 {
     struct piece piece;
-    stream_peek(&piece, stream.tail);
-    uint8_t blocks[FRAME_LARGEST];
-    uint32_t size = piece.cost - LENGTH_BYTES - STREAM_HEAD;
-    for (uint32_t i = 0; i < size; i++) {
-        blocks[i] = stream_at(stream.tail + LENGTH_BYTES + STREAM_HEAD + i);
-    }
+    uint32_t place = stream.tail;
+    stream_peek(&piece, place);
     stream.tail += piece.cost;
     stream.returned += piece.cost;
     stream.before = stream.cursor;
-    if (piece.course_begins) {
-        stream.cursor.lag = 0;
+    return stream_read(&stream.cursor, &piece, place);
+}
+
+uint64_t stream_look(void)
+{
+    if (stream.look.index <= stream.cursor.index) {
+        stream_look_anew();
     }
-    if (!block_decode(&stream.cursor, blocks, size, piece.count)) {
-        return false;
+    bool far = stream.look.index - stream.cursor.index >= EDGES_LARGEST;
+    if (!far && !stream.look_ends && stream.look_place != stream.head) {
+        struct piece piece;
+        struct block_cursor before = stream.look;
+        stream_peek(&piece, stream.look_place);
+        if (stream_read(&stream.look, &piece, stream.look_place)) {
+            stream.look_place += piece.cost;
+        } else {
+            stream.look = before;
+            stream.look_ends = true;
+        }
     }
-    if ((uint32_t)stream.cursor.tick != piece.end_tick) {
-        return false;
-    }
-    return !stream.closed || stream.cursor.index != stream.known || stream.cursor.tick == stream.last_tick;
+    return stream.look.index;
 }
 
 uint32_t stream_supply(uint64_t handed)

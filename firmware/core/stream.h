@@ -37,6 +37,10 @@ bool stream_splice(uint64_t first, uint64_t handed);
 uint32_t stream_supply(uint64_t handed);
 #define STREAM_UNFIT UINT32_MAX
 
+/* Returns how many transitions of the run are in the history, after decoding a frame of those that follow, ahead of its time,
+   unless some hundreds are decoded ahead. Nothing else comes of it: the frame stays queued and is decoded anew when it is due. */
+uint64_t stream_look(void);
+
 /* Returns how many transitions are known, decoded or not. */
 uint64_t stream_known(void);
 

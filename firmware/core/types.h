@@ -13,6 +13,7 @@ enum type {
     TYPE_SPLICE = 0x13,
     TYPE_END = 0x14,
     TYPE_BOOTLOADER = 0x15,
+    TYPE_CONFIG = 0x16,
     TYPE_WELCOME = 0x81,
     TYPE_STATUS = 0x82,
     TYPE_PULSES = 0x83,

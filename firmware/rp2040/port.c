@@ -21,6 +21,7 @@ static struct port_facts facts = {
     .handover_ticks = CLOCK_HZ / 50u,
     .first_tick = CLOCK_HZ / 100000u,
     .outputs = 8,
+    .waves = 0,
     .inputs = 8,
     .features = FEATURE_BOOTLOADER,
     .firmware = FIRMWARE_VERSION,
@@ -100,6 +101,26 @@ struct port_progress port_progress(void)
 void port_set(uint8_t mask)
 {
     generator_set(mask);
+}
+
+/* This board has no wave stage, and says so: its WELCOME counts no waves, so none of these is ever called. */
+void port_wave_start(void)
+{
+}
+
+uint32_t port_wave_room(uint64_t *tick)
+{
+    *tick = timebase_now();
+    return 0;
+}
+
+void port_wave_put(const uint16_t *codes)
+{
+    (void)codes;
+}
+
+void port_wave_rest(void)
+{
 }
 
 uint8_t port_capture_begin(void)

@@ -13,6 +13,7 @@ import pytest
 
 from edgewheel.board.run import SimSettings
 from edgewheel.board.sim import SimBoard
+from edgewheel.link.waves import HalfWave, WaveForm
 from firmware.kit.native import MS, TICK_HZ, Native
 from firmware.kit.stream import RandomEncoder
 from firmware.kit.wire import Host, arm, end, splice
@@ -104,6 +105,15 @@ class Script:
     def hole(self) -> None:
         self.board.host.send("START", b"\1\0", seq=self.board.host.seq + self.rng.choice([1, -1]))
 
+    def config(self) -> None:
+        """A wave switched on or off, or something that no wave can be."""
+        rng = self.rng
+        output, row = rng.choice([2, 7, 9, 0xFF]), rng.randbytes(17)
+        knee = rng.randrange(2, 100_000)
+        kinds = (HalfWave(knee, row), HalfWave(3 * knee, row))
+        payload = WaveForm(rng.randint(1, 32767), 1, kinds).config(rng.randrange(3), output).pack()
+        self.board.host.send("CONFIG", payload[: rng.choice([-1, 99, 99])])
+
     def step(self) -> None:
         host = self.board.host
         odds = {
@@ -115,6 +125,7 @@ class Script:
             "hole": 1,
             "start": 3,
             "stop": 0.3,
+            "config": 1,
         }
         name = self.rng.choices(list(odds), list(odds.values()))[0]
         if name == "start":
@@ -130,6 +141,8 @@ def play(seed: int, board: Any) -> list[dict[str, int]]:
     """What the board says after each step of a script."""
     script = Script(seed, board)
     board.host.hello()
+    for _ in range(4):
+        script.config()
     board.host.send("ARM", arm(park_after_ms=50, host_timeout_ms=300))
     said = []
     for _ in range(60):

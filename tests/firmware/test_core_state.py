@@ -12,7 +12,7 @@ from firmware.kit.stream import RandomEncoder
 from firmware.kit.tables import REASONS, REFUSALS, STATES, TYPES, payload_sizes, table
 from firmware.kit.wire import arm, end, splice
 
-FRAMES = ["ARM", "EDGES", "END", "SPLICE", "START", "STOP", "PARK", "BOOTLOADER"]
+FRAMES = ["ARM", "EDGES", "END", "SPLICE", "START", "STOP", "PARK", "BOOTLOADER", "CONFIG"]
 ALWAYS_IGNORED = {"STOP", "PARK"}
 UNDER_WAY = {(state, event) for state in ("holding", "faulted") for event in ("EDGES", "END")}
 
@@ -72,6 +72,7 @@ def send(board: Native, event: str, encoder: RandomEncoder) -> None:
             "SPLICE": splice(0, 1, known),
             "START": (1).to_bytes(2, "little"),
             "BOOTLOADER": b"BOOT",
+            "CONFIG": b"\0\xff",
         }[event]
         board.host.send(event, payload)
 

@@ -16,6 +16,7 @@ class Capture:
 
     def __init__(self, room: int) -> None:
         self.lost = 0
+        self.armed_levels = 0
         self._room = room
         self._inputs = 0
         self._pins = 0
@@ -29,6 +30,7 @@ class Capture:
         """Begin anew for a run, with these inputs."""
         self.lost = self._first = 0
         self._inputs = inputs
+        self.armed_levels = self._pins & inputs
         self._changes.clear()
 
     def take(self, pulses: list[Pulse]) -> None:

@@ -9,8 +9,19 @@ import numpy.typing as npt
 
 from edgewheel.board.states import TABLE, Effect, Row
 from edgewheel.board.stream import OverrunError, Stream
+from edgewheel.board.waves import Waves
 from edgewheel.link.blocks import StreamError, StreamLimits
-from edgewheel.link.messages import ANY_RUN, Arm, Edges, End, Reason, Refusal, Splice, State
+from edgewheel.link.messages import (
+    ANY_RUN,
+    Arm,
+    Config,
+    Edges,
+    End,
+    Reason,
+    Refusal,
+    Splice,
+    State,
+)
 from edgewheel.link.pinbus import NO_TRANSITIONS, Transitions
 
 Ints = npt.NDArray[np.int64]
@@ -32,6 +43,7 @@ class SimSettings:
     buffer_bytes: int = 131_072
     largest_frame: int = 250
     handover_ms: int = 20
+    waves: int = 2
     capture_room: int = 4096
     unique_id: bytes = b"simulate"
     firmware: str = "simulated"
@@ -68,11 +80,13 @@ class SimRun:
         self.news = False
         self.heard = tick
         self.pins = 0
+        self.waves = Waves(settings.waves, settings.outputs)
         self._changes: list[tuple[Ints, Bytes]] = []
         self._open(self.order)
 
     def _open(self, order: Arm) -> None:
         self.order = order
+        self.waves.open(order.initial)
         self._timeout_ticks = self.settings.ms(order.host_timeout_ms)
         self._park_after_ticks = self.settings.ms(order.park_after_ms)
         self.epoch = order.epoch
@@ -103,13 +117,15 @@ class SimRun:
     def take_changes(self) -> Transitions:
         """What the pins did since the last call, in board ticks."""
         parts, self._changes = self._changes, []
+        peaks = self.waves.take_peaks()
         if len(parts) == 1:
-            return Transitions(*parts[0])
+            return Transitions(*parts[0], peaks)
         if not parts:
             return NO_TRANSITIONS
         return Transitions(
             np.concatenate([ticks for ticks, _ in parts]),
             np.concatenate([masks for _, masks in parts]),
+            peaks,
         )
 
     # Time
@@ -164,6 +180,7 @@ class SimRun:
         if to > self._at:
             ticks, masks = self._ticks[self._at : to], self._masks[self._at : to]
             self._changes.append((ticks + self.start_tick, masks))
+            self.waves.follow(ticks + self.start_tick, masks)
             self.played += to - self._at
             self.last_tick = int(ticks[-1])
             self.pins = int(masks[-1])
@@ -214,10 +231,21 @@ class SimRun:
 
     def _set_pins(self, mask: int) -> None:
         if mask != self.pins:
-            self._changes.append((np.array([self.now]), np.array([mask], np.uint8)))
+            change = np.array([self.now]), np.array([mask], np.uint8)
+            self._changes.append(change)
+            self.waves.rest(*change)
             self.pins = mask
 
     # Frames
+
+    def configure(self, config: Config) -> Refusal | None:
+        """CONFIG: what a wave does in the runs to come. Raises MalformedError."""
+        if (self.state, "CONFIG") not in TABLE:
+            return Refusal.STATE
+        if not self.waves.configure(config):
+            return Refusal.VALUE
+        self.event("CONFIG")
+        return None
 
     def arm(self, order: Arm) -> Refusal | None:
         """ARM: open a run."""

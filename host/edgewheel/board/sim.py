@@ -15,6 +15,7 @@ from edgewheel.link.messages import (
     MAJOR,
     MINOR,
     Arm,
+    Config,
     Edges,
     End,
     Flag,
@@ -98,6 +99,7 @@ class SimBoard:
             Start.TYPE: (Start, lambda start: self._run.start(start.run)),
             Splice.TYPE: (Splice, lambda splice: self._run.splice(splice)),
             End.TYPE: (End, lambda end: self._run.end(end)),
+            Config.TYPE: (Config, lambda config: self._run.configure(config)),
         }
 
     def advance(self, to_tick: int) -> Transitions:
@@ -159,10 +161,9 @@ class SimBoard:
             return Refusal.UNKNOWN
         kind, act = taker
         try:
-            message = kind.unpack(frame.payload)
+            return act(kind.unpack(frame.payload))
         except MalformedError:
             return Refusal.MALFORMED
-        return act(message)
 
     def _hello(self, frame: Frame) -> Refusal | None:
         try:
@@ -208,6 +209,8 @@ class SimBoard:
             first_tick=has.first_tick,
             state=self._run.state,
             run=self._run.order.run,
+            waves=has.waves,
+            configured=self._run.waves.configured,
         )
 
     def _status(self, tick: int) -> Status:
@@ -234,4 +237,5 @@ class SimBoard:
             bad_frames=self._decoder.bad_frames,
             missed_frames=sequence.missed,
             lost_pulses=self._capture.lost,
+            armed_levels=self._capture.armed_levels,
         )

@@ -20,6 +20,7 @@ class Effect(Enum):
     START = "start"
     HOLD = "hold"
     PARK = "park"
+    CONFIGURE = "configure"
 
 
 class Row(NamedTuple):
@@ -65,4 +66,5 @@ TABLE: dict[tuple[State, str], Row] = {
     **{(HOLDING, event): Row(IDLE, Effect.PARK) for event in ("PARK", "time")},
     **{(FAULTED, event): Row(FAULTED, Effect.PARK) for event in ("PARK", "time")},
     (IDLE, "PARK"): Row(IDLE, Effect.PARK),
+    **{(state, "CONFIG"): Row(state, Effect.CONFIGURE) for state in (IDLE, HOLDING, FAULTED)},
 }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from edgewheel.errors import BenchError
-from edgewheel.link.messages import Arm, Refusal, Refused
+from edgewheel.link.messages import Arm, Config, Refusal, Refused
 
 
 def silent(port: str, silent_ms: int, host_gap_ms: int) -> BenchError:
@@ -21,8 +21,8 @@ def restarted(port: str) -> BenchError:
 
 
 def refused(port: str, answer: Refused) -> BenchError:
-    """The board did not take ARM or START."""
-    name = "ARM" if answer.type == Arm.TYPE else "START"
+    """The board did not take CONFIG, ARM or START."""
+    name = {Arm.TYPE: "ARM", Config.TYPE: "CONFIG"}.get(answer.type, "START")
     code = Refusal(answer.code).name.lower()
     return BenchError(
         f"The board at {port} refused {name} ({code}): close other programs that use it, or "

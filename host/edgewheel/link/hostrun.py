@@ -21,6 +21,7 @@ from edgewheel.link.events import (
 )
 from edgewheel.link.messages import (
     Arm,
+    Config,
     Edges,
     End,
     Flag,
@@ -53,7 +54,7 @@ class RunOrder:
     `source` is pulled from only as the board has room. `lag_hint` is how many transitions one
     engine cycle has, 0 if unknown; `inputs` is the mask of the input lines to capture. The run
     starts by itself as soon as `prefill_ms` of it, or all of it, or as much as there is room for,
-    is on its way to the board.
+    is on its way to the board. `waves` say what voltage the board makes of which outputs.
     """
 
     header: PinHeader
@@ -64,6 +65,7 @@ class RunOrder:
     host_timeout_ms: int = 1000
     prefill_ms: int = 500
     live: Live | None = None
+    waves: tuple[Config, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -84,6 +86,12 @@ class HostRun:
             raise UsageError(
                 f"the table is in ticks of {order.header.tick_hz} Hz, the board's clock has "
                 f"{board.tick_hz} Hz: compile for this board"
+            )
+        if len(order.waves) > board.waves:
+            raise UsageError(
+                f"{len(order.waves)} outputs are to be VR sensors, the board can make "
+                f"{board.waves or 'none'}. Take 'output: vr' out of the bench file's stage, or put "
+                "the firmware of this edgewheel on the board: edgewheel flash"
             )
         self.number = number
         self.order = order

@@ -10,8 +10,9 @@ from typing import Any, ClassVar, Self
 
 MAGIC = b"EDWH"
 MAJOR = 1
-MINOR = 0
+MINOR = 1
 ANY_RUN = 0xFFFF
+WAVE_OFF = 0xFF
 FIRST_ORDERED = 0x10
 FIRST_BOARD = 0x80
 
@@ -78,7 +79,9 @@ class Message:
     _values: ClassVar[attrgetter[Any]]
 
     def __init_subclass__(cls) -> None:
-        names = tuple(name for name in cls.__annotations__ if name not in ("TYPE", "LAYOUT"))
+        names = tuple(
+            name for name in cls.__annotations__ if name not in ("TYPE", "LAYOUT", "FIRST")
+        )
         cls._values = attrgetter(*names)
 
     def pack(self) -> bytes:
@@ -203,11 +206,33 @@ class Bootloader(Message):
 
 
 @dataclass(frozen=True, slots=True)
+class Config(Message):
+    """What voltage a wave makes of the transitions of an output; `fields` are tagged."""
+
+    TYPE: ClassVar[int] = 0x16
+    LAYOUT: ClassVar[Struct] = Struct("<BB")
+    wave: int
+    output: int
+    fields: bytes
+
+    def pack(self) -> bytes:
+        return self.LAYOUT.pack(self.wave, self.output) + self.fields
+
+    @classmethod
+    def unpack(cls, payload: bytes) -> Self:
+        if len(payload) < cls.LAYOUT.size:
+            raise MalformedError(f"Config needs {cls.LAYOUT.size} bytes, not {len(payload)}")
+        wave, output = cls.LAYOUT.unpack_from(payload)
+        return cls(wave, output, payload[cls.LAYOUT.size :])
+
+
+@dataclass(frozen=True, slots=True)
 class Status(Message):
     """Everything that the board knows about its run; absolute, so that the newest one is enough."""
 
     TYPE: ClassVar[int] = 0x82
-    LAYOUT: ClassVar[Struct] = Struct("<BBBBHBBIQQQQQQQQIIII")
+    LAYOUT: ClassVar[Struct] = Struct("<BBBBHBBIQQQQQQQQIIIIB")
+    FIRST: ClassVar[int] = 92  # bytes of protocol 1.0
     next_seq: int
     state: int
     reason: int
@@ -228,6 +253,14 @@ class Status(Message):
     bad_frames: int
     missed_frames: int
     lost_pulses: int
+    armed_levels: int = 0
+
+    @classmethod
+    def unpack(cls, payload: bytes) -> Self:
+        """The message; what an earlier minor version leaves out at its end is 0."""
+        if len(payload) < cls.FIRST:
+            raise MalformedError(f"Status needs {cls.FIRST} bytes, not {len(payload)}")
+        return cls(*cls.LAYOUT.unpack_from(payload.ljust(cls.LAYOUT.size, b"\0")))
 
 
 @dataclass(frozen=True, slots=True)

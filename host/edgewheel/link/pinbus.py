@@ -18,11 +18,28 @@ Bytes = npt.NDArray[np.uint8]
 
 
 @dataclass(frozen=True, eq=False)
+class Peaks:
+    """How high the voltage of a VR output got, for each of the m changes of its line.
+
+    `heights` (m,) are of the half-waves that end at board `ticks` (m,), ascending; the board gives
+    them in codes, the output stage in millivolts.
+    """
+
+    line: int
+    ticks: Ints
+    heights: npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
 class Transitions:
-    """n changes of the outputs: board `ticks` (n,), ascending, and `masks` (n,) from then on."""
+    """n changes of the outputs: board `ticks` (n,), ascending, and `masks` (n,) from then on.
+
+    `peaks` tells of the outputs that are VR sensors' signals.
+    """
 
     ticks: Ints
     masks: Bytes
+    peaks: tuple[Peaks, ...] = ()
 
     def __len__(self) -> int:
         return len(self.ticks)

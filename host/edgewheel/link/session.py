@@ -24,6 +24,7 @@ from edgewheel.link.hostrun import HostRun, NewCourse, RunOrder
 from edgewheel.link.messages import (
     ANY_RUN,
     Arm,
+    Config,
     Flag,
     Hello,
     MalformedError,
@@ -41,6 +42,7 @@ from edgewheel.link.messages import (
 from edgewheel.link.outbox import Outbox
 from edgewheel.link.pace import Pacer
 from edgewheel.link.poller import Poller
+from edgewheel.link.waves import switched_off
 from edgewheel.link.welcome import Welcome
 
 LOST_NS = 1_000_000_000
@@ -98,6 +100,7 @@ class Session:
         self._park_too = False
         self._next_pulse = 0
         self._lost_pulses = 0
+        self._waves: set[int] = set()
 
     # Orders
 
@@ -110,10 +113,19 @@ class Session:
         last = self.status.run if self.status else self.welcome.run
         number = (max(last, self.run.number if self.run else 0) + 1) % ANY_RUN
         self.run = HostRun(number, order, self.welcome)
+        for config in self._configs(order):
+            self._outbox.add(Config.TYPE, config.pack())
         self._outbox.add(Arm.TYPE, self.run.arm().pack())
         self._stop_ns, self._park_too = None, False
         self._next_pulse = self._lost_pulses = 0
         return number
+
+    def _configs(self, order: RunOrder) -> list[Config]:
+        """What the order's waves are, and which of the last run's, or host's, are none now."""
+        wanted = {config.wave for config in order.waves}
+        unwanted = sorted(self._waves - wanted)
+        self._waves = wanted
+        return [*order.waves, *map(switched_off, unwanted)]
 
     def stop(self, park: bool = False) -> None:
         """Hold the pins at once; with `park`, bring them to their idle levels.
@@ -207,6 +219,7 @@ class Session:
             self._fail(error, events)
             return
         self.welcome = welcome
+        self._waves = {wave for wave in range(8) if welcome.configured >> wave & 1}
         self._poller.due_ns = now_ns
         if welcome.state in (State.ARMED, State.RUNNING):
             self.phase, self._stop_ns = Phase.CLEARING, now_ns
@@ -287,7 +300,7 @@ class Session:
             return
         if refused.type == Splice.TYPE and run.splicing:
             events.append(run.splice_failed())
-        elif refused.type in (Arm.TYPE, Start.TYPE):
+        elif refused.type in (Config.TYPE, Arm.TYPE, Start.TYPE):
             self._fail(failures.refused(self.settings.port, refused), events)
 
     # Bytes out

@@ -27,8 +27,10 @@ _FIELDS = {
     10: ("first_tick", 4),
     11: ("state", 1),
     12: ("run", 2),
+    13: ("waves", 1),
+    14: ("configured", 1),
 }
-_REQUIRED = frozenset(range(1, 13)) - {7, 8}
+_REQUIRED = frozenset(range(1, 13)) - {7, 8}  # of protocol 1.0
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,8 @@ class Welcome:
     first_tick: int = 0
     state: int = 0
     run: int = 0
+    waves: int = 0
+    configured: int = 0
     complete: bool = True
 
     def pack(self) -> bytes:

@@ -9,6 +9,8 @@
 
 #define HOLDS 8192u
 #define CHANGES 4096u
+/* How far ahead of their time codes are taken. */
+#define CODES_AHEAD 512u
 #define SENT_LARGEST (1u << 20)
 
 struct hold {
@@ -27,6 +29,8 @@ static struct port_facts facts = {
     .first_tick = 160,
     .inputs = 8,
     .outputs = 8,
+    .waves = 2,
+    .code_ticks = SIM_CODE_TICKS,
     .features = 1,
     .firmware = "native",
 };
@@ -51,6 +55,11 @@ static struct {
     uint8_t levels;
     uint8_t sent[SENT_LARGEST];
     uint32_t sent_size;
+    struct sim_code codes[SIM_CODES];
+    uint32_t code_count;
+    uint32_t code_taken;
+    uint64_t code_tick; /* the middle of the next code */
+    bool waving;
     bool deaf;
     bool bootloader;
 } sim;
@@ -145,6 +154,15 @@ uint32_t sim_take_edges(struct sim_edge *out)
     return count;
 }
 
+uint32_t sim_take_codes(struct sim_code *out)
+{
+    uint32_t count = 0;
+    while (sim.code_taken < sim.code_count && sim.codes[sim.code_taken].tick <= sim.now) {
+        out[count++] = sim.codes[sim.code_taken++];
+    }
+    return count;
+}
+
 void sim_deaf(bool deaf)
 {
     sim.deaf = deaf;
@@ -232,6 +250,41 @@ struct port_progress port_progress(void)
 void port_set(uint8_t mask)
 {
     sim_pins(sim.now, mask);
+}
+
+void port_wave_start(void)
+{
+    sim.waving = true;
+    sim.code_tick = (sim.now / SIM_CODE_TICKS + 2u) * SIM_CODE_TICKS;
+}
+
+uint32_t port_wave_room(uint64_t *tick)
+{
+    if (!sim.waving) {
+        abort();
+    }
+    *tick = sim.code_tick;
+    if (sim.code_tick < sim.now) {
+        return PORT_WAVE_OVERTAKEN;
+    }
+    uint64_t ahead = (sim.code_tick - sim.now) / SIM_CODE_TICKS;
+    return ahead < CODES_AHEAD ? CODES_AHEAD - (uint32_t)ahead : 0u;
+}
+
+void port_wave_put(const uint16_t *codes)
+{
+    if (sim.code_count < SIM_CODES) {
+        sim.codes[sim.code_count++] = (struct sim_code){sim.code_tick, {codes[0], codes[1]}};
+    }
+    sim.code_tick += SIM_CODE_TICKS;
+}
+
+void port_wave_rest(void)
+{
+    sim.waving = false;
+    while (sim.code_count > sim.code_taken && sim.codes[sim.code_count - 1u].tick > sim.now) {
+        sim.code_count--;
+    }
 }
 
 uint8_t port_capture_begin(void)

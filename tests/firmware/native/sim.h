@@ -7,6 +7,15 @@
 
 #define SIM_EDGES (1u << 19)
 
+/* Codes of the waves that are kept, and how long one lasts. */
+#define SIM_CODES (1u << 18)
+#define SIM_CODE_TICKS 128u
+
+struct sim_code {
+    uint64_t tick; /* of the board, at the middle */
+    uint16_t codes[2];
+};
+
 struct sim_edge {
     uint64_t tick; /* of the board */
     uint8_t mask;
@@ -35,6 +44,9 @@ uint32_t sim_take_sent(uint8_t *out);
 
 /* Copies the pin changes since the last call, and returns their number. */
 uint32_t sim_take_edges(struct sim_edge *out);
+
+/* Copies the codes that were due since the last call, and returns their number. */
+uint32_t sim_take_codes(struct sim_code *out);
 
 /* Makes the board's sender find no room. */
 void sim_deaf(bool deaf);

@@ -88,7 +88,7 @@ def test_no_port_one_port_several_ports(monkeypatch):
     assert "there is no port /dev/none" in only_failed(examine("/dev/none"), "port").detail
     with PtyBench(board=Board()) as one, PtyBench() as two:
         monkeypatch.setattr(list_ports, "comports", lambda: [usb_port(one.path)])
-        assert examine(None)["version"].detail.startswith("protocol 1.0")
+        assert examine(None)["version"].detail.startswith("protocol 1.1")
         monkeypatch.setattr(
             list_ports, "comports", lambda: [usb_port(one.path), usb_port(two.path)]
         )
@@ -156,7 +156,7 @@ def test_nothing_answers():
 def test_a_wrong_protocol_fails_and_an_older_firmware_is_noted():
     with PtyBench(board=Board(major=2)) as bench:
         failed = only_failed(examine(bench.path), "version")
-    assert "speaks protocol 2.0" in failed.detail
+    assert "speaks protocol 2.1" in failed.detail
     with PtyBench(board=Board(firmware="0.0.1")) as bench:
         checks = examine(bench.path)
     assert checks["version"].outcome is Outcome.NOTE

@@ -16,11 +16,12 @@ from edgewheel.link.messages import (
     State,
     Stop,
 )
+from edgewheel.link.waves import switched_off
 from raw_host import ARM, MS, SETTINGS, RawHost
 
 STATES = [row["state"] for row in protocol_page.table("states")]
 ROWS = {(row["state"], row["event"]): row for row in protocol_page.table("transitions")}
-FRAMES = ["ARM", "EDGES", "START", "SPLICE", "END", "STOP", "PARK"]
+FRAMES = ["ARM", "EDGES", "START", "SPLICE", "END", "STOP", "PARK", "CONFIG"]
 BOARD_EVENTS = ["finished", "dry", "silence", "dropped", "misfit", "overrun", "late", "time"]
 SMALL = replace(SETTINGS, buffer_bytes=400)
 
@@ -56,6 +57,8 @@ def say(host, event):
         host.say(Start(1))
     elif event == "SPLICE":
         host.say(Splice(0, 1, 2))
+    elif event == "CONFIG":
+        host.say(switched_off(1))
     elif event == "END":
         host.say(End(0, 2, 2000 * MS))
     elif event == "STOP":

@@ -1,6 +1,6 @@
 """Messages: numbers, fields and sizes are those of PROTOCOL.md."""
 
-from dataclasses import fields
+from dataclasses import fields, replace
 
 import pytest
 from hypothesis import given
@@ -70,12 +70,21 @@ def test_numbers_and_names(name, column, numbers):
 
 
 def test_every_message_comes_back_and_a_longer_tail_is_ignored():
-    for kind in set(kinds().values()) - {Pulses, messages.Edges, Welcome}:
+    odd = {Pulses, messages.Edges, messages.Config, Welcome, Status}
+    for kind in set(kinds().values()) - odd:
         sample = kind(*kind.LAYOUT.unpack(bytes(range(1, kind.LAYOUT.size + 1))))
         assert kind.unpack(sample.pack()) == sample
         assert kind.unpack(sample.pack() + b"tail") == sample
         with pytest.raises(MalformedError):
             kind.unpack(sample.pack()[:-1])
+
+
+def test_a_status_of_protocol_1_0_has_no_levels_of_the_inputs():
+    status = Status(*range(1, 22))
+    assert Status.unpack(status.pack() + b"tail") == status
+    assert Status.unpack(status.pack()[:-1]) == replace(status, armed_levels=0)
+    with pytest.raises(MalformedError):
+        Status.unpack(status.pack()[:-2])
 
 
 def test_numbers_of_a_later_minor_version_can_be_read():

@@ -1,0 +1,164 @@
+"""What CONFIG says of a VR sensor's voltage, and what follows from it: PROTOCOL.md section 7."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from edgewheel.link.messages import WAVE_OFF, Config, MalformedError
+
+POINTS = 17
+MOST_HALF_WAVES = 8
+LARGEST_PEAK = 0x7FFF
+LARGEST_KNEE = 0x0FFF_FFFF
+MIDDLE = 0x8000
+"""The code of no voltage."""
+
+STRANGE = 8
+MOST_SPIKES = 8
+LONGEST_HALF_WAVE = 0xFFFF_FFFF
+
+_PEAK, _HALF_WAVE, _APPROACH = 1, 2, 3
+
+
+@dataclass(frozen=True)
+class HalfWave:
+    """One kind of half-wave: its ticks at the knee's speed, and its shape.
+
+    `shape` has `POINTS` bytes, from the crossing at the tooth's centre to the one between teeth.
+    """
+
+    knee_ticks: int
+    shape: bytes
+
+    def __post_init__(self) -> None:
+        if not 0 < self.knee_ticks <= LARGEST_KNEE or len(self.shape) != POINTS:
+            raise ValueError(f"no half-wave of {self.knee_ticks} ticks, {len(self.shape)} points")
+
+
+@dataclass(frozen=True)
+class WaveForm:
+    """The voltage of one VR sensor. ValueError for what a board would refuse.
+
+    `half_waves` ascend by `knee_ticks`; `peak` is the height of a code at the knee; `approach` is
+    the level of half-waves that lead up to a tooth's centre.
+    """
+
+    peak: int
+    approach: int
+    half_waves: tuple[HalfWave, ...]
+
+    def __post_init__(self) -> None:
+        knees = [one.knee_ticks for one in self.half_waves]
+        if not 0 < len(knees) <= MOST_HALF_WAVES or sorted(set(knees)) != knees:
+            raise ValueError("half-waves must ascend, and there must be 1 to 8 of them")
+        if not 0 < self.peak <= LARGEST_PEAK or self.approach not in (0, 1):
+            raise ValueError(f"a peak of {self.peak} or a level of {self.approach} cannot be")
+
+    def config(self, wave: int, output: int) -> Config:
+        """The CONFIG that has a wave follow an output in this form."""
+        fields = _field(_PEAK, self.peak.to_bytes(2, "little"))
+        for one in self.half_waves:
+            fields += _field(_HALF_WAVE, one.knee_ticks.to_bytes(4, "little") + one.shape)
+        return Config(wave, output, fields + _field(_APPROACH, bytes((self.approach,))))
+
+    @classmethod
+    def read(cls, fields: bytes) -> WaveForm:
+        """What the fields of a CONFIG say. MalformedError if they are cut off, else ValueError."""
+        peak, approach, half_waves = 0, 1, []
+        for tag, value in list(_tagged(fields)):
+            if tag == _HALF_WAVE:
+                half_waves.append(HalfWave(int.from_bytes(value[:4], "little"), value[4:]))
+            elif tag == _PEAK:
+                peak = _number(value, 2, 1, LARGEST_PEAK)
+            elif tag == _APPROACH:
+                approach = _number(value, 1, 0, 1)
+        return cls(peak, approach, tuple(half_waves))
+
+
+def switched_off(wave: int) -> Config:
+    """The CONFIG that switches a wave off."""
+    return Config(wave, WAVE_OFF, b"")
+
+
+def _field(tag: int, value: bytes) -> bytes:
+    return bytes((tag, len(value))) + value
+
+
+def _number(value: bytes, size: int, least: int, most: int) -> int:
+    number = int.from_bytes(value, "little")
+    if len(value) != size or not least <= number <= most:
+        raise ValueError(f"{value.hex()} is not a number of {size} bytes, {least} to {most}")
+    return number
+
+
+def _tagged(fields: bytes) -> Iterator[tuple[int, bytes]]:
+    at = 0
+    while at < len(fields):
+        value = fields[at + 2 : at + 2 + fields[at + 1]] if at + 2 <= len(fields) else None
+        if value is None or len(value) < fields[at + 1]:
+            raise MalformedError("Config ends within a field")
+        yield fields[at], value
+        at += 2 + len(value)
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What a half-wave of `ticks` is: its kind, its height in codes and its level."""
+
+    kind: int
+    height: int
+    level: int
+    ticks: int
+
+
+class WaveTrack:
+    """Tells the half-waves of one output in a run, one after the other."""
+
+    def __init__(self, form: WaveForm) -> None:
+        self.form = form
+        self._knees = [one.knee_ticks for one in form.half_waves]
+        self._known: tuple[int, int] | None = None
+        self._spikes = 0
+
+    def tell(self, ticks: int, level: int) -> Told:
+        """What the next half-wave is; it lasts `ticks`, 1 to `LONGEST_HALF_WAVE`."""
+        kind = 0
+        if self._known is not None:
+            knee, known = self._known
+            seen = ticks * knee
+            if seen * STRANGE < self._knees[0] * known and self._spikes < MOST_SPIKES:
+                self._spikes += 1
+                return Told(0, self._height(knee, known), level, ticks)
+            if seen > STRANGE * self._knees[-1] * known:
+                self._known, self._spikes = None, 0
+                kind = len(self._knees) - 1
+                return Told(kind, self._height(self._knees[kind], ticks), level, ticks)
+            kind = self._nearest(seen, known)
+        self._known, self._spikes = (self._knees[kind], ticks), 0
+        return Told(kind, self._height(self._knees[kind], ticks), level, ticks)
+
+    def _nearest(self, seen: int, known: int) -> int:
+        above = bisect_left(self._knees, seen, key=lambda knee: knee * known)
+        if above == len(self._knees):
+            return above - 1
+        if above and seen - self._knees[above - 1] * known <= self._knees[above] * known - seen:
+            return above - 1
+        return above
+
+    def _height(self, knee: int, ticks: int) -> int:
+        peak = self.form.peak
+        return peak if ticks <= knee else peak * knee // ticks
+
+
+def code(form: WaveForm, told: Told, at: int) -> int:
+    """The code `at` ticks after a half-wave began, 0 to less than it lasts."""
+    phase = at * (((1 << 48) - 1) // told.ticks) >> 36
+    if told.level == form.approach:
+        phase = 4095 - phase
+    shape = form.half_waves[told.kind].shape
+    place, part = divmod(phase, 256)
+    share = shape[place] * 256 + (shape[place + 1] - shape[place]) * part
+    value = told.height * share >> 16
+    return MIDDLE + value if told.level else MIDDLE - value

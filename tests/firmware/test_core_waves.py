@@ -1,0 +1,227 @@
+"""The waves of VR outputs in the core: the shared vectors, the simulated board's making of the same
+page, and the codes of a whole run."""
+
+from __future__ import annotations
+
+import ctypes
+import json
+import random
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from edgewheel.link.messages import MalformedError
+from edgewheel.link.waves import MIDDLE, HalfWave, WaveForm, WaveTrack, code
+from firmware.kit.native import MS, Native
+from firmware.kit.stream import RandomEncoder
+from firmware.kit.tables import REFUSALS, TYPES
+from firmware.kit.wire import arm, end, splice
+
+VECTORS = json.loads((Path(__file__).parent / "vectors" / "wire.json").read_text(encoding="utf-8"))
+SINE = bytes((0, 50, 98, 142, 180, 212, 236, 250, 255, 250, 236, 212, 180, 142, 98, 50, 0))
+FORM = WaveForm(30_000, 1, (HalfWave(MS // 2, SINE), HalfWave(3 * MS // 2, SINE)))
+CODE_TICKS = 128
+
+
+class _Row(ctypes.Structure):
+    _fields_ = (("knee_ticks", ctypes.c_uint32), ("shape", ctypes.c_uint8 * 17))
+
+
+class _Form(ctypes.Structure):
+    _fields_ = (
+        ("output", ctypes.c_uint8),
+        ("approach", ctypes.c_uint8),
+        ("peak", ctypes.c_uint16),
+        ("row_count", ctypes.c_uint8),
+        ("rows", _Row * 8),
+    )
+
+
+class _Track(ctypes.Structure):
+    _fields_ = (
+        ("knee_ticks", ctypes.c_uint32), ("ticks", ctypes.c_uint32), ("spikes", ctypes.c_uint8),
+    )  # fmt: skip
+
+
+class _Half(ctypes.Structure):
+    _fields_ = (
+        ("row", ctypes.c_uint8),
+        ("level", ctypes.c_uint8),
+        ("height", ctypes.c_uint16),
+        ("reciprocal", ctypes.c_uint64),
+    )
+
+
+class _Code(ctypes.Structure):
+    _fields_ = (("tick", ctypes.c_uint64), ("codes", ctypes.c_uint16 * 2))
+
+
+@pytest.fixture(scope="module")
+def lib(native_library: Path) -> ctypes.CDLL:
+    lib = ctypes.CDLL(str(native_library))
+    lib.wave_tell.restype = _Half
+    lib.wave_code.restype = ctypes.c_uint16
+    return lib
+
+
+@pytest.mark.parametrize("vector", VECTORS["waves"], ids=lambda v: v["name"])
+def test_vectors(lib: ctypes.CDLL, vector: dict[str, Any]) -> None:
+    form, track, fields = _Form(), _Track(), bytes.fromhex(vector["fields"])
+    assert lib.wave_read(ctypes.byref(form), fields, len(fields)) == 0
+    found = []
+    for n, (ticks, at) in enumerate(zip(vector["lengths"], vector["at"], strict=True)):
+        half = lib.wave_tell(ctypes.byref(form), ctypes.byref(track), ctypes.c_uint32(ticks), n & 1)
+        value = lib.wave_code(ctypes.byref(form), ctypes.byref(half), ctypes.c_uint32(at))
+        found.append((half.row, half.height, value))
+    wanted = zip(vector["kinds"], vector["heights"], vector["codes"], strict=True)
+    assert found == list(wanted)
+
+
+def random_fields(rng: random.Random) -> bytes:
+    """Fields that are right, or wrong in some way."""
+    parts, knee = [], 0
+    for _ in range(rng.choice((0, 1, 2, 3, 8, 9))):
+        knee += rng.choice((0, 1, 500, 2**20)) if rng.random() < 0.2 else rng.randint(1, 2**24)
+        parts.append(bytes((2, 21)) + knee.to_bytes(4, "little") + rng.randbytes(17))
+    parts.append(
+        bytes((1, 2)) + rng.randrange(2**16 if rng.random() < 0.2 else 2**15).to_bytes(2, "little")
+    )
+    parts.append(bytes((3, 1, rng.choice((0, 1, 1, 2)))))
+    unknown = rng.choice((0, 4, 200, rng.choice((1, 2, 3))))
+    size = rng.randrange(5)
+    parts.insert(rng.randrange(len(parts)), bytes((unknown, size)) + rng.randbytes(size))
+    fields = b"".join(parts)
+    return fields[: rng.randrange(len(fields))] if rng.random() < 0.2 else fields
+
+
+def test_both_boards_take_and_refuse_the_same_fields(lib: ctypes.CDLL) -> None:
+    rng, seen = random.Random(9), set()
+    for _ in range(3_000):
+        fields = random_fields(rng)
+        try:
+            WaveForm.read(fields)
+            wanted = 0
+        except MalformedError:
+            wanted = 1
+        except ValueError:
+            wanted = 2
+        seen.add(wanted)
+        assert lib.wave_read(ctypes.byref(_Form()), fields, len(fields)) == wanted, fields.hex()
+    assert seen == {0, 1, 2}
+
+
+def configure(board: Native, form: WaveForm = FORM, wave: int = 1, output: int = 2) -> None:
+    config = form.config(wave, output)
+    board.host.send("CONFIG", config.pack())
+
+
+def take_codes(board: Native) -> list[tuple[int, int, int]]:
+    """Tick of the middle, and the codes of both waves."""
+    out = (_Code * (1 << 18))()
+    count = board.lib.sim_take_codes(out)
+    return [(one.tick, one.codes[0], one.codes[1]) for one in out[:count]]
+
+
+def wanted_code(form: WaveForm, crossings: list[int], tick: int) -> int:
+    """The code at a run tick of a wave whose output is low first."""
+    track, value = WaveTrack(form), MIDDLE
+    for n, (begin, past) in enumerate(pairwise(crossings)):
+        told = track.tell(past - begin, (n + 1) & 1)
+        if begin <= tick < past:
+            value = code(form, told, tick - begin)
+    return value
+
+
+def deltas(rng: random.Random, count: int) -> list[tuple[int, int]]:
+    """Transitions of output 2 among those of output 0: a wheel with a gap, faster and slower."""
+    found, mask = [(200, 0)], 0
+    for n in range(count):
+        length = (3 if n % 20 in (18, 19) else 1) * rng.randint(MS // 2, MS * 2)
+        mask ^= 1
+        found.append((length // 3, mask))
+        mask ^= 4
+        found.append((length - length // 3, mask))
+    return found
+
+
+@pytest.mark.parametrize("spliced", [False, True])
+def test_the_codes_of_a_run(board: Native, spliced: bool) -> None:
+    """Every code is that of its crossings, to the last one known; then the wave rests. After a
+    new course too, that cuts off a half-wave whose end was known already."""
+    items = deltas(random.Random(3), 60)
+    encoder = RandomEncoder(1, 100)
+    configure(board)
+    board.host.send("ARM", arm())
+    payloads = encoder.payloads(items)
+    for payload in payloads:
+        board.host.send("EDGES", payload)
+    if not spliced:
+        board.host.send("END", end(0, len(items), encoder.tick))
+    board.host.start()
+    epoch = 0
+    if spliced:
+        board.run(MS)
+        first = next(
+            int.from_bytes(p[3:7], "little") for p in payloads[1:]
+            if int.from_bytes(p[3:7], "little") >= board.host.status.handed + 1
+        )  # fmt: skip
+        board.host.send("SPLICE", splice(0, 1, first))
+        encoder.splice(first)
+        items = [*items[:first], *[(d * 3 // 2, m) for d, m in items[first:]]]
+        for payload in encoder.payloads(items[first:], 1):
+            board.host.send("EDGES", payload)
+        epoch = 1
+        board.host.send("END", end(1, len(items), encoder.tick))
+    codes = []
+    for _ in range(sum(d for d, _ in items) // MS + 30):
+        board.run(MS)
+        codes += take_codes(board)
+    assert (board.host.state, board.host.reason) == ("holding", "end")
+    assert board.host.status.epoch == epoch
+    start, tick, last, crossings = board.host.status.start_tick, 0, 0, []
+    for delta, mask in items:
+        tick += delta
+        if (mask ^ last) & 4:
+            crossings.append(tick)
+        last = mask
+    assert len(codes) > 1_000
+    assert all(b[0] - a[0] == CODE_TICKS for a, b in pairwise(codes))
+    begin = crossings[-12] if spliced else 0
+    for at, idle, value in codes:
+        assert idle == MIDDLE
+        if at - start >= begin:
+            assert value == wanted_code(FORM, crossings, at - start), (at - start, crossings)
+    assert codes[-1][0] - start < tick + 2 * MS
+
+
+def test_config_is_of_no_use_in_a_run_and_refused_with_a_wave_there_is_not(board: Native) -> None:
+    configure(board, wave=2)
+    configure(board, output=8)
+    board.host.send("CONFIG", FORM.config(0, 0).pack()[:-1])
+    board.host.send("CONFIG", b"\0")
+    board.host.send("ARM", arm())
+    configure(board)
+    board.run(MS)
+    codes = [code for type_, _, code in board.host.refused if type_ == TYPES["CONFIG"]]
+    names = ("value", "value", "malformed", "malformed", "state")
+    assert codes == [REFUSALS[name] for name in names]
+
+
+def test_a_wave_is_switched_on_and_off(board: Native) -> None:
+    for config, seen in ((FORM.config(1, 2).pack(), 2), (b"\1\xff", 0)):
+        board.host.send("CONFIG", config)
+        board.host.hello(session=seen + 5)
+        board.run(MS)
+        assert board.host.welcome is not None
+        assert board.host.welcome["configured"] == seen
+        assert board.host.welcome["waves"] == 2
+
+
+def test_status_tells_the_levels_of_the_inputs_at_arm(board: Native) -> None:
+    board.lib.sim_input(board.now, 0b1010)
+    board.run(MS)
+    board.host.send("ARM", arm(inputs=0b0110))
+    board.run(MS)
+    assert board.host.status.armed_levels == 0b0010

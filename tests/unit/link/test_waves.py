@@ -1,0 +1,63 @@
+"""Half-waves and codes: what PROTOCOL.md says, and what a VR sensor's signal should look like."""
+
+import pytest
+
+import wire_vectors
+from edgewheel.link.messages import MalformedError
+from edgewheel.link.waves import MIDDLE, HalfWave, WaveForm, WaveTrack, code
+
+SINE = bytes((0, 50, 98, 142, 180, 212, 236, 250, 255, 250, 236, 212, 180, 142, 98, 50, 0))
+FORM = WaveForm(30_000, 1, (HalfWave(1_000, SINE), HalfWave(3_000, SINE)))
+
+
+@pytest.mark.parametrize("vector", wire_vectors.vectors()["waves"], ids=lambda v: v["name"])
+def test_the_vectors(vector):
+    form = WaveForm.read(bytes.fromhex(vector["fields"]))
+    track = WaveTrack(form)
+    told = [track.tell(ticks, n & 1) for n, ticks in enumerate(vector["lengths"])]
+    assert [one.kind for one in told] == vector["kinds"]
+    assert [one.height for one in told] == vector["heights"]
+    codes = [code(form, one, at) for one, at in zip(told, vector["at"], strict=True)]
+    assert codes == vector["codes"]
+
+
+def test_a_form_comes_back_from_its_config_and_unknown_tags_are_skipped():
+    config = FORM.config(1, 5)
+    assert (config.wave, config.output) == (1, 5)
+    assert WaveForm.read(config.fields) == FORM
+    assert WaveForm.read(b"\xc8\x02ab" + config.fields + b"\0\0") == FORM
+
+
+@pytest.mark.parametrize("cut", [1, 2, 20])
+def test_fields_that_are_cut_off_are_malformed(cut):
+    with pytest.raises(MalformedError):
+        WaveForm.read(FORM.config(0, 0).fields[:-cut])
+
+
+def test_height_grows_with_speed_up_to_the_knee_through_gaps_and_a_spike():
+    track = WaveTrack(FORM)
+    assert track.tell(4_000, 0).height == 7_500
+    assert track.tell(2_000, 1).height == 15_000
+    assert track.tell(6_000, 0).kind == 1
+    assert track.tell(6_000, 1).height == 15_000
+    assert track.tell(20, 0).height == 15_000
+    assert track.tell(2_000, 1).height == 15_000
+    assert track.tell(500, 0).height == 30_000
+
+
+def test_a_wrong_guess_heals_at_the_next_gap():
+    """After a rest the first half-wave may be any; the gap of a wheel tells it."""
+    track = WaveTrack(FORM)
+    track.tell(2_000, 0)
+    track.tell(10**8, 1)
+    heights = [track.tell(ticks, 0).height for ticks in (6_000, *[2_000] * 5, 6_000, 6_000, 2_000)]
+    assert heights[1:] == [15_000] * 8
+
+
+def test_codes_cross_the_middle_at_both_ends_and_mirror_towards_a_tooth():
+    slope = bytes(range(0, 255, 15))
+    track = WaveTrack(WaveForm(32_767, 1, (HalfWave(8_000, slope),)))
+    leaves, nears = track.tell(8_000, 0), track.tell(8_000, 1)
+    assert code(track.form, leaves, 0) == MIDDLE
+    assert MIDDLE <= code(track.form, nears, 7_999) < MIDDLE + 10
+    assert code(track.form, nears, 0) > MIDDLE + 30_000 * 240 / 256
