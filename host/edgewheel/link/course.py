@@ -46,7 +46,8 @@ class Course:
         self.encoder = encoder
         self.count, self.last_tick = sent
         self._frames = self._encode(source)
-        self._next = next(self._frames, None)
+        self._next: EncodedFrame | None = None
+        self._drawn = False
         self._boundaries: deque[_Boundary] = deque()
 
     def _encode(self, source: Iterator[PinChunk]) -> Iterator[EncodedFrame]:
@@ -56,17 +57,22 @@ class Course:
 
     @property
     def next(self) -> EncodedFrame | None:
-        """The frame to send next; None if the course is complete."""
+        """The frame to send next; None if the course is complete.
+
+        It is made when it is asked for: a SPLICE must not wait until its new course is encoded.
+        """
+        if not self._drawn:
+            self._next, self._drawn = next(self._frames, None), True
         return self._next
 
     def take(self) -> EncodedFrame:
         """The same, and it counts as sent from now on."""
-        frame = self._next
+        frame = self.next
         assert frame is not None
         self._boundaries.append(_Boundary(frame.first, frame.first_tick, self.last_tick))
         self.count += frame.count
         self.last_tick = frame.end_tick
-        self._next = next(self._frames, None)
+        self._drawn = False
         return frame
 
     def forget(self, played: int) -> None:

@@ -39,6 +39,8 @@ Bytes = npt.NDArray[np.uint8]
 
 _BATCH = 2048
 _LIVE_BATCH = 512
+_SOON_BATCH = 64  # of a new course, whose first frames the board waits for
+_SOON_BATCHES = 8
 _LIVE_KEEP = 1 << 17
 _LARGEST_BLOCK = HEADER_BYTES + LAG_BYTES + BLOCK_TRANSITIONS * (4 + 1)
 
@@ -84,6 +86,7 @@ class BlockEncoder:
         self._hint = lag_hint if lag_hint <= limits.history_depth else 0
         self._span = span_ticks
         self._batch = _BATCH if span_ticks is None else _LIVE_BATCH
+        self._soon = 0
         self._ticks, self._masks = np.zeros(0, np.int64), np.zeros(0, np.uint8)
 
     @property
@@ -104,6 +107,7 @@ class BlockEncoder:
         """An encoder for a new course from transition `count` on; the one before is at `tick`."""
         other = BlockEncoder(self._decoder.limits, self._hint, self._span)
         other._decoder = self._decoder.rewound(count, tick)
+        other._soon = _SOON_BATCHES
         return other
 
     def feed(self, ticks: Ints, masks: Bytes) -> Iterator[EncodedFrame]:
@@ -111,12 +115,13 @@ class BlockEncoder:
 
         ValueError if two transitions are closer than the board's shortest hold, or too far apart.
         """
-        ticks = np.concatenate((self._ticks, ticks))
-        masks = np.concatenate((self._masks, masks))
-        whole = len(ticks) - len(ticks) % self._batch
-        self._ticks, self._masks = ticks[whole:], masks[whole:]
-        for at in range(0, whole, self._batch):
-            yield from self._encode(ticks[at : at + self._batch], masks[at : at + self._batch])
+        self._ticks = np.concatenate((self._ticks, ticks))
+        self._masks = np.concatenate((self._masks, masks))
+        while len(self._ticks) >= (size := _SOON_BATCH if self._soon else self._batch):
+            self._soon = max(self._soon - 1, 0)
+            ticks, self._ticks = self._ticks[:size], self._ticks[size:]
+            masks, self._masks = self._masks[:size], self._masks[size:]
+            yield from self._encode(ticks, masks)
 
     def finish(self) -> Iterator[EncodedFrame]:
         """The frames of what is left."""

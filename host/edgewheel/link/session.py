@@ -50,6 +50,10 @@ RTO_NS = 150_000_000
 AHEAD_NS = 50_000_000
 STOP_AGAIN_NS = 50_000_000
 NEVER_NS = 1 << 63
+HASTY_FRAMES = 16
+"""After a SPLICE the pins are on their way to its place, and frames take their time to make: the
+first ones leave as they come, few at once."""
+_FRAMES_AT_ONCE = 4
 _HOLE = Flag.HOLE.value
 
 
@@ -98,6 +102,7 @@ class Session:
         self._longest_gap_ns = 0
         self._stop_ns: int | None = None
         self._park_too = False
+        self._hasty = 0
         self._next_pulse = 0
         self._lost_pulses = 0
         self._waves: set[int] = set()
@@ -364,6 +369,10 @@ class Session:
             self._send(out, self._outbox.next_frame(), now_ns)
             if self._poller.wants_proof:
                 self._send_poll(out, now_ns)
+            if self._hasty:
+                self._hasty -= 1
+                if self._hasty % _FRAMES_AT_ONCE == _FRAMES_AT_ONCE - 1:
+                    return now_ns
 
     def _add_message(self, now_ns: int) -> bool:
         run = self.run
@@ -374,6 +383,8 @@ class Session:
         if message is None:
             return False
         self._outbox.add(*message)
+        if message[0] == Splice.TYPE:
+            self._hasty = HASTY_FRAMES
         return True
 
     def _run_tick(self, now_ns: int) -> int:
