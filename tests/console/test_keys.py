@@ -204,7 +204,7 @@ def test_other_keys_can_be_given(tmp_path):
     async def scenario():
         from mock_bench import mock_desk
 
-        app = ConsoleApp(mock_desk(), read_settings(file, all_ids()), paced=False)
+        app = ConsoleApp(mock_desk(), read_settings(file, all_ids), paced=False)
         async with app.run_test(size=(80, 24)) as pilot:
             await press(app, pilot, "f5", "z", "f9")
             assert app.theme == "orchard-day"
@@ -246,7 +246,7 @@ def test_nothing_grows_without_end_and_hidden_panes_do_no_work():
                 say(bench, *(f"line {second} {n}" for n in range(200)))
                 await press(app, pilot)
             assert len(watch.lines["coil_1"]) == 4000 and watch.heard == 30 * 1201
-            assert watch.log.count == 6000 and len(watch.log.since(0, 99_999)) == 2000
+            assert watch.log.count == 6000 and len(watch.log.last(99_999)) == 2000
             hidden = app.page.query_one("#lines")
             assert hidden.line_count <= 1
             return lines(app)

@@ -18,7 +18,6 @@ from edgewheel.bench.real_controllers import (
     read_real_controller,
     simulated_controller,
 )
-from edgewheel.bench.replay import with_capture_of
 from edgewheel.bench.sparks import default_signals
 from edgewheel.bench.wording import read_limits, read_signals
 from edgewheel.controller.sim.reading import read_settings
@@ -89,7 +88,14 @@ def read_plan(document: Node, path: Path) -> Plan:
         feed,
     )
     section.finish()
-    return with_capture_of(plan, capture, path) if capture else plan
+    return _replaying(plan, capture, path) if capture else plan
+
+
+def _replaying(plan: Plan, capture: Node, path: Path) -> Plan:
+    """The plan with what a capture says; what learns from captures is imported only for one."""
+    from edgewheel.bench.replay import with_capture_of
+
+    return with_capture_of(plan, capture, path)
 
 
 def _near(path: Path, node: Node) -> str:

@@ -37,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
 
         take(args.picture)
         return ExitCode.PASSED
-    settings = read_settings(args.settings or settings_file(), all_ids())
+    settings = read_settings(args.settings or settings_file(), all_ids)
     if args.keys:
         from edgewheel.console.keys_page import keys_page
 

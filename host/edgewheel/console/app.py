@@ -7,7 +7,7 @@ import os
 import signal
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
@@ -20,22 +20,30 @@ from edgewheel.console.dialogs.choose import Choice, ChooseDialog
 from edgewheel.console.dialogs.help import HelpDialog
 from edgewheel.console.live.page import LivePage
 from edgewheel.console.page import Page
-from edgewheel.console.runs.page import RunsPage
-from edgewheel.console.search.job import Job, Running
-from edgewheel.console.search.page import SearchPage
 from edgewheel.console.settings import Settings
 from edgewheel.console.themes import DAY, NIGHT
 from edgewheel.console.watch import TICKS_PER_S
 from edgewheel.errors import EdgewheelError
 
-PAGE_TITLES: dict[str, type[App[None] | Page]] = {
-    "The bench": LivePage,
-    "Searches": SearchPage,
-    "Runs": RunsPage,
-}
+if TYPE_CHECKING:
+    from edgewheel.console.search.job import Job, Running
 
 BY_SIGNAL = 128
 """A shell's exit code for an end by a signal, before the signal's number."""
+
+
+def _search_page() -> Screen[None]:
+    """Made when somebody goes there: what it plays takes time to import."""
+    from edgewheel.console.search.page import SearchPage
+
+    return SearchPage()
+
+
+def _runs_page() -> Screen[None]:
+    """Made when somebody goes there."""
+    from edgewheel.console.runs.page import RunsPage
+
+    return RunsPage()
 
 
 class ConsoleApp(App[None]):
@@ -45,8 +53,8 @@ class ConsoleApp(App[None]):
     CSS_PATH = "console.tcss"
     MODES: ClassVar[dict[str, str | Callable[[], Screen[None]]]] = {
         "bench": LivePage,
-        "search": SearchPage,
-        "runs": RunsPage,
+        "search": _search_page,
+        "runs": _runs_page,
     }
     DEFAULT_MODE = "bench"
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -108,6 +116,8 @@ class ConsoleApp(App[None]):
 
     def begin(self, job: Job) -> None:
         """Park, and let a search have the bench."""
+        from edgewheel.console.search.job import Running
+
         self.desk.lend()
         self.running = Running(job)
         self.run_worker(
@@ -227,7 +237,15 @@ class ConsoleApp(App[None]):
 
 def all_actions(keymap: Mapping[str, str]) -> dict[str, list[keys.Action]]:
     """The actions of the application and of each page, by a title."""
-    places: dict[str, type[App[None] | Page]] = {"Everywhere": ConsoleApp, **PAGE_TITLES}
+    from edgewheel.console.runs.page import RunsPage
+    from edgewheel.console.search.page import SearchPage
+
+    places: dict[str, type[App[None] | Page]] = {
+        "Everywhere": ConsoleApp,
+        "The bench": LivePage,
+        "Searches": SearchPage,
+        "Runs": RunsPage,
+    }
     return {
         title: keys.actions_of(keys.bindings_of(kind), keymap) for title, kind in places.items()
     }

@@ -5,7 +5,6 @@ from __future__ import annotations
 from itertools import islice
 from pathlib import Path
 
-from edgewheel.board.discovery import usb_candidates
 from edgewheel.console.desk import FIRST
 from edgewheel.console.dialogs.choose import Choice
 from edgewheel.wheel import library
@@ -21,6 +20,8 @@ def wheels() -> list[Choice]:
 
 def boards() -> list[Choice]:
     """The simulated board, the only one on USB, and those whose ports are seen; none is opened."""
+    from edgewheel.board.discovery import usb_candidates
+
     ports = [Choice(one.port, "on USB") for one in usb_candidates()]
     return [
         Choice("sim", "the simulated board, with the simulated controller on its pins"),

@@ -10,9 +10,10 @@ from textual.binding import ActiveBinding
 from textual.content import Content
 from textual.screen import Screen
 from textual.widget import Widget
-from textual.widgets import Footer, Static
+from textual.widgets import Footer
 
 from edgewheel.console.desk import View
+from edgewheel.console.drawn import Drawn
 from edgewheel.console.pane import Pane
 from edgewheel.console.status import Status
 
@@ -25,7 +26,7 @@ USUAL_WIDTH, WIDE_WIDTH = 100, 160
 PAGES = (("bench", "F2", "Bench"), ("search", "F3", "Search"), ("runs", "F4", "Runs"))
 
 
-class Tabs(Static):
+class Tabs(Drawn):
     """The names of the pages; a click goes to one."""
 
     def __init__(self, mode: str) -> None:
@@ -41,7 +42,7 @@ class Tabs(Static):
             parts += [label.stylize(f"@click=app.page('{mode}')"), " "]
         board = view.plan.board.port or f"board {view.plan.board.kind}"
         parts.append(Content.styled(f"{view.plan.name} · {board}", "$text-muted"))
-        self.update(Content.assemble(*parts), layout=False)
+        self.draw(Content.assemble(*parts))
 
 
 class Page(Screen[None]):

@@ -25,7 +25,9 @@ class Pane(Vertical):
     def name_it(self, detail: str) -> None:
         """Its name in the border, the key to it, and a few words more."""
         more = f" · {detail}" if detail else ""
-        self.border_title = f"{self.NAME} ({self.KEY}){more}"
+        title = f"{self.NAME} ({self.KEY}){more}"
+        if title != self.border_title:
+            self.border_title = title
 
     def show(self, view: View) -> None:
         """Draw how things stand. Called ten times a second while the pane is on screen."""

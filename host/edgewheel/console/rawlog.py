@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from itertools import islice
 
 MOST_LINES = 2000
 LONGEST_LINE = 300
@@ -33,15 +34,11 @@ class RawLog:
         for line in lines:
             self._add(_readable(line[:LONGEST_LINE]))
 
-    def since(self, count: int, most: int, words: str = "") -> list[str]:
-        """The lines after the first `count` of all, `most` of the last that hold `words`."""
-        fresh = min(self.count - count, len(self._lines))
-        if fresh <= 0:
-            return []
-        lines = list(self._lines)[-fresh:]
-        if words:
-            lines = [line for line in lines if words.lower() in line.lower()]
-        return lines[-most:]
+    def last(self, most: int, words: str = "") -> list[str]:
+        """The last lines that hold `words`, at most so many, in their order."""
+        wanted = words.lower()
+        found = (line for line in reversed(self._lines) if wanted in line.lower())
+        return list(islice(found, most))[::-1]
 
     def _take_hex(self) -> None:
         while len(self._rest) >= HEX_BYTES:

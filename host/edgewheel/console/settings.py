@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -26,10 +26,10 @@ def settings_file() -> Path:
     return user_config_path("edgewheel") / FILE
 
 
-def read_settings(file: Path, known: tuple[str, ...]) -> Settings:
+def read_settings(file: Path, known: Callable[[], tuple[str, ...]]) -> Settings:
     """The settings in a file, or the usual ones where there is none. Raises FileError.
 
-    `known` are the ids of all actions.
+    `known` tells the ids of all actions.
     """
     if not file.is_file():
         return Settings()
@@ -40,6 +40,6 @@ def read_settings(file: Path, known: tuple[str, ...]) -> Settings:
     found = {}
     if keys is not None:
         inside = keys.section()
-        found = {name: node.text() for name in known if (node := inside.optional(name))}
+        found = {name: node.text() for name in known() if (node := inside.optional(name))}
         inside.finish()
     return Settings(found, theme.text() if theme else "")

@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 from textual.content import Content
-from textual.widgets import Static
 
 from edgewheel.bench.live_state import FaultState, LivePhase, LiveState
 from edgewheel.console import marks
 from edgewheel.console.desk import View
+from edgewheel.console.drawn import Drawn
 
 PARTED = "   "
 
 
-class Status(Static):
+class Status(Drawn):
     """Phase, speeds, sync and faults; always in sight, under dialogues too."""
 
     def show(self, view: View) -> None:
         """Draw how things stand."""
         lines = (speeds(view), controller(view.state), faults(view))
-        self.update(Content("\n").join(lines), layout=False)
+        self.draw(Content("\n").join(lines))
 
 
 def speeds(view: View) -> Content:

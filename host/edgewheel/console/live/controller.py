@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from textual.app import ComposeResult
 from textual.content import Content
-from textual.widgets import Static
 
 from edgewheel.console import marks
 from edgewheel.console.chart import LABEL, bounds, chart
 from edgewheel.console.desk import View
+from edgewheel.console.drawn import Drawn
 from edgewheel.console.pane import Pane
 from edgewheel.console.watch import SPEED_S, TICKS_PER_S, Speeds
 
@@ -30,8 +30,8 @@ class ControllerPane(Pane):
     )
 
     def compose(self) -> ComposeResult:
-        yield Static(id="sync")
-        yield Static(id="speeds")
+        yield Drawn(id="sync")
+        yield Drawn(id="speeds")
 
     def show(self, view: View) -> None:
         state = view.state
@@ -41,10 +41,10 @@ class ControllerPane(Pane):
             ("last ", "$text-muted"),
             marks.last_loss(state),
         )
-        self.query_one("#sync", Static).update(words, layout=False)
-        picture = self.query_one("#speeds", Static)
+        self.query_one("#sync", Drawn).draw(words)
+        picture = self.query_one("#speeds", Drawn)
         lines = speed_lines(list(view.watch.speeds), *picture.size)
-        picture.update(Content("\n".join(lines)), layout=False)
+        picture.draw(Content("\n".join(lines)))
         self.name_it(f"last {SPEED_S} s: {TRUE} true  {REPORTED} reported  {BOTH} both")
 
 

@@ -33,6 +33,7 @@ class FaultsPane(Pane):
         table.add_column("name", key="name", width=15)
         table.add_column("numbers", key="numbers")
         self._rows: dict[str, tuple[Content, str]] = {}
+        self._seen: tuple[object, ...] = ()
 
     @property
     def armed(self) -> str | None:
@@ -42,6 +43,14 @@ class FaultsPane(Pane):
         return str(self._table.coordinate_to_cell_key(self._table.cursor_coordinate).row_key.value)
 
     def show(self, view: View) -> None:
+        state = view.state
+        seen = (id(view.plan), state.faults, state.active, state.phase)
+        if seen != self._seen:
+            self._seen = seen
+            self._fill(view)
+        self.name_it(f"{self.armed}: o once · h hold · Enter numbers" if self.armed else "")
+
+    def _fill(self, view: View) -> None:
         fresh = {name: _row(view, name) for name in view.state.faults}
         table = self._table
         if list(fresh) != list(self._rows):
@@ -54,7 +63,6 @@ class FaultsPane(Pane):
                     table.update_cell(name, "state", state)
                     table.update_cell(name, "numbers", numbers)
         self._rows = fresh
-        self.name_it(f"{self.armed}: o once · h hold · Enter numbers" if self.armed else "")
 
     def go(self) -> None:
         self._table.focus()

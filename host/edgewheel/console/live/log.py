@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from textual import on
 from textual.app import ComposeResult
+from textual.content import Content
 from textual.widgets import Input, Log
 
 from edgewheel.console.desk import View
+from edgewheel.console.drawn import Drawn
 from edgewheel.console.pane import Pane
-from edgewheel.console.rawlog import RawLog
-
-MOST_SHOWN = 1000
-AT_ONCE = 50
-"""Lines drawn at one look; of more, the last are seen."""
+from edgewheel.console.rawlog import MOST_LINES, RawLog
 
 
 class LogPane(Pane):
@@ -20,36 +18,39 @@ class LogPane(Pane):
 
     NAME, KEY = "Raw lines", "l"
     ABOUT = (
-        f"The controller's own lines as they came, the last {MOST_SHOWN}. s holds them"
+        f"The controller's own lines as they came, the last {MOST_LINES}. s holds them"
         " still and lets them go on, / shows only lines that hold some words; an "
         "empty search shows all again. The run folder keeps every byte in controller.log."
     )
 
     def compose(self) -> ComposeResult:
-        yield Log(id="lines", max_lines=MOST_SHOWN)
+        yield Drawn(id="tail", markup=False)
+        yield Log(id="lines", max_lines=MOST_LINES, classes="hidden")
         yield Input(id="search", placeholder="show only lines with …", classes="hidden")
 
     def on_mount(self) -> None:
         self._log: RawLog | None = None
-        self._seen = 0
-        self.still = False
+        self.query_one("#tail").can_focus = True
 
     def show(self, view: View) -> None:
-        if self._log is not view.watch.log:
-            self._log, self._seen = view.watch.log, 0
-            self._lines.clear()
+        self._log = view.watch.log
+        tail = self.query_one("#tail", Drawn)
         if not self.still:
-            lines = self._log.since(self._seen, AT_ONCE, self._words)
-            self._seen = self._log.count
-            if lines:
-                self._lines.write_lines(lines)
+            tail.draw(Content("\n".join(self._log.last(tail.size.height, self._words))))
         self.name_it(("HELD STILL (s)" if self.still else "s still") + self._told)
+
+    @property
+    def still(self) -> bool:
+        """Whether the lines are held still; then one can look back through all of them."""
+        return not self._lines.has_class("hidden")
 
     def hold_still(self) -> None:
         """Stop the lines, or let them go on with what has come meanwhile."""
-        self.still = not self.still
-        if not self.still:
-            self._fill()
+        was = self.still
+        self._lines.set_class(was, "hidden")
+        self.query_one("#tail").set_class(not was, "hidden")
+        self._fill()
+        self.go()
 
     def search(self) -> None:
         """Ask for words."""
@@ -65,16 +66,16 @@ class LogPane(Pane):
     def _search_over(self, event: Input.Submitted) -> None:
         if not event.value:
             event.input.add_class("hidden")
-        self._lines.focus()
+        self.go()
 
     def go(self) -> None:
-        self._lines.focus()
+        (self._lines if self.still else self.query_one("#tail")).focus()
 
     def _fill(self) -> None:
+        """The lines to look back through; none while they go on."""
         self._lines.clear()
-        if self._log is not None:
-            self._lines.write_lines(self._log.since(0, MOST_SHOWN, self._words))
-            self._seen = self._log.count
+        if self.still and self._log is not None:
+            self._lines.write_lines(self._log.last(MOST_LINES, self._words))
 
     @property
     def _words(self) -> str:

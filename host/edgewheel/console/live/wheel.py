@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from textual.app import ComposeResult
 from textual.content import Content
-from textual.widgets import Static
 
 from edgewheel.bench.live_state import LivePhase
 from edgewheel.console.desk import View
+from edgewheel.console.drawn import Drawn
 from edgewheel.console.pane import Pane
 from edgewheel.console.strip import LABEL, Strip, strips
 from edgewheel.wheel.model import Wheel
@@ -27,7 +27,7 @@ class WheelPane(Pane):
     )
 
     def compose(self) -> ComposeResult:
-        yield Static(id="strips")
+        yield Drawn(id="strips")
 
     def on_mount(self) -> None:
         self._drawn: tuple[Wheel, int, int] | None = None
@@ -43,7 +43,7 @@ class WheelPane(Pane):
         turning = view.state.phase is LivePhase.TURNING
         crank_deg = view.state.crank_deg % view.plan.wheel.period
         lines = [line for strip in self._strips for line in _lines(strip, crank_deg, turning)]
-        self.query_one("#strips", Static).update(Content("\n").join(lines), layout=False)
+        self.query_one("#strips", Drawn).draw(Content("\n").join(lines))
 
 
 def _lines(strip: Strip, crank_deg: float, turning: bool) -> list[Content]:
