@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from circuit.parts import Part, PartType, Role
@@ -41,13 +41,14 @@ class Circuit:
         why: str = "",
         unit: int | None = None,
         shared: str = "",
+        on: Mapping[str, str] | None = None,
         **named: str,
     ) -> None:
-        """Put a part down, its nets in the order of its pins or by the pins' names."""
+        """Put a part down: its nets in the order of its pins, or by name, in words or in `on`."""
         if any(part.ref == ref for part in self.parts):
             raise ValueError(f"{ref} stands twice in {self.name}; give it another number.")
         names = [pin.name for pin in type.pins]
-        by_name = dict(zip(names, nets, strict=False)) | named
+        by_name = dict(zip(names, nets, strict=False)) | named | dict(on or {})
         if len(nets) > len(names) or sorted(by_name) != sorted(names):
             raise ValueError(f"{ref} of {self.name} wants one net for each of {', '.join(names)}.")
         self.parts.append(Part(ref, type, {n: by_name[n] for n in names}, why, unit, shared))
@@ -76,12 +77,15 @@ class Circuit:
         return replace(self, parts=parts, ports=list(self.ports))
 
 
-def joined(name: str, title: str, members: Iterable[tuple[int, Circuit, dict[str, str]]]) -> Circuit:
+def joined(
+    name: str, title: str, members: Iterable[tuple[int, Circuit, dict[str, str]]]
+) -> Circuit:
     """One circuit of several stages.
 
-    A member is (block, stage, wiring): the block's number goes before the references (R1 of
-    block 3 becomes R301; units of a shared package go by its name and a letter), `wiring` says which net of the whole each port is; grounds and supplies
-    (ports not named there) keep their names; nets inside a stage stay its own.
+    A member is (block, stage, wiring). The block's number goes before the references: R1 of block
+    3 becomes R301; units of a shared package go by its name and a letter. `wiring` says which net
+    of the whole each port is; ports not named there keep their names, as supplies do; nets inside
+    a stage stay its own.
     """
     members = list(members)
     grounds = dict.fromkeys(ground for _, stage, _ in members for ground in stage.grounds)

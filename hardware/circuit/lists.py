@@ -58,7 +58,9 @@ def netlist(circuit: Circuit) -> str:
     """Components and nets as an s-expression of the form that layout programs read."""
     lines = [f'(export (version "E") (design (source "{circuit.name}"))', "  (components"]
     for ref, type in sorted(housed(circuit).items(), key=lambda item: natural(item[0])):
-        lines.append(f'    (comp (ref "{ref}") (value "{type.value}") (footprint "{type.package}"))')
+        lines.append(
+            f'    (comp (ref "{ref}") (value "{type.value}") (footprint "{type.package}"))'
+        )
     lines += ["  )", "  (nets"]
     for code, (net, pins) in enumerate(circuit.nets().items(), 1):
         nodes = sorted({_node(circuit.part(ref), pin) for ref, pin in pins}, key=_by_ref)

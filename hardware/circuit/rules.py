@@ -28,7 +28,7 @@ def check(circuit: Circuit, whole: bool = False) -> list[str]:
     A `whole` board must also bypass the supplies of its integrated circuits.
     """
     broken = [sentence for part in circuit.parts for sentence in _part(part)]
-    broken += _nets(circuit) + _islands(circuit) + _shared(circuit)
+    broken += _nets(circuit) + _islands(circuit) + _shared(circuit) + _reserves(circuit)
     return broken + _bypass(circuit) if whole else broken
 
 
@@ -39,6 +39,8 @@ def _part(part: Part) -> list[str]:
         broken.append(f"{part.ref}: a {kind} is called {LETTERS[kind]} and a number.")
     if len(set(part.nets.values())) == 1 and len(part.nets) > 1:
         broken.append(f"{part.ref}: all its pins are on {next(iter(part.nets.values()))}.")
+    if kind is Kind.NPN and part.nets["C"] == GROUND:
+        broken.append(f"{part.ref}: the collector of an NPN transistor is on {GROUND}.")
     if kind in _NUMERIC:
         try:
             type.number  # noqa: B018
@@ -136,6 +138,27 @@ def _bypass(circuit: Circuit) -> list[str]:
         for pin in part.type.pins
         if pin.role is Role.SUPPLIED and part.nets[pin.name] not in held | {GROUND}
     ]
+
+
+def _reserves(circuit: Circuit) -> list[str]:
+    """On a chip's supply: 100 nF or so beside it, and what a regulator wants and bears."""
+    supplies: dict[Role, set[str]] = defaultdict(set)
+    for part in circuit.parts:
+        for pin in part.type.pins if part.type.kind is Kind.IC else ():
+            supplies[pin.role].add(part.nets[pin.name])
+    broken = []
+    for part in circuit.parts:
+        nets = set(part.nets.values()) - {GROUND}
+        if part.type.kind is not Kind.CAPACITOR or len(nets) != 1:
+            continue
+        most = 47e-6 if nets <= supplies[Role.SUPPLY] else 1000e-6
+        if nets <= supplies[Role.SUPPLY] | supplies[Role.SUPPLIED]:
+            farad = part.type.number
+            if not (47e-9 <= farad <= 220e-9 or 4.7e-6 <= farad <= most):
+                broken.append(
+                    f"{part.ref}: {part.type.value} is too small or too large on a supply."
+                )
+    return broken
 
 
 def _shared(circuit: Circuit) -> list[str]:

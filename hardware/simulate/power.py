@@ -19,14 +19,18 @@ from simulate.bench import first_crossing
 from simulate.ngspice import Waves, run
 
 # What hangs on the rails: six strong pull-ups low, two filters, two VR outputs.
-RAIL_LOADS = "R8 p8v 0 133\nR5 p5v 0 166\nRp p15v 0 1.2k\nRm m15v 0 1.2k\nR12 p12v 0 200\nRv vin 0 10k\n"
+RAIL_LOADS = (
+    "R8 p8v 0 133\nR5 p5v 0 166\nRp p15v 0 1.2k\nRm m15v 0 1.2k\nR12 p12v 0 200\nRv vin 0 10k\n"
+)
 SURGES = {
     "positive, 50 V over 2 ohm, 50 us": ("PWL(0 0 1m 0 1.001m 38 1.05m 4 1.2m 0)", 2),
     "negative, 100 V over 10 ohm, 2 ms": ("PWL(0 0 1m 0 1.001m -112 3m -12 4m 0)", 10),
 }
 
 
-def supplied(stage: Circuit, volts: float, factor: Callable[[Part], float] = lambda p: 1.0) -> Waves:
+def supplied(
+    stage: Circuit, volts: float, factor: Callable[[Part], float] = lambda p: 1.0
+) -> Waves:
     """The supply at a steady voltage at its terminals, all rails loaded."""
     return run(deck(stage, factor=factor) + _source(volts) + RAIL_LOADS, "op")
 
@@ -42,9 +46,16 @@ def surged(stage: Circuit, surge: str, volts: float = 12) -> Waves:
     return run(deck(stage) + source + RAIL_LOADS, "tran 1u 5m 0 5u")
 
 
+def inrush(stage: Circuit, volts: float = 14.5) -> float:
+    """The integral of the current's square (A2s) as the supply is switched on."""
+    source = f"Vs s 31 PWL(0 0 1m 0 1.01m {volts})\nRs s 30 50m\nRg 31 0 1g\n{RAIL_LOADS}"
+    found = run(deck(stage) + source, "tran 10u 20m 0 20u", "i(vs)")
+    return float(np.trapezoid(found["i(vs)"] ** 2, found.time))
+
+
 @dataclass(frozen=True)
 class Switching:
-    """Seconds from the pin's edge until the feed stands at 90 % and falls to 1 V; amperes; joules."""
+    """Seconds from the pin's edge until the feed is at 90 % and at 1 V; amperes; joules; volts."""
 
     on: float
     off: float

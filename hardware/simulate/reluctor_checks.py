@@ -24,7 +24,7 @@ FAULTS = {
     )
 }
 
-_PLACES = {"1 Hz": 1.0, "8 Hz": 8.0, "1 kHz": 1e3, "10 kHz": 1e4, "488 kHz": 488e3}
+_PLACES = {"1 Hz": 1.0, "8 Hz": 8.0, "1 kHz": 1e3, "10 kHz": 1e4, "50 kHz": 5e4, "488 kHz": 488e3}
 # Gain from the upper byte's pin to each output, by frequency.
 _GAINS = {
     "VR": {
@@ -32,14 +32,16 @@ _GAINS = {
         "8 Hz": (6.7, 7.4),
         "1 kHz": (6.9, 7.4),
         "10 kHz": (6.3, 7.5),
-        "488 kHz": (0, 0.012),
+        "50 kHz": (2.8, 3.3),
+        "488 kHz": (0, 0.005),
     },
     "VR+": {
         "1 Hz": (0.6, 1.3),
         "8 Hz": (5.0, 6.1),
         "1 kHz": (6.7, 7.3),
         "10 kHz": (6.3, 7.5),
-        "488 kHz": (0, 0.012),
+        "50 kHz": (4, 4.7),
+        "488 kHz": (0, 0.005),
     },
 }
 
@@ -47,7 +49,9 @@ _GAINS = {
 def response(stage: Circuit, byte: str) -> Waves:
     """The small signal at the outputs for 1 V at one byte's pin."""
     drive = _IDLE.replace(f"V{byte} {byte} 0 1.65", f"V{byte} {byte} 0 DC 1.65 AC 1")
-    return run(deck(stage) + drive + RAILS + LOADS, "ac dec 40 1 1meg", "v(vr) v(vrp) v(vrm) v(drive)")
+    return run(
+        deck(stage) + drive + RAILS + LOADS, "ac dec 40 1 1meg", "v(vr) v(vrp) v(vrm) v(drive)"
+    )
 
 
 def _gain(found: Waves, output: str, hertz: float) -> complex:
@@ -71,4 +75,7 @@ def measured(stage: Circuit) -> Iterator[tuple[str, float, str, float, float]]:
     rest = run(deck(stage) + _IDLE + RAILS + LOADS, "op")
     yield "VR at rest", rest.last("v(vr)"), "V", -0.05, 0.05
     yield "current in T1 at rest", abs(rest.last("v(drive)")) / 72 * 1e3, "mA", 0, 0.5
+    step = _IDLE.replace("Vhi hi 0 1.65", "Vhi hi 0 PULSE(1.65 1.75 1m 1u 1u 1 2)")
+    stepped = run(deck(stage) + step + RAILS + LOADS, "tran 10u 2m 0 20u", "v(vr)")
+    yield "VR 0.5 ms after a step of 0.1 V", stepped.at("v(vr)", 1.5e-3), "V", -0.73, -0.68
     yield "filter at rest", rest.last("v(mean)"), "V", 1.6, 1.7

@@ -16,6 +16,8 @@ from circuit.spice import deck, device, node
 from simulate.ngspice import Array, Waves, run
 
 _POWERED = {Kind.DIODE, Kind.LED, Kind.NPN, Kind.PFET}
+# Volts that every emitter bears above its base; beyond it the junction breaks down.
+_BASE = 5.0
 _CURRENTS = {Kind.DIODE: "id", Kind.LED: "id", Kind.NPN: "ic", Kind.PFET: "id"}
 
 
@@ -28,17 +30,13 @@ class Load:
     amps: float
     watts: float
     peak_amps: float
+    reverse_base: float = 0
 
-    def excess(self, share: float = 1.0) -> list[str]:
-        """What goes beyond this share of the ratings, as sentences."""
+    def shares(self) -> list[float]:
+        """What it bears over each of its ratings."""
         rating = self.part.type.rating
-        checks = (("V", self.volts, rating.volts), ("A", self.amps, rating.amps))
-        found = [*checks, ("W", self.watts, rating.watts)]
-        return [
-            f"{self.part.ref} sees {value:.3g} {unit} of {limit:g} {unit}"
-            for unit, value, limit in found
-            if limit is not None and value > share * limit
-        ]
+        pairs = ((self.volts, rating.volts), (self.amps, rating.amps), (self.watts, rating.watts))
+        return [value / limit for value, limit in pairs if limit] + [self.reverse_base / _BASE]
 
 
 def loads(
@@ -79,7 +77,9 @@ def _load(part: Part, waves: Waves, turned: float) -> Load:
         return Load(part, volts, *_last(amps, across * amps))
     if kind in _POWERED:
         amps = waves[f"@{device(part)}[{_CURRENTS[kind]}]"]
-        return Load(part, volts, *_last(amps, waves[f"@{device(part)}[p]"]))
+        bears = _last(amps, waves[f"@{device(part)}[p]"])
+        reverse = _voltage(part, waves, "E", "B").max() if kind is Kind.NPN else 0.0
+        return Load(part, volts, *bears, max(float(reverse), 0.0))
     if kind is Kind.TRIMMER:
         return Load(part, volts, 0, _trimmer_watts(part, waves, turned), 0)
     return Load(part, volts, 0, 0, 0)

@@ -5,6 +5,8 @@ SPDX-License-Identifier: CERN-OHL-P-2.0
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from circuit.circuit import GROUND, Circuit, joined
 from circuit.parts import Kind, Pin, Role
 from stages import catalogue as of
@@ -28,11 +30,13 @@ GPIO = (
 )
 
 # The usual board of 2 times 20 pins, 21 mm wide: what each of its pins is, from memory.
-_LEFT = "0 1 G 2 3 4 5 G 6 7 8 9 G 10 11 12 13 G 14 15".split()
-_RIGHT = "16 17 G 18 19 20 21 G 22 RUN 26 27 G 28 REF 3V3 EN G VSYS VBUS".split()
+_LEFT = tuple("0 1 G 2 3 4 5 G 6 7 8 9 G 10 11 12 13 G 14 15".split())  # noqa: SIM905
+_RIGHT = tuple(
+    "16 17 G 18 19 20 21 G 22 RUN 26 27 G 28 REF 3V3 EN G VSYS VBUS".split()  # noqa: SIM905
+)
 
 
-def _strip(names: list[str]) -> tuple[dict[str, str], tuple[Pin, ...]]:
+def _strip(names: Sequence[str]) -> tuple[dict[str, str], tuple[Pin, ...]]:
     """The nets of a strip by pin name, and those of its pins that are used."""
     on = {str(number): net for net, number in GPIO.items() if not net.startswith("SPARE")}
     nets: dict[str, str] = {}
@@ -70,13 +74,13 @@ def connector() -> Circuit:
         c.add(ref, of.terminals(len(nets)), *nets, why="to the bench")
     for ref, names in (("X6", _LEFT), ("X7", _RIGHT)):
         wiring, used = _strip(names)
-        c.add(ref, of.socket(used), why="to the RP2040 board", **wiring)
+        c.add(ref, of.socket(used), why="to the RP2040 board", on=wiring)
     c.add("C1", of.ceramic("100n"), "+3V3", GROUND, why="bypass, beside U91")
     return c
 
 
 def board() -> Circuit:
-    """Every stage with its number, wired to the terminals; only the bench supply is left outside."""
+    """Every stage with its number, wired to the terminals; the bench supply is left outside."""
     members: list[tuple[int, Circuit, dict[str, str]]] = []
     for n in HALLS:
         members.append((n, hall(), {"DRIVE": f"OUT{n - 1}", "OUT": f"HALL{n}"}))

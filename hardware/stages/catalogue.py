@@ -11,7 +11,11 @@ from __future__ import annotations
 from circuit.parts import Kind, PartType, Pin, Rating, Role
 
 TWO = (Pin("1", "1"), Pin("2", "2"))
-_AXIAL = {0.25: "axial 6 mm, quarter watt", 0.5: "axial 9 mm, half watt", 1: "axial 12 mm, one watt"}
+_AXIAL = {
+    0.25: "axial 6 mm, quarter watt",
+    0.5: "axial 9 mm, half watt",
+    1: "axial 12 mm, one watt",
+}
 
 
 def resistor(value: str, watts: float = 0.25) -> PartType:
@@ -22,7 +26,10 @@ def resistor(value: str, watts: float = 0.25) -> PartType:
 
 
 def ceramic(value: str) -> PartType:
-    substitutes = ("multilayer ceramic, C0G, 50 V or more", "polystyrene or mica film, 50 V or more")
+    substitutes = (
+        "multilayer ceramic, C0G, 50 V or more",
+        "polystyrene or mica film, 50 V or more",
+    )
     if value.endswith("n"):
         substitutes = ("multilayer ceramic, X7R, 50 V or more", "polyester film, 63 V or more")
     return PartType(Kind.CAPACITOR, value, "disc 5 mm", TWO, substitutes, Rating(volts=50))
@@ -69,7 +76,7 @@ SIGNAL_DIODE = PartType(
 )
 SCHOTTKY = PartType(
     Kind.DIODE,
-    "BAT85 class Schottky, 30 V 0.2 A",
+    "BAT85 class, Schottky, 30 V 0.2 A",
     "DO-35",
     ANODE_CATHODE,
     ("BAT42 class, 30 V", "BAT46 class, 100 V"),
@@ -87,7 +94,7 @@ RECTIFIER = PartType(
 )
 POWER_SCHOTTKY = PartType(
     Kind.DIODE,
-    "1N5819 class Schottky, 40 V 1 A",
+    "1N5819 class, Schottky, 40 V 1 A",
     "DO-41",
     ANODE_CATHODE,
     ("1N5822 class, 40 V 3 A", "SB140 class, 40 V 1 A"),
@@ -142,7 +149,7 @@ LED_GREEN = PartType(
 
 NPN_SWITCH = PartType(
     Kind.NPN,
-    "BC337 class NPN, 45 V 0.8 A",
+    "BC337 class, NPN, 45 V 0.8 A",
     "TO-92, leads spread",
     (Pin("C", "1", Role.PASSIVE), Pin("B", "2", Role.INPUT), Pin("E", "3")),
     ("PN2222A class, 40 V 0.6 A (pins E-B-C)", "BC639 class, 80 V 1 A (pins E-C-B)"),
@@ -151,7 +158,7 @@ NPN_SWITCH = PartType(
 )
 NPN_SMALL = PartType(
     Kind.NPN,
-    "BC547 class NPN, 45 V 0.1 A",
+    "BC547 class, NPN, 45 V 0.1 A",
     "TO-92, leads spread",
     (Pin("C", "1"), Pin("B", "2", Role.INPUT), Pin("E", "3")),
     ("2N3904 class, 40 V 0.2 A (pins E-B-C)", "BC337 class, 45 V 0.8 A"),
@@ -172,9 +179,7 @@ FUSES = ("blade type with its holder, same amps, fast", "electronic limit of the
 
 
 def fuse(value: str, amps: float) -> PartType:
-    return PartType(
-        Kind.FUSE, value, "fuse holder", TWO, FUSES, Rating(volts=32, amps=amps), "30m"
-    )
+    return PartType(Kind.FUSE, value, "fuse holder", TWO, FUSES, Rating(volts=32, amps=amps), "30m")
 
 
 PTC_100 = PartType(
@@ -223,6 +228,7 @@ def trimmer(value: str) -> PartType:
     )
 
 
+_GATES = ((1, 2), (3, 4), (5, 6), (9, 8), (11, 10), (13, 12))
 INVERTER = PartType(
     Kind.IC,
     "74HC14 class, six Schmitt inverters",
@@ -236,7 +242,7 @@ INVERTER = PartType(
     ("74AC14 class", "CD40106 class, at 5 V only with a divider behind it"),
     Rating(volts=6),
     "SCHMITT",
-    units=tuple((i, o, "14", "7") for i, o in zip("1 3 5 9 11 13".split(), "2 4 6 8 10 12".split())),
+    units=tuple((str(a), str(y), "14", "7") for a, y in _GATES),
 )
 _OP_AMP_PINS = (
     Pin("in+", "3", Role.INPUT),

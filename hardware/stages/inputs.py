@@ -30,7 +30,7 @@ def controller_input(unit: int = 0) -> Circuit:
     c.add("D2", of.SCHOTTKY, A="BASE", K="SWITCH", why="keeps Q1 out of saturation")
     c.add("R3", of.resistor("2.2k"), "+3V3", "SWITCH", why="Q1's load")
     gate = {"in": "SWITCH", "out": "GATE", "VCC": "+3V3", "GND": GROUND}
-    c.add("U1", of.INVERTER, why="a clean edge", unit=unit, shared="U91", **gate)
+    c.add("U1", of.INVERTER, why="a clean edge", unit=unit, shared="U91", on=gate)
     c.add("R4", of.resistor("1k"), "GATE", "PIN", why="in case the pin is ever an output")
     c.add("JP1", of.JUMPER, "+12V", "PULL", why="pull-up in, for a bare open collector")
     c.add("R5", of.resistor("2.2k", 0.5), "PULL", "PULLED", why="pull-up")

@@ -26,16 +26,22 @@ def reluctor(unit: int = 0) -> Circuit:
     c.add("C1", of.ceramic("390p"), "MIX", "MEAN", why="filter, C0G")
     c.add("C2", of.ceramic("270p"), "SMOOTH", GROUND, why="filter, C0G")
     buffer = {"in+": "SMOOTH", "in-": "MEAN", "V+": "+5V", "V-": GROUND, "out": "MEAN"}
-    c.add("U1", of.OP_AMP_5V, why="filter", unit=unit, shared="U92", **buffer)
+    c.add("U1", of.OP_AMP_5V, why="filter", unit=unit, shared="U92", on=buffer)
     c.add("C3", of.bipolar("22u", 16), "MEAN", "AC", why="takes the mean out")
     c.add("R4", of.resistor("10k"), "AC", "SUM", why="gain 7.87 with R5")
     c.add("R5", of.resistor("78.7k"), "SUM", "DRIVE", why="gain; 1 %")
     c.add("C4", of.ceramic("27p"), "SUM", "DRIVE", why="keeps the gain quiet above 75 kHz")
     gain = {"in+": GROUND, "in-": "SUM", "V+": "+15V", "V-": "-15V", "out": "DRIVE"}
-    c.add("U2", of.OP_AMP_15V, why="gain", unit=unit, shared="U93", **gain)
+    c.add("U2", of.OP_AMP_15V, why="gain", unit=unit, shared="U93", on=gain)
     c.add("R6", of.resistor("1k", 0.5), "DRIVE", "VR", why="as a coil has; limits shorts")
     c.add("D1", of.CLAMP_TWO_WAY, "VR", GROUND, why="surges, static")
-    c.add("R7", of.resistor("22R"), "DRIVE", "PRIMARY", why="keeps U2 calm; sets the low corner with T1")
+    c.add(
+        "R7",
+        of.resistor("22R"),
+        "DRIVE",
+        "PRIMARY",
+        why="keeps U2 calm; sets the low corner with T1",
+    )
     c.add("T1", of.TRANSFORMER, P1="PRIMARY", P2=GROUND, S1="COIL", S2="VR-", why="floats")
     c.add("R8", of.resistor("1k", 0.5), "COIL", "VR+", why="as a coil has; limits shorts")
     c.add("D2", of.CLAMP_TWO_WAY, "VR+", "VR-", why="surges, static")

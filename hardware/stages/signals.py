@@ -1,10 +1,10 @@
-"""Dummy coolant, throttle and manifold-pressure signals, without which many controllers do not fire.
+"""Dummy coolant, throttle and pressure signals, without which many controllers do not fire.
 
 SPDX-License-Identifier: CERN-OHL-P-2.0
 
 Coolant is three fixed steps, so that a trial can be repeated, and so that 14.5 V on the line burn
-nothing. Passive, on the controller's own sensor supply and sensor ground, so the readings are in ratio to
-its supply as a sensor's are, and nothing joins them to this board's ground.
+nothing. All is passive, on the controller's own sensor supply and sensor ground: the readings are
+in ratio to its supply as a sensor's are, and nothing joins them to this board's ground.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ def signals() -> Circuit:
         top, low, tap = f"{name} TOP", f"{name} LOW", f"{name} TAP"
         c.add(f"R{first}", of.resistor("470R"), "SENSOR 5V", top, why="most: 4.4 V")
         ends = {"1": top, "wiper": tap, "3": low}
-        c.add(f"RV{first // 3}", of.trimmer("5k"), why=name.lower(), **ends)
+        c.add(f"RV{first // 3}", of.trimmer("5k"), why=name.lower(), on=ends)
         c.add(f"R{first + 1}", of.resistor("470R"), low, sensor_ground, why="least: 0.4 V")
         c.add(f"R{first + 2}", of.resistor("4.7k"), tap, net, why="bears wrong wiring")
     return c

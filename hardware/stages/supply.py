@@ -35,7 +35,7 @@ def supply() -> Circuit:
     c.add("C5", of.electrolytic("10u", 25), "+5V", GROUND, why="reserve")
     c.add("C6", of.ceramic("100n"), "+5V", GROUND, why="bypass, beside U92")
     sides = {"in+": "+12V", "in-": GROUND, "+15": "+15V", "0": GROUND, "-15": "-15V"}
-    c.add("U3", of.CONVERTER, why="for the VR outputs", **sides)
+    c.add("U3", of.CONVERTER, why="for the VR outputs", on=sides)
     c.add("C7", of.electrolytic("10u", 25), "+15V", GROUND, why="reserve")
     c.add("C8", of.electrolytic("10u", 25), GROUND, "-15V", why="reserve; plus to ground")
     c.add("C9", of.ceramic("100n"), "+15V", GROUND, why="bypass, beside U93")

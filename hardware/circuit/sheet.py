@@ -1,0 +1,267 @@
+"""A schematic laid out by hand and held to its circuit by its own geometry.
+
+Symbols and texts come from the circuit's parts; places and wires are the hand's. What is joined
+on paper is worked out again from the lines alone, so a wire too few, too many or across a pin is
+seen as a difference from the circuit.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections import defaultdict
+
+import schemdraw
+import schemdraw.elements as elm
+from schemdraw import logic
+
+from circuit.circuit import Circuit
+from circuit.parts import Kind, Part
+from circuit.symbols import CURVES, TWO_ENDED, BoxSymbol
+
+schemdraw.use("svg")
+
+Point = tuple[float, float]
+_FONT = 11
+_NEAR = 0.02
+
+
+class Sheet:
+    """Coordinates are in units of half an inch, x to the right, y up."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self._drawing = schemdraw.Drawing(show=False, fontsize=_FONT, unit=2, margin=0.4)
+        self.pins: dict[tuple[str, str], Point] = {}
+        self.wires: list[tuple[Point, Point]] = []
+        self.tags: list[tuple[str, Point]] = []
+
+    def _put(self, ref: str, element: elm.Element, anchors: dict[str, str]) -> None:
+        self._drawing.add(element)
+        for pin, anchor in anchors.items():
+            x, y = element.absanchors[anchor]
+            self.pins[ref, pin] = (round(float(x), 3), round(float(y), 3))
+
+    def two(self, ref: str, start: Point, end: Point, text: str = "") -> None:
+        """A part with two ends: its first pin at `start`, its last at `end`.
+
+        `text` says where its name goes: above, below, left or right; by itself above a part that
+        lies and right of one that stands.
+        """
+        part = self.circuit.part(ref)
+        symbol = CURVES.get(part.type.model, TWO_ENDED[part.type.kind])
+        polar = {"polar": True} if "+" in part.nets else {}
+        element = symbol(**polar).at(start).to(end)
+        names = [pin.name for pin in part.type.pins]
+        anchors = {names[0]: "start", names[-1]: "end"}
+        if part.type.kind is Kind.TRIMMER:
+            anchors["wiper"] = "tap"
+        self._put(ref, element, anchors)
+        lies = abs(start[1] - end[1]) < _NEAR
+        middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
+        gap = 0.34 if lies else 0.75 if part.type.kind is Kind.LED else 0.42
+        self._name(part, middle, text or ("above" if lies else "right"), gap)
+
+    def _name(self, part: Part, at: Point, side: str, gap: float) -> None:
+        words = label(part)
+        x, y = at
+        if side in ("above", "below"):
+            up = 1 if side == "above" else -1
+            away = gap + (0.12 if side == "above" else 0.3)
+            self.text(" ".join(words).strip(), (x, y + up * away), "center")
+        else:
+            align, step = ("left", gap) if side == "right" else ("right", -gap)
+            for n, word in enumerate(filter(None, words)):
+                self.text(word, (x + step, y + (0.18 if words[1] else 0) - 0.36 * n), align)
+
+    def npn(self, ref: str, base: Point, faces: str = "right", text: str = "right") -> None:
+        """A transistor with its base at a point, the rest to its right or left."""
+        element = elm.BjtNpn(circle=True).theta(0).at(base).anchor("base")
+        if faces == "left":
+            element = element.reverse()
+        self._put(ref, element, {"C": "collector", "B": "base", "E": "emitter"})
+        away = 1.35 if faces == "right" else -1.35
+        side = 0.15 if text == "right" else -0.15
+        x = base[0] + (away if (faces == "right") == (text == "right") else side)
+        self._name(self.circuit.part(ref), (x - side, base[1]), text, 0.15)
+
+    def pfet(self, ref: str, source: Point, faces: str) -> None:
+        """A P-channel MOSFET lying in a line: the drain 1.667 to the right or left of the source."""
+        element = elm.PMos(diode=True).at(source).anchor("source")
+        element = element.theta(90) if faces == "right" else element.theta(90).flip()
+        self._put(ref, element, {"S": "source", "G": "gate", "D": "drain"})
+        gate = self.pins[ref, "G"]
+        drain = self.pins[ref, "D"]
+        self._name(self.circuit.part(ref), ((source[0] + drain[0]) / 2, source[1]), "above", 0.5)
+        del gate
+
+    def op_amp(self, ref: str, at: Point, plus: str = "below") -> None:
+        """An amplifier; `at` is the middle of its left side, `plus` says where in+ is."""
+        element = elm.Opamp(leads=False).theta(0).at((at[0], at[1])).anchor("center")
+        upper, lower = ("in2", "in1") if plus == "above" else ("in1", "in2")
+        if plus == "above":
+            element = element.flip()
+        names = {"in-": "in1", "in+": "in2", "out": "out", "V+": "vd", "V-": "vs"}
+        if plus == "above":
+            names |= {"V+": "vs", "V-": "vd"}
+        self._put(ref, element, names)
+        del upper, lower
+        self._name(self.circuit.part(ref), (at[0] + 0.5, at[1] + 0.9), "right", 0.0)
+
+    def gate(self, ref: str, at: Point) -> None:
+        """A Schmitt inverter with its input at a point; its supply pins stand above and below."""
+        element = logic.SchmittNot().theta(0).at(at)
+        self._put(ref, element, {"in": "start", "out": "end"})
+        x = (self.pins[ref, "in"][0] + self.pins[ref, "out"][0]) / 2
+        self._drawing.add(elm.Line().at((x - 0.1, at[1] + 0.25)).to((x - 0.1, at[1] + 0.8)))
+        self._drawing.add(elm.Line().at((x - 0.1, at[1] - 0.25)).to((x - 0.1, at[1] - 0.8)))
+        self.pins[ref, "VCC"] = (round(x - 0.1, 3), round(at[1] + 0.8, 3))
+        self.pins[ref, "GND"] = (round(x - 0.1, 3), round(at[1] - 0.8, 3))
+        self._name(self.circuit.part(ref), (x - 0.1, at[1] + 0.6), "left", 0.1)
+
+    def transformer(self, ref: str, corner: Point) -> None:
+        """A transformer with one winding a side; `corner` is the lower left terminal."""
+        element = elm.Transformer(t1=4, t2=4).theta(0).at(corner).anchor("p2")
+        self._put(ref, element, {"P1": "p1", "P2": "p2", "S1": "s1", "S2": "s2"})
+        top = max(self.pins[ref, pin][1] for pin in ("P1", "S1"))
+        self._name(self.circuit.part(ref), (corner[0] + 0.5, top), "above", 0.35)
+
+    def box(
+        self, ref: str, at: Point, size: Point, sides: dict[str, tuple[str, ...]], text: str = "in"
+    ) -> None:
+        """A rectangle around `at` with the part's pins by name on its sides."""
+        element = BoxSymbol(*size, sides).theta(0).at(at)
+        names = [name for side in sides.values() for name in side]
+        self._put(ref, element, {name: name for name in names})
+        words = label(self.circuit.part(ref))
+        up = 0.15 if text == "in" else size[1] / 2 + 0.55
+        self.text(words[0], (at[0], at[1] + up), "center")
+        self.text(words[1], (at[0], at[1] + up - 0.33), "center")
+
+    def at(self, pin: str) -> Point:
+        """Where a pin, such as "Q1.C", is."""
+        ref, _, name = pin.partition(".")
+        return self.pins[ref, name]
+
+    def wire(self, *points: Point | str) -> None:
+        """Lines from point to point (or pin), each level or upright."""
+        places = [self.at(point) if isinstance(point, str) else point for point in points]
+        for a, b in itertools.pairwise(places):
+            if abs(a[0] - b[0]) > 1e-3 and abs(a[1] - b[1]) > 1e-3:
+                raise ValueError(f"The wire from {a} to {b} of {self.circuit.name} is askew.")
+            self.wires.append((a, b))
+            self._drawing.add(elm.Line().at(a).to(b))
+
+    def tag(self, net: str, at: Point | str, side: str = "left", text: str = "") -> None:
+        """A net's name at a point: ground and rails as their symbols, others as a ring."""
+        place = self.at(at) if isinstance(at, str) else at
+        self.tags.append((net, place))
+        if net in self.circuit.grounds and side == "down":
+            self._drawing.add(elm.Ground().theta(0).at(place))
+            if net != "GND":
+                self.text(net, (place[0], place[1] - 1.0), "center")
+        elif side == "up":
+            self._drawing.add(elm.Vdd().theta(0).at(place))
+            self.text(net, (place[0], place[1] + 0.62), "center")
+        else:
+            self._drawing.add(elm.Dot(open=True).at(place))
+            step, align = (-0.2, "right") if side == "left" else (0.2, "left")
+            self.text(net, (place[0] + step, place[1]), align, size=13)
+            if text:
+                self.text(text, (place[0] + step, place[1] - 0.35), align, size=9)
+
+    def text(self, words: str, at: Point, align: str = "left", size: float = _FONT) -> None:
+        element = (
+            elm.Label().theta(0).at(at).label(words, halign=align, valign="center", fontsize=size)
+        )
+        self._drawing.add(element)
+
+    def svg(self) -> str:
+        """The drawing, with a dot wherever three lines meet."""
+        for point in self._junctions():
+            self._drawing.add(elm.Dot(radius=0.06).at(point))
+        text: str = self._drawing.get_imagedata("svg").decode()
+        return text if text.endswith("\n") else text + "\n"
+
+    def _junctions(self) -> list[Point]:
+        arms: dict[Point, int] = defaultdict(int)
+        ends = [point for wire in self.wires for point in wire]
+        for point in [*ends, *self.pins.values()]:
+            arms[point] += 1
+        for point in list(arms):
+            arms[point] += sum(2 for a, b in self.wires if _inside(point, a, b))
+        return sorted(point for point, count in arms.items() if count > 2)
+
+    def drawn_nets(self) -> tuple[list[set[tuple[str, str]]], list[str]]:
+        """The pins that the lines join, and sentences on names that contradict the circuit."""
+        group = _Groups()
+        points = {point for wire in self.wires for point in wire} | set(self.pins.values())
+        points |= {place for _, place in self.tags}
+        for a, b in self.wires:
+            group.join(a, b)
+            for point in points:
+                if _inside(point, a, b):
+                    group.join(a, point)
+        for close, other in itertools.combinations(sorted(points), 2):
+            if _close(close, other):
+                group.join(close, other)
+        first: dict[str, Point] = {}
+        for net, place in self.tags:
+            group.join(first.setdefault(net, place), place)
+        joined: dict[Point, set[tuple[str, str]]] = defaultdict(set)
+        for key, place in self.pins.items():
+            joined[group.head(place)].add(key)
+        wrong = []
+        for net, place in first.items():
+            for ref, pin in joined[group.head(place)]:
+                if self.circuit.part(ref).nets[pin] != net:
+                    wrong.append(f"{ref}.{pin} is drawn on {net}.")
+        return list(joined.values()), wrong
+
+    def differences(self) -> list[str]:
+        """Where the drawing and the circuit disagree, as sentences; empty when they agree."""
+        drawn, wrong = self.drawn_nets()
+        everything = {(p.ref, pin) for p in self.circuit.parts for pin in p.nets}
+        missing = sorted(everything - set(self.pins))
+        wrong += [f"{ref}.{pin} is not drawn." for ref, pin in missing]
+        meant = {frozenset(pins) for pins in self.circuit.nets().values()}
+        for pins in drawn:
+            if pins and frozenset(pins) not in meant:
+                names = ", ".join(f"{ref}.{pin}" for ref, pin in sorted(pins))
+                wrong.append(f"The drawing joins {names}, the circuit does not.")
+        tagged = {net for net, _ in self.tags}
+        wrong += [f"Port {p.net} is not named." for p in self.circuit.ports if p.net not in tagged]
+        return wrong
+
+
+def label(part: Part) -> tuple[str, str]:
+    """A part's name and the short of its value, as they stand on the drawing."""
+    plain = part.type.kind in (Kind.JUMPER, Kind.LINK)
+    return part.ref, "" if plain else part.type.value.split(",")[0]
+
+
+class _Groups:
+    """Points that belong together."""
+
+    def __init__(self) -> None:
+        self._above: dict[Point, Point] = {}
+
+    def head(self, point: Point) -> Point:
+        while (above := self._above.get(point, point)) != point:
+            point = above
+        return point
+
+    def join(self, a: Point, b: Point) -> None:
+        self._above[self.head(a)] = self.head(b)
+
+
+def _close(a: Point, b: Point) -> bool:
+    return abs(a[0] - b[0]) < _NEAR and abs(a[1] - b[1]) < _NEAR
+
+
+def _inside(point: Point, a: Point, b: Point) -> bool:
+    """Whether a point lies on a level or upright line, its ends left out."""
+    if _close(point, a) or _close(point, b):
+        return False
+    low_x, high_x = sorted((a[0], b[0]))
+    low_y, high_y = sorted((a[1], b[1]))
+    return low_x - _NEAR < point[0] < high_x + _NEAR and low_y - _NEAR < point[1] < high_y + _NEAR

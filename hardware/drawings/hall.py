@@ -1,0 +1,62 @@
+"""The Hall output on paper.
+
+SPDX-License-Identifier: CERN-OHL-P-2.0
+"""
+
+from __future__ import annotations
+
+from circuit.circuit import Circuit
+from circuit.sheet import Sheet
+
+
+def draw_hall(stage: Circuit) -> Sheet:
+    s = Sheet(stage)
+    _switch(s)
+    _pull_up(s)
+    return s
+
+
+def _switch(s: Sheet) -> None:
+    s.tag("DRIVE", (0, 0))
+    s.wire((0, 0), (0.8, 0))
+    s.two("R1", (0.8, 0), (2.8, 0), "below")
+    s.wire((0.8, 0), (0.8, 1.2))
+    s.two("C1", (0.8, 1.2), (2.8, 1.2))
+    s.wire((2.8, 1.2), (2.8, 0))
+    s.npn("Q1", (7, 0))
+    s.wire((2.8, 0), "Q1.B")
+    s.two("R2", (3.2, 0), (3.2, -2), "left")
+    s.wire((3.2, -2), (3.2, -4.4))
+    s.tag("GND", (3.2, -4.4), "down")
+    right, low = s.at("Q1.E")[0], -2.2
+    s.wire("Q1.E", (right, low))
+    s.npn("Q2", (right - 1.4, low), faces="left", text="left")
+    s.wire((right, low), "Q2.B")
+    s.wire("Q2.C", (s.at("Q2.C")[0], 0))
+    s.wire("Q2.E", (s.at("Q2.E")[0], -4.4))
+    s.tag("GND", (s.at("Q2.E")[0], -4.4), "down")
+    s.two("R3", (right, low), (right, low - 2.2))
+    s.tag("GND", (right, low - 2.2), "down")
+
+
+def _pull_up(s: Sheet) -> None:
+    x = s.at("Q1.C")[0]
+    s.wire("Q1.C", (x, 1.6), (10.4, 1.6))
+    s.two("D1", (10.4, -0.6), (10.4, 1.6))
+    s.wire((10.4, -0.6), (10.4, -4.4))
+    s.tag("GND", (10.4, -4.4), "down")
+    s.two("F1", (10.4, 1.6), (12.6, 1.6))
+    s.wire((12.6, 1.6), (13.4, 1.6))
+    s.tag("OUT", (13.4, 1.6), "right", "to the controller")
+    s.two("D2", (x, 3.6), (x, 1.6), "left")
+    s.wire((x - 1.2, 3.6), (x + 1.2, 3.6))
+    s.two("R4", (x - 1.2, 5.6), (x - 1.2, 3.6), "left")
+    s.two("R5", (x + 1.2, 5.6), (x + 1.2, 3.6))
+    s.two("JP4", (x - 1.2, 7.6), (x - 1.2, 5.6), "left")
+    s.two("JP5", (x + 1.2, 7.6), (x + 1.2, 5.6))
+    s.wire((x + 1.2, 7.6), (3.4, 7.6))
+    for n, (ref, rail) in enumerate((("JP1", "+5V"), ("JP2", "+8V"), ("JP3", "+12V"))):
+        y = 7.6 - 1.2 * n
+        s.two(ref, (1.2, y), (3.4, y))
+        s.tag(rail, (1.2, y))
+    s.wire((3.4, 7.6), (3.4, 5.2))
