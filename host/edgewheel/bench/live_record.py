@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from edgewheel.bench.events import Event, Understood
+from edgewheel.bench.events import Event, Finished, Understood
+from edgewheel.bench.live_faults import Switched
 from edgewheel.bench.live_leg import Leg
+from edgewheel.bench.live_script import script_of
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.record import Record, run_folder
 from edgewheel.bench.runner import meta_of, note_changes, note_moves
@@ -25,10 +28,14 @@ class LiveRecord:
         self._summary: dict[str, Any] = {"kind": "live", "board": board}
         self._record = Record(self.folder)
         self._record.inputs(plan.inputs, meta_of(plan))
+        self._switched: dict[tuple[str, Fraction | None], Switched] = {}
+        self._seconds: float | None = None
 
     def event(self, event: Event) -> None:
         """Note what happened."""
         self._listener.hear(event)
+        if isinstance(event, Finished):
+            self._seconds = event.seconds
         if isinstance(event, Understood):
             self._summary |= {"reader": dict(event.counts), "clock": dict(event.clock)}
         self._record.event(event)
@@ -41,9 +48,26 @@ class LiveRecord:
                 note_changes(self._record, name, changes, ticks)
         note_moves(self._record, leg.source.pins.moves.kept, ticks)
 
+    def follow(self, leg: Leg) -> None:
+        """Note the course from now on; what is in the folder is right at any time."""
+        for name, one in leg.switched.items():
+            self._switched[name, one.from_s] = one
+        end_s = leg.motion.end_s if self._seconds is None else Fraction(self._seconds)
+        script = script_of(self._plan.document, leg.motion, end_s)
+        self._record.inputs([(self._plan.inputs[0][0], script)], {})
+
     def finish(self, error: BenchError | None) -> None:
         """Close it and write the summary."""
         verdict = self._listener.verdict()
         if error is not None:
             verdict = Verdict(Outcome.ERROR, str(error), None, (), False)
-        self._record.finish({**meta_of(self._plan), **self._summary, **verdict.as_data()})
+        faults = [
+            {"name": name, "from_s": _float(one.from_s), "to_s": _float(one.to_s)}
+            for (name, _), one in self._switched.items()
+        ]
+        live = {"kind": "live", "faults": faults}
+        self._record.finish({**meta_of(self._plan), **live, **self._summary, **verdict.as_data()})
+
+
+def _float(seconds: Fraction | None) -> float | None:
+    return None if seconds is None else float(seconds)

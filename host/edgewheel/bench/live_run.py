@@ -101,6 +101,7 @@ class LiveRun:
         """Finish the record."""
         if self.leg is not None:
             self.record.leg(self.leg, None)
+            self.record.follow(self.leg)
         self.record.finish(error)
 
     @property
@@ -171,6 +172,7 @@ class LiveRun:
     def _follow(self, leg: Leg) -> None:
         self.leg = leg
         self._truth.follow(leg.motion)
+        self.record.follow(leg)
 
 
 def _has(plan: Plan) -> bool:

@@ -1,11 +1,16 @@
 """A live run plays, edge for edge, what a script of the same course would."""
 
+import json
+from fractions import Fraction
+
 import numpy as np
 import pytest
 
 from edgewheel.bench.live_state import CourseRefused, FaultState
+from edgewheel.bench.loader import load_plan
 from edgewheel.bench.truth import Truth
 from edgewheel.errors import FileError, UsageError
+from edgewheel.search.recorded import RecordedRun
 from live_bench import (
     EDGE_FAULTS,
     HZ,
@@ -193,3 +198,28 @@ def test_orders_that_cannot_be_are_refused_in_words(tmp_path):
         playing.edit("faults.bad.shape", "3")
     with pytest.raises(UsageError, match="cannot be changed while the engine turns"):
         playing.edit("sweep.from", "3")
+
+
+def test_the_run_folder_says_which_course_was_taken(tmp_path):
+    more = (
+        line("lost", EDGE_FAULTS["lost"]) + "\nmotion: {start: 30, segments: [{hold: 1, turns: 1}]}"
+    )
+    playing = Playing(tmp_path, 1000, more)
+    playing.play(0.3)
+    playing.speed(2500, rate=5000)
+    playing.fault("bad", FaultState.HELD)
+    playing.play(0.1)
+    playing.speed(700)
+    playing.play(0.2)
+    folder = playing.run.record.folder
+    cut_off = load_plan(folder / "bench.yaml").signal.motion
+    playing.park()
+    found, taken = RecordedRun(folder).plan.signal.motion, playing.run.leg.motion
+    assert float(found.end_s) == pytest.approx(playing.events[-1].seconds)
+    for motion in (found, cut_off):
+        for seconds in (Fraction(n, 100) for n in range(60)):
+            assert motion.at(seconds) == taken.at(seconds)
+    summary = json.loads((folder / "summary.json").read_text())
+    assert summary["kind"] == "live"
+    (fault,) = summary["faults"]
+    assert fault["name"] == "bad" and fault["from_s"] == playing.taken[1].seconds
