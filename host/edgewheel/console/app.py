@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import os
 import signal
 from collections.abc import Callable, Iterable, Mapping
@@ -14,6 +15,7 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 from textual.timer import Timer
 
+from edgewheel.bench.plan import SimulatedController
 from edgewheel.console import choices, keys
 from edgewheel.console.desk import Desk
 from edgewheel.console.dialogs.choose import Choice, ChooseDialog
@@ -87,6 +89,8 @@ class ConsoleApp(App[None]):
         if self._paced:
             self._looks = self.set_interval(1 / TICKS_PER_S, self.look)
         self.call_after_refresh(self.look)
+        # What is there now stays: looking through all of it for garbage would hold the screen up.
+        gc.freeze()
 
     def look(self) -> None:
         """One look at the bench, drawn on the page that is seen."""
@@ -177,7 +181,7 @@ class ConsoleApp(App[None]):
 
     def choose_wheel(self) -> None:
         """Put another wheel on the bench."""
-        self._choose("Wheel", choices.wheels(), self.desk.use_wheel)
+        self._choose("Wheel", choices.wheels(), self._use_wheel)
 
     def choose_board(self) -> None:
         """Take another board."""
@@ -187,6 +191,15 @@ class ConsoleApp(App[None]):
         """Open another bench file."""
         files = choices.bench_files(Path.cwd())
         self._choose("Bench file", files, lambda name: self.desk.open(Path(name)), free=True)
+
+    def _use_wheel(self, name: str) -> None:
+        self.desk.use_wheel(name)
+        if isinstance(self.desk.plan.controller, SimulatedController):
+            self.notify(
+                "The simulated controller keeps its settings. Diagnose (F3, d) says which of them "
+                "do not fit this wheel.",
+                timeout=8,
+            )
 
     def _choose(
         self,

@@ -91,4 +91,4 @@ class ChooseDialog(Dialog[str]):
         options.add_options(
             Option(f"{choice.name:{wide}s}  {choice.about}", id=choice.name) for choice in found
         )
-        options.highlighted = 0 if found and not (self._free and not typed) else None
+        options.highlighted = 0 if found else None

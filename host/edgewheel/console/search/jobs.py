@@ -149,15 +149,19 @@ class DiagnoseJob(Job):
     def __init__(self, plan: Plan, runs: Path) -> None:
         self._plan = plan
         self.folder = run_folder(runs, plan.name)
-        self._record = SearchRecord(self.folder)
-        self._player = Player(plan, self._record)
+        self._player: Player | None = None
+        self._stopped = False
 
     def stages(self) -> Iterator[Stage]:
         steps = []
         meta = meta_of(self._plan, DIAGNOSE_RPM)
-        with self._record as record:
+        # A database belongs to the thread that opens it.
+        with SearchRecord(self.folder) as record:
             begin(record, self._plan, meta)
-            diagnose = Diagnose(self._plan, self._player, DIAGNOSE_RPM)
+            self._player = player = Player(self._plan, record)
+            if self._stopped:
+                raise SearchStopped
+            diagnose = Diagnose(self._plan, player, DIAGNOSE_RPM)
             for step in diagnose.steps():
                 steps.append(step)
                 lines = tuple(step_line(one) for one in steps)
@@ -168,7 +172,9 @@ class DiagnoseJob(Job):
         yield Stage(1.0, "", lines, (), _capital(told(diagnosis, DIAGNOSE_RPM)))
 
     def stop(self) -> None:
-        self._player.stop()
+        self._stopped = True
+        if self._player is not None:
+            self._player.stop()
 
 
 def _point_line(result: PointResult) -> str:

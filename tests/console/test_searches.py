@@ -1,0 +1,123 @@
+"""Searches and runs through the pages, on the simulated bench: small ones, played for real."""
+
+import asyncio
+import sys
+from pathlib import Path
+
+import pytest
+
+from console_kit import console, press, text
+from edgewheel.bench.live_state import FaultState
+from edgewheel.console.runs.listing import differences, records
+from edgewheel.console.search.jobs import DiagnoseJob
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
+
+
+def searched(folder, *keys, fault=None, size=(120, 40)):
+    """The screen after a search that was begun by these keys has ended."""
+
+    async def scenario():
+        async with console(size, runs=folder) as (app, pilot):
+            if fault:
+                app.desk.fault(fault, FaultState.HELD)
+            await press(app, pilot, "f3", *keys)
+            assert app.running.over
+            return text(app)
+
+    return asyncio.run(scenario())
+
+
+def fields(*texts):
+    """The keys that write these texts into the fields of a dialogue, and begin."""
+    keys = []
+    for field in texts:
+        keys += ["end", "ctrl+u", *field, "tab"]
+    return [*keys, "enter"]
+
+
+@pytest.fixture(scope="module")
+def swept(tmp_path_factory):
+    """A run folder in which two sweeps lie, and what the page showed of the second."""
+    folder = tmp_path_factory.mktemp("runs")
+    searched(folder, "s", *fields("800", "1200", "400"))
+    return folder, searched(folder, "s", *fields("2000", "3000", "1000"), fault="bounce")
+
+
+def test_a_sweep_says_where_sync_drops_and_draws_it(swept):
+    seen = swept[1]
+    assert "Sync held up to 2000 rpm and dropped on the way to 3000 rpm" in seen
+    assert "✗ NO SYNC  lost at" in seen and "100%" in seen
+    assert "○" in seen.split("100%")[1].split("2000 rpm")[0]
+
+
+def test_runs_are_listed_read_compared_and_exported(swept):
+    folder = swept[0]
+
+    async def scenario():
+        async with console((120, 40), runs=folder) as (app, pilot):
+            seen = []
+            for keys in (("f4",), ("enter",), ("c", "down", "c"), ("x",)):
+                await press(app, pilot, *keys)
+                seen.append(text(app))
+            return seen
+
+    listed, read, compared, exported = asyncio.run(scenario())
+    assert "✗ failed" in listed and "✓ passed" in listed
+    assert "First bench: FAILED" in read
+    assert "sweep.highest_rpm" in compared
+    assert "Written:" in exported and list(folder.glob("*/run.csv"))
+
+
+def test_a_record_keeps_the_bench_file_as_it_lay_on_the_desk(swept):
+    newest, oldest = (one.folder for one in records(swept[0]))
+    assert "off: false" in (newest / "first-bench.yaml").read_text(encoding="utf-8")
+    assert "bounce" not in (oldest / "first-bench.yaml").read_text(encoding="utf-8")
+    assert ("sweep.dropped_rpm", "3000.0", "None") in differences(newest, oldest)
+
+
+def test_a_threshold_asks_for_the_number_of_the_fault_that_is_held(tmp_path):
+    async def scenario():
+        async with console((120, 40), runs=tmp_path) as (app, pilot):
+            app.desk.fault("bounce", FaultState.HELD)
+            await press(app, pilot, "f3", "t")
+            return text(app)
+
+    seen = asyncio.run(scenario())
+    assert "faults.bounce.delay_us" in seen and "200" in seen
+
+
+def test_what_cannot_be_searched_is_refused_in_the_dialogue(tmp_path):
+    async def scenario():
+        async with console((120, 40), runs=tmp_path) as (app, pilot):
+            await press(app, pilot, "f3", "s", *fields("3000", "2000", "500"))
+            assert app.running is None
+            return text(app)
+
+    assert "Sweep upwards" in asyncio.run(scenario())
+
+
+def test_f8_stops_a_search(tmp_path):
+    async def scenario():
+        async with console((120, 40), runs=tmp_path) as (app, pilot):
+            await pilot.press("f3")
+            await pilot.pause()
+            app.begin(DiagnoseJob(app.desk.to_search(("lost_cam",)), tmp_path))
+            await press(app, pilot, "f8")
+            return text(app)
+
+    assert "stopped; what was played is in the record" in asyncio.run(scenario())
+
+
+def test_diagnose_names_what_is_wrong(tmp_path):
+    seen = searched(tmp_path, "d")
+    assert "Nothing is wrong at 1000 rpm" in seen
+
+
+def test_five_thousand_events_a_second_are_heard_and_recorded(tmp_path):
+    from console_load import measure
+
+    load = measure(2, tmp_path)
+    assert load.heard == load.made > 5000
+    assert load.recorded == load.pulses
+    assert load.cores < 0.5, "15 % is for the benchmark; this one is short and never alone"
