@@ -22,6 +22,7 @@ from edgewheel.bench.loader import load_plan
 from edgewheel.bench.wired import ControllerOnPins
 from edgewheel.errors import UsageError
 from live_bench import HZ, Teller, plan_of
+from live_load import load
 from pty_bench import PtyBench
 from real_time_bench import SETTINGS, real_time
 
@@ -250,3 +251,10 @@ def test_what_cannot_be_ordered_is_said_at_once(tmp_path):
             bench.start(Fraction(-5))
         with pytest.raises(UsageError, match="faults are: none"):
             bench.fault("worn", FaultState.HELD)
+
+
+def test_nothing_is_lost_at_5000_edges_a_second(tmp_path):
+    """A minute of it, and what it takes: `tests/benchmarks/live_5000.py`."""
+    on_wire, recorded, missing, shares = load(tmp_path, seconds=2)
+    assert on_wire > 9000 and 0 <= on_wire - recorded <= 1 and missing == 0
+    print(f"{100 * sum(shares.values()):.0f} % of a core")
