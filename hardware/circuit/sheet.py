@@ -85,27 +85,23 @@ class Sheet:
         self._name(self.circuit.part(ref), (x - side, base[1]), text, 0.15)
 
     def pfet(self, ref: str, source: Point, faces: str) -> None:
-        """A P-channel MOSFET lying in a line: the drain 1.667 to the right or left of the source."""
+        """A P-channel MOSFET in a line, its drain 1.667 to the right or left of its source."""
         element = elm.PMos(diode=True).at(source).anchor("source")
         element = element.theta(90) if faces == "right" else element.theta(90).flip()
         self._put(ref, element, {"S": "source", "G": "gate", "D": "drain"})
-        gate = self.pins[ref, "G"]
         drain = self.pins[ref, "D"]
         self._name(self.circuit.part(ref), ((source[0] + drain[0]) / 2, source[1]), "above", 0.5)
-        del gate
 
     def op_amp(self, ref: str, at: Point, plus: str = "below") -> None:
         """An amplifier; `at` is the middle of its left side, `plus` says where in+ is."""
         element = elm.Opamp(leads=False).theta(0).at((at[0], at[1])).anchor("center")
-        upper, lower = ("in2", "in1") if plus == "above" else ("in1", "in2")
         if plus == "above":
             element = element.flip()
         names = {"in-": "in1", "in+": "in2", "out": "out", "V+": "vd", "V-": "vs"}
         if plus == "above":
             names |= {"V+": "vs", "V-": "vd"}
         self._put(ref, element, names)
-        del upper, lower
-        self._name(self.circuit.part(ref), (at[0] + 0.5, at[1] + 0.9), "right", 0.0)
+        self._name(self.circuit.part(ref), (at[0] + 0.15, at[1] + 1.1), "right", 0.0)
 
     def gate(self, ref: str, at: Point) -> None:
         """A Schmitt inverter with its input at a point; its supply pins stand above and below."""
@@ -155,10 +151,13 @@ class Sheet:
         """A net's name at a point: ground and rails as their symbols, others as a ring."""
         place = self.at(at) if isinstance(at, str) else at
         self.tags.append((net, place))
-        if net in self.circuit.grounds and side == "down":
+        if side == "down" and net in self.circuit.grounds:
             self._drawing.add(elm.Ground().theta(0).at(place))
             if net != "GND":
                 self.text(net, (place[0], place[1] - 1.0), "center")
+        elif side == "down":
+            self._drawing.add(elm.Vss().theta(0).at(place))
+            self.text(net, (place[0], place[1] - 0.75), "center")
         elif side == "up":
             self._drawing.add(elm.Vdd().theta(0).at(place))
             self.text(net, (place[0], place[1] + 0.62), "center")

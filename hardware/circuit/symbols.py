@@ -25,11 +25,13 @@ class ClampSymbol(elm.Element2Term):  # type: ignore[misc]
 
     def __init__(self, **options: object) -> None:
         super().__init__(**options)
-        self.segments.append(Segment([(0, 0.25), (0.43, 0), (0, -0.25), (0, 0.25)]))
-        self.segments.append(Segment([(1, 0.25), (0.57, 0), (1, -0.25), (1, 0.25)]))
-        self.segments.append(Segment([(0.38, 0.33), (0.5, 0.25), (0.5, -0.25), (0.62, -0.33)]))
-        self.segments.append(Segment([(0.43, 0), (0.57, 0)]))
-        self.segments.append(Segment([(0, 0), (1, 0)], lw=0))
+        self.segments.append(
+            Segment([(0, 0), (0.1, 0), (0.1, 0.22), (0.5, 0), (0.1, -0.22), (0.1, 0)])
+        )
+        self.segments.append(
+            Segment([(1, 0), (0.9, 0), (0.9, 0.22), (0.5, 0), (0.9, -0.22), (0.9, 0)])
+        )
+        self.segments.append(Segment([(0.4, 0.33), (0.5, 0.25), (0.5, -0.25), (0.6, -0.33)]))
 
 
 class LinkSymbol(elm.Element2Term):  # type: ignore[misc]

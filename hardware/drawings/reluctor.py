@@ -28,7 +28,7 @@ def _filter(s: Sheet) -> None:
     s.two("R3", (2.8, 0), (4.8, 0), "below")
     s.op_amp("U1", (7.4, -0.625), plus="above")
     s.wire((4.8, 0), "U1.in+")
-    s.two("C2", (5.4, 0), (5.4, -2))
+    s.two("C2", (5.4, 0), (5.4, -2), "left")
     s.wire((5.4, -2), (5.4, _LOW))
     s.tag("GND", (5.4, _LOW), "down")
     out, minus = s.at("U1.out"), s.at("U1.in-")
@@ -44,7 +44,7 @@ def _filter(s: Sheet) -> None:
 def _gain(s: Sheet) -> None:
     start = s.at("U1.out")
     x, y = start[0] + 0.5, start[1]
-    s.two("C3", (x, y), (x + 2, y))
+    s.two("C3", (x, y), (x + 2, y), "below")
     s.two("R4", (x + 2, y), (x + 4, y))
     s.op_amp("U2", (x + 6.8, y - 0.625), plus="below")
     s.wire((x + 4, y), "U2.in-")
@@ -52,7 +52,7 @@ def _gain(s: Sheet) -> None:
     s.wire("U2.in+", (plus[0], _LOW))
     s.tag("GND", (plus[0], _LOW), "down")
     s.tag("+15V", "U2.V+", "up")
-    s.tag("-15V", "U2.V-", "below")
+    s.tag("-15V", "U2.V-", "down")
     left, right = x + 4.4, out[0] + 0.4
     middle = (left + right) / 2
     for ref, level in (("R5", 2.4), ("C4", 3.6)):
@@ -74,13 +74,13 @@ def _outputs(s: Sheet) -> None:
     s.tag("GND", (x + 4.6, 0), "down")
     s.tag("VR", (x + 7.2, 2.0), "right", "grounded")
     s.two("R7", (x, -3.0), (x + 2.0, -3.0))
-    s.transformer("T1", (x + 2.6, -4.6))
+    s.transformer("T1", (x + 3.2, -4.6))
     s.wire((x + 2.0, -3.0), "T1.P1")
     low = s.at("T1.P2")
     s.wire("T1.P2", (low[0], -5.2))
     s.tag("GND", (low[0], -5.2), "down")
     top, bottom = s.at("T1.S1"), s.at("T1.S2")
-    s.two("R8", top, (top[0] + 2.0, top[1]))
+    s.two("R8", top, (top[0] + 2.0, top[1]), "below")
     s.wire((top[0] + 2.0, top[1]), (x + 9.2, top[1]))
     s.wire("T1.S2", (x + 9.2, bottom[1]))
     s.two("D2", (x + 6.4, top[1]), (x + 6.4, bottom[1]))

@@ -46,7 +46,7 @@ def _entrance(s: Sheet) -> None:
 
 def _share(s: Sheet) -> None:
     s.two("F2", (10.6, 0), (12.6, 0))
-    s.two("D4", (12.6, 0), (14.8, 0))
+    s.two("D4", (12.6, 0), (14.8, 0), "below")
     s.wire((14.8, 0), (22.4, 0))
     s.tag("+12V", (22.4, 0), "right")
     for ref, x in (("C1", 15.6), ("C2", 17.6)):

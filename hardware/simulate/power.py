@@ -70,13 +70,18 @@ FEED_LOAD = "Rload 15 0 6\nCload 15 0 1m\n"
 FEED_IDLE = "Cload 15 0 100u\n"
 
 
-def switched(stage: Circuit, load: str = FEED_LOAD, volts: float = 13.8) -> Switching:
-    """The feed switched on at 5 ms, off at 105 ms, into 2.3 A and 1000 uF."""
+def feed_on(stage: Circuit, load: str = FEED_LOAD, volts: float = 13.8) -> Waves:
+    """The feed switched on at 5 ms, off at 105 ms."""
     around = (
         f"Vin source 0 {volts}\nRs source vin 50m\n"
         "Vpin pin 0 PULSE(0 3.3 5m 1u 1u 100m 1)\nRpin pin on 30\n" + load
     )
-    found = run(deck(stage) + around, "tran 20u 800m 0 200u", "all @mq1[id]")
+    return run(deck(stage) + around, "tran 20u 800m 0 200u", "all @mq1[id]")
+
+
+def switched(stage: Circuit, load: str = FEED_LOAD, volts: float = 13.8) -> Switching:
+    """The feed switched on at 5 ms, off at 105 ms, into 2.3 A and 1000 uF."""
+    found = feed_on(stage, load, volts)
     time, line = found.time, found["v(15)"]
     steady = found.at("v(15)", 0.1)
     amps = np.abs(found["@mq1[id]"])

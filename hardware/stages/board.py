@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from circuit.circuit import GROUND, Circuit, joined
+from circuit.lists import table
 from circuit.parts import Kind, Pin, Role
 from stages import catalogue as of
 from stages.feed import feed
@@ -104,3 +105,14 @@ def part_count(circuit: Circuit) -> dict[Kind, int]:
     """How many of each kind are soldered in; a shared package is one."""
     refs = {part.shared or part.ref: part.type.kind for part in circuit.parts}
     return {kind: list(refs.values()).count(kind) for kind in Kind}
+
+
+def connections() -> str:
+    """The connection table: each terminal and each used pin of the RP2040 board, and its net."""
+    rows = []
+    for part in connector().parts:
+        if part.type.kind is Kind.TERMINAL:
+            for pin in part.type.pins:
+                name = "" if pin.name == pin.number else pin.name
+                rows.append((part.ref, pin.number, name, part.nets[pin.name]))
+    return table(("connector", "pin", "called", "net"), rows)
