@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ from edgewheel.bench.record import Record, run_folder
 from edgewheel.bench.runner import meta_of, note_changes, note_moves
 from edgewheel.bench.verdict import Outcome, Verdict, VerdictListener
 from edgewheel.errors import BenchError
+from edgewheel.fault.model import MetalChange
 from edgewheel.fault.window import EVER
 
 
@@ -29,6 +31,7 @@ class LiveRecord:
         self._record = Record(self.folder)
         self._record.inputs(plan.inputs, meta_of(plan))
         self._switched: dict[tuple[str, Fraction | None], Switched] = {}
+        self._said: set[tuple[str, tuple[MetalChange, ...], str]] = set()
         self._seconds: float | None = None
 
     def event(self, event: Event) -> None:
@@ -45,6 +48,10 @@ class LiveRecord:
         ticks = range(leg.begin_tick, following.begin_tick if following else EVER)
         for pipeline in leg.source.pipelines:
             for name, changes in pipeline.changes.items():
+                said = (name, changes.metal, changes.words)
+                if said in self._said:
+                    changes = replace(changes, metal=(), words="")
+                self._said.add(said)
                 note_changes(self._record, name, changes, ticks)
         note_moves(self._record, leg.source.pins.moves.kept, ticks)
 

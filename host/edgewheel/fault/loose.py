@@ -69,7 +69,9 @@ class _Openings:
         self._lasts = max(scene.us_ticks(fault.lasts_ms * 1000), 1)
         self._spans = Spans(fault.window, scene.motion, scene.tick_hz)
         rate = fault.breaks_per_s
-        self._slots = Slots(scene.key, rate, scene.tick_hz, self._lasts) if rate else None
+        self._slots = (
+            Slots(scene.key, rate, scene.tick_hz, self._lasts, scene.begin_tick) if rate else None
+        )
         self._begins: list[int] = []
         self._ends: list[int] = []
 

@@ -105,7 +105,7 @@ class Scene:
     """Where an edge fault works: the table's wheel, its motion and clock, the key of its draws.
 
     `levels` is the table from which the edges were compiled; `tdc_deg` are the crank degrees of
-    every cylinder's firing TDC, in order.
+    every cylinder's firing TDC, in order. Nothing is read of the table before `begin_tick`.
     """
 
     levels: LevelTable
@@ -113,6 +113,7 @@ class Scene:
     tick_hz: int
     key: int
     tdc_deg: tuple[Fraction, ...] = ()
+    begin_tick: int = 0
 
     @property
     def shortest_ticks(self) -> int:

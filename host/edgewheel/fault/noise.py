@@ -186,7 +186,7 @@ class _Work:
         if fault.ignition_deg is not None:
             return _Ignitions(scene, fault.ignition_deg, fault.delay_us)
         length = fault.pulses * self._step
-        return Slots(scene.key, fault.bursts_per_s, scene.tick_hz, length)
+        return Slots(scene.key, fault.bursts_per_s, scene.tick_hz, length, scene.begin_tick)
 
     def _pulses(self, tick: int) -> Ticks:
         """Begins of the pulses of all bursts that begin before a tick."""

@@ -52,10 +52,11 @@ class Pipeline:
         """Header and edges, from a time on (a capture: from its beginning)."""
         plan = self._plan
         header, chunks = self._sound(begin_s, chunk_edges)
+        begin_tick = round(begin_s * self._tick_hz)
         for name, fault in self._faults.items():
             self.changes[name] = Changes()
             key = key_of(plan.seed, name)
-            scene = Scene(plan.levels, plan.motion, self._tick_hz, key, plan.tdc_deg)
+            scene = Scene(plan.levels, plan.motion, self._tick_hz, key, plan.tdc_deg, begin_tick)
             header, chunks = fault.apply(scene, header, chunks, self.changes[name])
         return header, chunks
 

@@ -11,13 +11,18 @@ from edgewheel.fault.draw import uniform
 
 
 class Slots:
-    """One moment in every 1 / `per_s` seconds, at least `length_ticks` before the slot's end."""
+    """One moment in every 1 / `per_s` seconds, at least `length_ticks` before the slot's end.
 
-    def __init__(self, key: int, per_s: Fraction, tick_hz: int, length_ticks: int) -> None:
+    Slots that have ended before `begin_tick` are left out, unless their moment lasts until then.
+    """
+
+    def __init__(
+        self, key: int, per_s: Fraction, tick_hz: int, length_ticks: int, begin_tick: int = 0
+    ) -> None:
         self._key = key
         self._slot_ticks = tick_hz / per_s
         self._room = max(float(self._slot_ticks) - length_ticks, 0.0)
-        self._next = 0
+        self._next = max(int((begin_tick - length_ticks) // self._slot_ticks), 0)
 
     def before(self, tick: int) -> tuple[Ticks, Ticks]:
         """Numbers and ticks (n,) of all moments in the slots that begin before a tick, once each.
