@@ -100,6 +100,7 @@ class SimulatedLink:
             plan.output_stage(plan.board.tick_hz),
             self._settings.inputs,
             LINE if plan.supply else None,
+            {n: one.mv_a_height for n, one in enumerate(plan.voltages) if one is not None},
         )
         # Settings and listening were made for one another, whichever kind of piece they pass.
         self._reader: Reader[Any] = plan.controller.listening.reader()

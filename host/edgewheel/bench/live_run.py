@@ -67,8 +67,8 @@ class LiveRun:
         """Let the engine turn."""
         leg = self._planner.first(rpm, faults)
         header, source = leg.source.pins.header, leg.source.chunks()
-        lag = self._plan.transitions_per_cycle
-        self._link.order(RunOrder(header, source, lag_hint=lag, live=Live()))
+        lag, waves = self._plan.transitions_per_cycle, self._plan.waves(header.tick_hz)
+        self._link.order(RunOrder(header, source, lag_hint=lag, live=Live(), waves=waves))
         self._follow(leg)
 
     def change(self, order: Order) -> None:

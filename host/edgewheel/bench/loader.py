@@ -10,7 +10,6 @@ from edgewheel.bench.plan import (
     BoardChoice,
     ControllerChoice,
     Plan,
-    StageTimes,
     Staircase,
 )
 from edgewheel.bench.real_controllers import (
@@ -19,6 +18,7 @@ from edgewheel.bench.real_controllers import (
     simulated_controller,
 )
 from edgewheel.bench.sparks import default_signals
+from edgewheel.bench.stages import heard, read_stage
 from edgewheel.bench.wording import read_limits, read_signals
 from edgewheel.controller.sim.reading import read_settings
 from edgewheel.fault.loader import read_faults
@@ -33,7 +33,6 @@ from edgewheel.wheel.model import Sensor, SensorKind, Wheel
 from edgewheel.yamlfile import Node, Section, load, read_text
 
 HIGHEST_TICK_HZ = 10**9
-LONGEST_DELAY_US = 10_000
 LARGEST_SEED = 2**63 - 1
 
 
@@ -54,6 +53,7 @@ def read_plan(document: Node, path: Path) -> Plan:
     wheel = find(wheel_file)
     sensors = read_sensors(section.optional("sensors"), wheel)
     tracks = tuple(track.name for track in wheel.tracks)
+    stage = read_stage(section.optional("stage"), tracks, sensors)
     faults = section.optional("faults")
     controller, controller_files = _read_controller(section.required("controller"), path)
     signals = section.optional("signals")
@@ -71,14 +71,14 @@ def read_plan(document: Node, path: Path) -> Plan:
         wheel,
         signal_of(
             wheel,
-            sensors,
+            heard(sensors, stage),
             motion,
             read_faults(faults, wheel, sensors) if faults else {},
             seed_number,
         ),
         _read_board(section.optional("board")),
         controller,
-        _read_stage(section.optional("stage"), tracks),
+        stage,
         read_signals(signals, defaults, wheel) if signals else defaults,
         replace(read_limits(limits), from_s=float(feed.ready_s) if feed else 0.0),
         seed_number,
@@ -162,31 +162,6 @@ def _read_controller(node: Node, path: Path) -> tuple[ControllerChoice, tuple[Pa
         file = path.parent / settings.text()
         return simulated_controller(read_settings(load(file))), (file,)
     return simulated_controller(read_settings(settings)), ()
-
-
-def _read_stage(node: Node | None, tracks: tuple[str, ...]) -> tuple[StageTimes, ...]:
-    if node is None:
-        return (StageTimes(),) * len(tracks)
-    section = node.section()
-    stage = tuple(_read_times(section.optional(track)) for track in tracks)
-    section.finish()
-    return stage
-
-
-def _read_times(node: Node | None) -> StageTimes:
-    if node is None:
-        return StageTimes()
-    section = node.section()
-    inverts = section.optional("inverts")
-    rise = section.optional("rise_us")
-    fall = section.optional("fall_us")
-    section.finish()
-    straight = StageTimes()
-    return StageTimes(
-        inverts.flag() if inverts else straight.inverts,
-        rise.number(0, LONGEST_DELAY_US) if rise else straight.rise_us,
-        fall.number(0, LONGEST_DELAY_US) if fall else straight.fall_us,
-    )
 
 
 def _read_motion(node: Node | None, path: Path) -> tuple[Motion, tuple[Path, ...]]:

@@ -9,14 +9,18 @@ from typing import Literal
 from edgewheel.bench.feed import LINE, Feed
 from edgewheel.bench.signals import Limits, Signals
 from edgewheel.bench.truth import CYCLE_DEG
+from edgewheel.bench.voltages import Voltage, wave_configs
 from edgewheel.controller.listening import CanListening, Lines, SerialListening
 from edgewheel.controller.sim.settings import ControllerSettings
 from edgewheel.edges.stage import OutputStage
 from edgewheel.edges.supply import SupplyLine
 from edgewheel.errors import UsageError
 from edgewheel.fault.signal import SignalPlan
+from edgewheel.link.messages import Config
 from edgewheel.motion.manoeuvres import RippleSource
 from edgewheel.motion.motion import Motion
+from edgewheel.wheel.angles import angle_table
+from edgewheel.wheel.crossing import crossing_moved
 from edgewheel.wheel.model import Wheel
 from edgewheel.yamlfile import Node
 
@@ -67,6 +71,8 @@ class StageTimes:
     inverts: bool = False
     rise_us: Fraction = Fraction(0)
     fall_us: Fraction = Fraction(0)
+    voltage: Voltage | None = None
+    """Of a track that is played as a VR sensor's voltage."""
 
 
 @dataclass(frozen=True)
@@ -117,6 +123,29 @@ class Plan:
             tuple(round(times.rise_us * us) for times in lines),
             tuple(round(times.fall_us * us) for times in lines),
         )
+
+    @property
+    def moved_crossings(self) -> tuple[str, ...]:
+        """What the sensors of the bench file change in the timing of the wheel's tracks."""
+        vr = {one.track for one in self.signal.levels.vr}
+        moved = (
+            crossing_moved(track, "vr" if number in vr else "hall")
+            for number, track in enumerate(self.wheel.tracks)
+        )
+        return tuple(sentence for sentence in moved if sentence and self.signal.capture is None)
+
+    @property
+    def voltages(self) -> tuple[Voltage | None, ...]:
+        """The tracks that are played as voltages, by number."""
+        return tuple(times.voltage for times in self.stage)
+
+    def waves(self, tick_hz: int) -> tuple[Config, ...]:
+        """What a board of that clock is told of the voltages."""
+        if not any(self.voltages):
+            return ()
+        levels = self.signal.levels
+        sound, metal = self.signal.sound or levels, angle_table(self.wheel)
+        return wave_configs(self.voltages, levels, sound, metal, tick_hz)
 
     @property
     def lines(self) -> tuple[str, ...]:

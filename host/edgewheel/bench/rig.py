@@ -77,7 +77,8 @@ class Rig:
         follower = Follower(plan, welcome.tick_hz, lead, link.input_names, rest)
         if switch is not None:
             switch.before(lambda: self._abort)
-        link.order(RunOrder(self.pins.header, source, lag_hint=plan.transitions_per_cycle))
+        lag, waves = plan.transitions_per_cycle, plan.waves(welcome.tick_hz)
+        link.order(RunOrder(self.pins.header, source, lag_hint=lag, waves=waves))
         while follower.finished is None:
             if self._abort and not follower.aborted:
                 follower.aborted = True

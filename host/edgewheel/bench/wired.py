@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from edgewheel.controller.reader import Piece
 from edgewheel.controller.sim import ControllerSettings, SimController
 from edgewheel.controller.sim.power import SwitchedController
+from edgewheel.controller.sim.vr_input import VrInputs
 from edgewheel.edges.stage import OutputStage
 from edgewheel.link.pinbus import NO_TRANSITIONS, Pulse, Transitions, Wiring
 
@@ -19,7 +22,8 @@ class ControllerOnPins:
 
     `lines` names the board's outputs, `inputs` how many of the controller's outputs the board has
     inputs for; the others are not wired. `supply` names the line that switches its supply; without
-    one it is always on.
+    one it is always on. `mv_a_height` tells, by output, what the stage makes
+    of a VR output's codes.
     """
 
     def __init__(
@@ -30,9 +34,13 @@ class ControllerOnPins:
         stage: OutputStage,
         inputs: int,
         supply: str | None = None,
+        mv_a_height: Mapping[int, float] | None = None,
     ) -> None:
         self._wiring = Wiring(stage)
         at_rest = stage.pin_mask((0,) * len(stage.inverts))
+        delays = dict(enumerate(stage.rise_ticks))
+        self._vr = VrInputs(settings, tick_hz, lines, at_rest, mv_a_height or {}, delays)
+        at_rest = self._vr.rest_mask(at_rest)
         self._controller = (
             SimController(settings, tick_hz, lines, at_rest)
             if supply is None
@@ -48,7 +56,9 @@ class ControllerOnPins:
     def exchange(self, transitions: Transitions, until_tick: int) -> list[Pulse]:
         """Let the controller see what the pins did up to a tick; what it did on its outputs."""
         last_tick = until_tick - 1
-        seen = self._wiring.pass_on(self._before(transitions, until_tick), last_tick)
+        self._vr.know(transitions.peaks)
+        wired = self._wiring.pass_on(self._before(transitions, until_tick), last_tick)
+        seen = self._vr.pass_on(wired)
         output = self._controller.feed(seen.ticks, seen.masks, last_tick)
         self._serial += output.serial
         pulses = [Pulse(p.tick, p.line, p.level) for p in output.pulses if p.line < self._inputs]

@@ -56,6 +56,8 @@ def play(plan: Plan, args: argparse.Namespace) -> int:
 
     if missing := what_is_missing(plan):
         print(missing, file=sys.stderr)
+    for remark in plan.moved_crossings:
+        print(remark, file=sys.stderr)
     if args.dry_run:
         return dry_run(plan, args.json)
     talk = Talk()

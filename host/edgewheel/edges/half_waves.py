@@ -154,7 +154,7 @@ class HalfWaveTables:
 def _share(one: VrTrack, middle_deg: Fraction) -> float:
     """Of the threshold, per rpm, at the peak of a half-wave whose middle is at an angle."""
     amplitude = one.amplitude
-    assert amplitude is not None
+    assert amplitude is not None and amplitude.threshold_mv is not None
     turned = (middle_deg / one.turn_deg - amplitude.closest_at / 360) % 1
     strength = 1 + float(amplitude.run_out) * math.cos(2 * math.pi * float(turned))
     return float(amplitude.mv_per_rpm / amplitude.threshold_mv) * strength

@@ -168,10 +168,15 @@ def _pulse_tracks(sensors: tuple[Sensor, ...]) -> list[PulseTrack]:
 
 def _vr_tracks(metal: AngleTable, sensors: tuple[Sensor, ...]) -> list[VrTrack]:
     return [
-        VrTrack(number, _turn_deg(metal, number), sensor.amplitude)
+        VrTrack(number, _turn_deg(metal, number), _judged(sensor.amplitude))
         for number, sensor in enumerate(sensors)
         if sensor.kind == "vr"
     ]
+
+
+def _judged(amplitude: Amplitude | None) -> Amplitude | None:
+    """An amplitude that has a threshold to be held against."""
+    return amplitude if amplitude is not None and amplitude.threshold_mv is not None else None
 
 
 def _turn_deg(metal: AngleTable, number: int) -> Fraction:

@@ -18,13 +18,15 @@ def read_amplitude(node: Node, kind: SensorKind) -> Amplitude:
         raise node.refuse("only a VR sensor's amplitude depends on speed", remedy)
     section = node.section()
     mv_per_rpm = section.required("mv_per_rpm").number(above=0, maximum=HIGHEST_MV)
-    threshold_mv = section.required("threshold_mv").number(above=0, maximum=HIGHEST_MV)
+    threshold = section.optional("threshold_mv")
+    threshold_mv = threshold.number(above=0, maximum=HIGHEST_MV) if threshold else None
     knee = section.optional("knee_rpm")
     knee_rpm = knee.number(above=0, maximum=HIGHEST_RPM) if knee else None
     run_out = _optional(section, "run_out", Fraction(1))
     closest_at = _optional(section, "closest_at", TURN)
     section.finish()
-    if knee and knee_rpm is not None and mv_per_rpm * knee_rpm * (1 + run_out) < threshold_mv:
+    highest_mv = mv_per_rpm * knee_rpm * (1 + run_out) if knee_rpm is not None else None
+    if knee and threshold_mv and highest_mv is not None and highest_mv < threshold_mv:
         raise knee.refuse(
             f"the amplitude never reaches the threshold of {float(threshold_mv):g} mV",
             "Raise 'knee_rpm' or 'mv_per_rpm', or lower 'threshold_mv'.",

@@ -55,11 +55,11 @@ class Amplitude:
     The half-wave of a tooth peaks at `mv_per_rpm` times the crank's speed at that moment, which
     counts up to `knee_rpm` (None: without end). Run-out makes it 1 + `run_out` cos(x) times that, x
     degrees of the track's own shaft from `closest_at`, where the air gap is smallest. A half-wave
-    below `threshold_mv` is not seen.
+    below `threshold_mv` is not seen; None: that is left to the controller.
     """
 
     mv_per_rpm: Fraction
-    threshold_mv: Fraction
+    threshold_mv: Fraction | None
     knee_rpm: Fraction | None = None
     run_out: Fraction = Fraction(0)
     closest_at: Fraction = Fraction(0)

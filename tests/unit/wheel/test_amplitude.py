@@ -20,6 +20,8 @@ def wheel(sensor: str):
 def test_an_amplitude_has_a_slope_and_a_threshold_and_may_have_more():
     plain = wheel("{kind: vr, amplitude: {mv_per_rpm: 2.5, threshold_mv: 300}}")
     assert plain.tracks[0].sensor.amplitude == Amplitude(Fraction("2.5"), Fraction(300))
+    left_to_the_controller = wheel("{kind: vr, amplitude: {mv_per_rpm: 2.5}}")
+    assert left_to_the_controller.tracks[0].sensor.amplitude == Amplitude(Fraction("2.5"), None)
     full = wheel(
         "{kind: vr, amplitude: {mv_per_rpm: 2, threshold_mv: 300, knee_rpm: 4000, "
         "run_out: 0.1, closest_at: 90}}"
@@ -33,7 +35,6 @@ WRONG = [
     ("{amplitude: {mv_per_rpm: 1, threshold_mv: 1}}", "only a VR sensor's"),
     ("{kind: hall, amplitude: {mv_per_rpm: 1, threshold_mv: 1}}", "Write 'kind: vr'"),
     ("{kind: vr, amplitude: 5}", "Write keys and values"),
-    ("{kind: vr, amplitude: {mv_per_rpm: 1}}", "'threshold_mv' is missing"),
     ("{kind: vr, amplitude: {threshold_mv: 1}}", "'mv_per_rpm' is missing"),
     ("{kind: vr, amplitude: {mv_per_rpm: 0, threshold_mv: 1}}", "more than 0"),
     ("{kind: vr, amplitude: {mv_per_rpm: 1, threshold_mv: -1}}", "more than 0"),

@@ -21,6 +21,7 @@ from edgewheel.controller.sim.settings import (
     SlottedDisc,
     ToothPerCylinder,
     UnevenWindows,
+    VrSettings,
 )
 
 Contradictions = Iterator[tuple[str, str, str]]
@@ -40,6 +41,17 @@ def _rc(rc: RcSettings) -> Contradictions:
             "lower_threshold_percent",
             "the lower threshold is not below the upper one",
             f"Write less than {rc.upper_threshold_percent:g}.",
+        )
+
+
+@found.register
+def _vr(vr: VrSettings) -> Contradictions:
+    speeds = [rpm for rpm, _ in vr.arming_mv]
+    if not speeds or sorted(set(speeds)) != speeds:
+        yield (
+            "arming_mv",
+            "the speeds of the threshold do not ascend" if speeds else "there is no threshold",
+            "Write [[rpm, mV], ...], the lowest speed first.",
         )
 
 

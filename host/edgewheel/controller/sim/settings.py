@@ -32,6 +32,7 @@ Percent = Annotated[float, Range(0, 100)]
 InnerPercent = Annotated[float, Range(above=0, maximum=99)]
 Ratio = Annotated[float, Range(0, 1000)]
 Rpm = Annotated[float, Range(0, 100_000)]
+Millivolts = Annotated[float, Range(0, 1e6)]
 Count = Annotated[int, Range(1, 1000)]
 CountOrNone = Annotated[int, Range(0, 1000)]
 Baud = Annotated[int, Range(300, 10_000_000)]
@@ -52,6 +53,19 @@ class RcSettings:
 
 
 @dataclass(frozen=True)
+class VrSettings:
+    """An input for a VR sensor: it arms at a threshold and turns over at the zero crossing.
+
+    `arming_mv` is ((rpm, mV), ...), straight between its points and level beyond them, by the speed
+    that the time between two teeth tells at `teeth_a_turn`, teeth and gaps, of a crank turn. The
+    input's level rises at the centre of a tooth and falls between teeth.
+    """
+
+    arming_mv: tuple[tuple[Rpm, Millivolts], ...]
+    teeth_a_turn: Annotated[float, Range(above=0, maximum=1000)]
+
+
+@dataclass(frozen=True)
 class InputSettings:
     """One input, from the pin to the edges that are let through.
 
@@ -66,6 +80,7 @@ class InputSettings:
     filter_us: Microseconds = 0.0
     blanking_us: Microseconds = 0.0
     blanking_percent: Annotated[float, Range(0, 1000)] = 0.0
+    vr: VrSettings | None = None
 
 
 @dataclass(frozen=True)

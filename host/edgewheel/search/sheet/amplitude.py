@@ -33,7 +33,8 @@ def amplitude_lines(subject: Subject) -> Iterator[Line]:
     for number, track in enumerate(subject.wheel.tracks):
         if track.sensor.kind != "vr":
             continue
-        if track.sensor.amplitude is None:
+        amplitude = track.sensor.amplitude
+        if amplitude is None or amplitude.threshold_mv is None:
             yield _unknown(subject, track)
             continue
         own = levels.only([number])
@@ -43,7 +44,7 @@ def amplitude_lines(subject: Subject) -> Iterator[Line]:
 
 def _line(subject: Subject, track: Track, levels: LevelTable, rpm: float) -> Line:
     amplitude = track.sensor.amplitude
-    assert amplitude is not None
+    assert amplitude is not None and amplitude.threshold_mv is not None
     tables = HalfWaveTables(levels)
     weakest = min(
         tables.of(ripple, Fraction(0)).weakest(rpm)

@@ -1,0 +1,82 @@
+"""The `stage:` of a bench file: what lies between the board and the controller, track by track."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from edgewheel.bench.plan import StageTimes
+from edgewheel.bench.voltages import Voltage, voltage_of
+from edgewheel.wheel.model import Sensor
+from edgewheel.yamlfile import Node, Section
+
+LONGEST_DELAY_US = 10_000
+HIGHEST_MV = 100_000
+
+
+def read_stage(
+    node: Node | None, tracks: tuple[str, ...], sensors: Sequence[Sensor]
+) -> tuple[StageTimes, ...]:
+    """The stage of every track; without one, wires. Raises FileError."""
+    if node is None:
+        return (StageTimes(),) * len(tracks)
+    section = node.section()
+    stage = tuple(
+        _read_times(section.optional(track), sensor)
+        for track, sensor in zip(tracks, sensors, strict=True)
+    )
+    section.finish()
+    return stage
+
+
+def heard(sensors: Sequence[Sensor], stage: Sequence[StageTimes]) -> tuple[Sensor, ...]:
+    """The sensors as the signal is made from them: where the board plays a voltage, what is too
+    weak is for the controller to find.
+    """
+    return tuple(
+        sensor if times.voltage is None else replace(sensor, amplitude=None)
+        for sensor, times in zip(sensors, stage, strict=True)
+    )
+
+
+def _read_times(node: Node | None, sensor: Sensor) -> StageTimes:
+    if node is None:
+        return StageTimes()
+    section = node.section()
+    inverts_node = section.optional("inverts")
+    rise = section.optional("rise_us")
+    fall = section.optional("fall_us")
+    inverts = inverts_node.flag() if inverts_node else False
+    times = StageTimes(
+        inverts,
+        rise.number(0, LONGEST_DELAY_US) if rise else Fraction(0),
+        fall.number(0, LONGEST_DELAY_US) if fall else Fraction(0),
+    )
+    output = section.optional("output")
+    if output is not None and output.choice(("hall", "vr")) == "vr":
+        if times.rise_us != times.fall_us:
+            raise output.refuse(
+                "a VR output is a voltage, which is late by one time",
+                "Write the same 'rise_us' and 'fall_us'.",
+            )
+        times = replace(times, voltage=_read_voltage(output, section, sensor, inverts))
+    section.finish()
+    return times
+
+
+def _read_voltage(output: Node, section: Section, sensor: Sensor, inverts: bool) -> Voltage:
+    """What the board makes of a VR sensor."""
+    amplitude = sensor.amplitude
+    if sensor.kind != "vr" or amplitude is None:
+        raise output.refuse(
+            "only the signal of a VR sensor of known amplitude can be played as a voltage",
+            "Write 'sensors: {TRACK: {kind: vr, amplitude: {mv_per_rpm: 2}}}'.",
+        )
+    if amplitude.run_out:
+        raise output.refuse(
+            "a VR output does not play run-out", "Leave 'run_out' out, or 'output: vr'."
+        )
+    full_scale_mv = section.required("full_scale_mv").number(above=0, maximum=HIGHEST_MV)
+    approach = int(sensor.metal == "high") ^ inverts
+    return voltage_of(output, amplitude.mv_per_rpm, amplitude.knee_rpm, full_scale_mv, approach)

@@ -1,0 +1,164 @@
+"""The VR outputs of a bench: from teeth and amplitude to what the board is told by CONFIG.
+
+Flux: each edge of metal under the pole changes it by a bell-shaped pulse of voltage, of one sign
+where metal comes and of the other where it goes (Faraday: the voltage is the turns times the rate
+at which flux changes, Griffiths, Introduction to Electrodynamics, section 7.2, from memory). The
+bell's width stands for the reach of the pole's field; it is an assumption, not a measurement.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import pairwise
+
+from edgewheel.edges.levels import LevelTable
+from edgewheel.link.messages import Config
+from edgewheel.link.waves import LARGEST_KNEE, MOST_HALF_WAVES, POINTS, HalfWave, WaveForm
+from edgewheel.wheel.angles import AngleTable
+from edgewheel.yamlfile import Node
+
+CODES = 0x8000
+FULL_SHARE = 0xFF00 / 0x10000
+"""How much of its height a code reaches at the highest point of a shape."""
+
+DEG_PER_S = 6
+"""Crank degrees a second at one rpm."""
+
+
+@dataclass(frozen=True)
+class Voltage:
+    """A track that is played as a voltage: its peak grows by `mv_per_rpm` up to `knee_rpm`.
+
+    `full_scale_mv` is what the output stage makes of the highest code; `approach` is the level, at
+    the board's pin, of half-waves that lead up to a tooth's centre.
+    """
+
+    mv_per_rpm: Fraction
+    knee_rpm: Fraction
+    full_scale_mv: Fraction
+    approach: int
+
+    @property
+    def mv_a_height(self) -> float:
+        """Millivolts of the peak of a half-wave of height 1."""
+        return float(self.full_scale_mv) / CODES * FULL_SHARE
+
+
+def voltage_of(
+    node: Node,
+    mv_per_rpm: Fraction,
+    knee_rpm: Fraction | None,
+    full_scale_mv: Fraction,
+    approach: int,
+) -> Voltage:
+    """The voltage of a track; `node` is what to change if the stage cannot make it.
+
+    Without a knee it is where the stage's own range ends. Raises FileError.
+    """
+    most_mv = full_scale_mv * Fraction(0xFE, 0x100)
+    knee = most_mv / mv_per_rpm if knee_rpm is None else knee_rpm
+    if mv_per_rpm * knee > most_mv:
+        raise node.refuse(
+            f"{float(mv_per_rpm * knee):g} mV at the knee are more than the stage makes",
+            f"Lower the sensor's 'mv_per_rpm' or 'knee_rpm' to {float(most_mv):g} mV at the knee, "
+            "or raise 'full_scale_mv' if the stage makes more.",
+        )
+    return Voltage(mv_per_rpm, knee, full_scale_mv, approach)
+
+
+def wave_configs(
+    voltages: Sequence[Voltage | None],
+    levels: LevelTable,
+    sound: LevelTable,
+    metal: AngleTable,
+    tick_hz: int,
+) -> tuple[Config, ...]:
+    """What the board is told of every track that has a voltage, in the order of the tracks.
+
+    `levels` are what is played; `sound` and `metal` are the wheel's without its faults.
+    """
+    configs: list[Config] = []
+    for track, one in enumerate(voltages):
+        if one is not None:
+            swapped = _leads_swapped(levels, sound, track)
+            turned = replace(one, approach=one.approach ^ swapped)
+            form = _form(turned, half_waves_deg(sound, metal, track), tick_hz)
+            configs.append(form.config(len(configs), track))
+    return tuple(configs)
+
+
+def _leads_swapped(levels: LevelTable, sound: LevelTable, track: int) -> bool:
+    """Whether a fault has turned the voltage of a track over."""
+    played, right = (
+        {a: v for a, of, v in zip(one.angles, one.track, one.level, strict=True) if of == track}
+        for one in (levels, sound)
+    )
+    return any(played.get(angle, level) != level for angle, level in right.items())
+
+
+def half_waves_deg(
+    levels: LevelTable, metal: AngleTable, track: int
+) -> list[tuple[Fraction, Fraction]]:
+    """Each half-wave of a track in crank degrees: its length, and from the tooth's centre to the
+    edge of metal within it.
+    """
+    crossings = [a for a, of in zip(levels.angles, levels.track, strict=True) if of == track]
+    edges = [
+        (angle, comes)
+        for angle, of, comes in zip(metal.angles, metal.track, metal.metal, strict=True)
+        if of == track
+    ]
+    found = []
+    for begin, end in zip(crossings, [*crossings[1:], crossings[0] + levels.period], strict=True):
+        inside = [((at - begin) % levels.period, comes) for at, comes in edges]
+        at, comes = min(inside)
+        found.append((end - begin, end - begin - at if comes else at))
+    return found
+
+
+def _form(voltage: Voltage, half_waves: list[tuple[Fraction, Fraction]], tick_hz: int) -> WaveForm:
+    ticks_per_deg = Fraction(tick_hz) / (DEG_PER_S * voltage.knee_rpm)
+    kinds = _kinds(half_waves)
+    shortest = float(min(length for length, _ in half_waves))
+    rows: dict[int, bytes] = {}
+    for length, edge in kinds:
+        ticks = min(max(round(length * ticks_per_deg), 1), LARGEST_KNEE)
+        rows[ticks] = shape(float(length), float(edge), shortest / 2)
+    peak = voltage.mv_per_rpm * voltage.knee_rpm / Fraction(voltage.mv_a_height)
+    half = tuple(HalfWave(ticks, rows[ticks]) for ticks in sorted(rows))
+    return WaveForm(max(1, math.floor(peak)), voltage.approach, half)
+
+
+def _kinds(half_waves: list[tuple[Fraction, Fraction]]) -> list[tuple[Fraction, Fraction]]:
+    """At most as many kinds as a board takes, by length: where there are more, those most alike
+    count as one.
+    """
+    kinds = sorted(dict(sorted(half_waves)).items())
+    while len(kinds) > MOST_HALF_WAVES:
+        ratios = [after[0] / before[0] for before, after in pairwise(kinds)]
+        del kinds[ratios.index(min(ratios)) + 1]
+    return kinds
+
+
+def shape(length_deg: float, edge_deg: float, bell_deg: float) -> bytes:
+    """A half-wave from the tooth's centre to the crossing beside it, its highest point 255.
+
+    One bell of standard deviation `bell_deg` about the edge of metal at `edge_deg`, and its mirror
+    images about both crossings, which make the voltage there zero.
+    """
+
+    def bell(at: float) -> float:
+        return math.exp(-0.5 * ((at - edge_deg) / bell_deg) ** 2)
+
+    values = []
+    for point in range(POINTS):
+        at = length_deg * point / (POINTS - 1)
+        values.append(bell(at) - bell(-at) - bell(2 * length_deg - at))
+    values[0] = values[-1] = 0.0
+    highest = max(values)
+    if highest <= 0:
+        return bytes([0] * (POINTS // 2) + [255] + [0] * (POINTS // 2))
+    return bytes(max(0, round(255 * value / highest)) for value in values)

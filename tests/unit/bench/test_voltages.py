@@ -1,0 +1,141 @@
+"""VR outputs: from a wheel and an amplitude to the board, and a controller's arming threshold."""
+
+import json
+
+import pytest
+
+from edgewheel.bench.loader import load_plan
+from edgewheel.bench.voltages import shape
+from edgewheel.cli.main import main
+from edgewheel.errors import FileError
+from edgewheel.link.waves import MIDDLE, WaveForm, WaveTrack, code
+
+BENCH = """\
+format: 1
+name: Arming threshold
+wheel: 60-minus-2-half-moon-cam
+sensors:
+  crank: {kind: vr, amplitude: {mv_per_rpm: MV}}
+stage:
+  crank: {output: vr, full_scale_mv: 20000, rise_us: 9.6, fall_us: 9.6}
+controller:
+  kind: sim
+  settings:
+    crank:
+      line: crank
+      blanking_percent: 20
+      vr: {arming_mv: [[0, 100], [1000, 400], [5000, 4000]], teeth_a_turn: 60}
+    cam: {line: cam}
+    wheel: {kind: missing_teeth, pitches: 60, missing: 2, gap_ratio_low: 2.2, gap_ratio_high: 4}
+    phase: {by: level, level: high}
+    engine: {firing_order: [1, 3, 4, 2], tdc_after_reference_deg: 84}
+motion:
+  segments:
+    - {hold: 1000, seconds: 0.4}
+"""
+HZ = 125_000_000
+
+
+def bench_file(folder, mv="2", *changes):
+    text = BENCH.replace("MV", mv)
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    path = folder / "vr.yaml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def form_of(plan):
+    (config,) = plan.waves(HZ)
+    assert (config.wave, config.output) == (0, 0)
+    return WaveForm.read(config.fields)
+
+
+@pytest.mark.parametrize(("rpm", "threshold_mv"), [(400, 220), (1000, 400), (3000, 2200)])
+def test_the_arming_threshold_against_speed_comes_back(tmp_path, capsys, rpm, threshold_mv):
+    """What was set in the controller, and only there, is what the search over amplitude finds."""
+    expected = threshold_mv / rpm
+    found = main(
+        [
+            "threshold", str(bench_file(tmp_path)), "sensors.crank.amplitude.mv_per_rpm",
+            "--from", f"{expected * 0.6:.4f}", "--to", f"{expected * 1.6:.4f}",
+            "--speed", str(rpm), "--hold", "0.2", "--within", "4", "--json",
+            "--runs", str(tmp_path),
+        ]
+    )  # fmt: skip
+    assert found == 0
+    data = json.loads(capsys.readouterr().out)
+    low, high = data["low"], data["high"]
+    assert low <= expected * 1.01 and expected * 0.99 <= high
+    assert high - low < 0.06 * expected
+
+
+def test_amplitude_is_proportional_to_speed_up_to_the_knee(tmp_path):
+    knee = ("mv_per_rpm: 2", "mv_per_rpm: 2, knee_rpm: 2000")
+    plan = load_plan(bench_file(tmp_path, "2", knee))
+    form, voltage = form_of(plan), plan.voltages[0]
+    for rpm, wanted_mv in ((50, 100), (500, 1000), (2000, 4000), (6000, 4000)):
+        ticks = round(3 / (6 * rpm) * HZ)
+        told = WaveTrack(form).tell(ticks, 1)
+        codes = [code(form, told, at) - MIDDLE for at in range(0, ticks, max(1, ticks // 500))]
+        mv = max(codes) / MIDDLE * float(voltage.full_scale_mv)
+        assert mv == pytest.approx(wanted_mv, rel=0.01)
+        assert told.height * voltage.mv_a_height == pytest.approx(wanted_mv, rel=0.01)
+
+
+def test_kinds_of_half_waves_are_the_wheels(tmp_path):
+    form = form_of(load_plan(bench_file(tmp_path)))
+    pitch, gap = (one.knee_ticks for one in form.half_waves)
+    assert gap / pitch == pytest.approx(3, rel=1e-4)
+    assert form.half_waves[0].shape[8] == 255
+    assert max(form.half_waves[1].shape[12:]) < 3
+
+
+def test_a_half_wave_is_zero_at_its_ends_and_mirrors_at_half_a_pitch():
+    even = shape(3, 1.5, 1.5)
+    assert (even[0], even[-1], max(even)) == (0, 0, 255)
+    assert even == even[::-1]
+    assert shape(9, 1.5, 0.75).index(255) in (2, 3)
+
+
+@pytest.mark.parametrize(
+    ("change", "level"),
+    [
+        (("rise_us: 9.6", "inverts: true, rise_us: 9.6"), 0),
+        (("kind: vr,", "kind: vr, metal: low,"), 0),
+        (("motion:", "faults: {leads: {kind: leads_reversed, track: crank}}\nmotion:"), 0),
+        (("rise_us: 9.6", "rise_us: 9.6"), 1),
+    ],
+)
+def test_which_half_wave_leads_up_to_a_tooth(tmp_path, change, level):
+    assert form_of(load_plan(bench_file(tmp_path, "2", change))).approach == level
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (("kind: vr, ", "kind: hall, "), "only a VR sensor's amplitude"),
+        (("kind: vr, amplitude: {mv_per_rpm: 2}", "kind: vr"), "of known amplitude"),
+        (("fall_us: 9.6", "fall_us: 1"), "Write the same 'rise_us' and 'fall_us'"),
+        (("mv_per_rpm: 2", "mv_per_rpm: 2, knee_rpm: 20000"), "more than the stage makes"),
+        (("mv_per_rpm: 2", "mv_per_rpm: 2, run_out: 0.1"), "does not play run-out"),
+        (("[[0, 100], [1000, 400], ", "[[5000, 1], "), "do not ascend"),
+    ],
+)
+def test_what_cannot_be_played_is_said(tmp_path, change, words):
+    with pytest.raises(FileError, match=words):
+        load_plan(bench_file(tmp_path, "2", change))
+
+
+def test_a_hall_track_read_by_a_vr_sensor_says_how_far_its_timing_moves(tmp_path, capsys):
+    """A tooth of half a pitch of 6 degrees: its centre lies 1.5 degrees behind its edge."""
+    assert main(["run", str(bench_file(tmp_path)), "--dry-run"]) == 0
+    assert "centre, 1.5 crank degrees after the edge where metal comes" in capsys.readouterr().err
+    plain = bench_file(
+        tmp_path, "2",
+        ("kind: vr, amplitude: {mv_per_rpm: 2}", "kind: hall"),
+        ("output: vr, full_scale_mv: 20000, ", ""),
+    )  # fmt: skip
+    assert main(["run", str(plain), "--dry-run"]) == 0
+    assert "crank degrees" not in capsys.readouterr().err
