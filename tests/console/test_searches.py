@@ -103,6 +103,11 @@ def test_f8_stops_a_search(tmp_path):
             await pilot.press("f3")
             await pilot.pause()
             app.begin(DiagnoseJob(app.desk.to_search(("lost_cam",)), tmp_path))
+            app.look()
+            await pilot.pause()
+            assert "▶ A SEARCH TURNS IT" in text(app) and "F8 stops it" in text(app)
+            await pilot.press("f5")
+            assert [order[0] for order in app.desk.player.orders].count("start") == 0
             await press(app, pilot, "f8")
             return text(app)
 

@@ -7,6 +7,7 @@ import gc
 import os
 import signal
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
@@ -94,7 +95,7 @@ class ConsoleApp(App[None]):
 
     def look(self) -> None:
         """One look at the bench, drawn on the page that is seen."""
-        view = self.desk.look()
+        view = replace(self.desk.look(), search=self._search_in_words())
         for sentence in view.trouble:
             self.notify(sentence, severity="error", timeout=10)
         page = self.page
@@ -128,6 +129,11 @@ class ConsoleApp(App[None]):
             self.running.play, name=job.name, group="search", exclusive=True, thread=True
         )
         self.look()
+
+    def _search_in_words(self) -> str:
+        if self.running is None or self.running.over:
+            return ""
+        return f"{self.running.job.name} {self.running.stage.share:.0%}"
 
     @property
     def is_searching(self) -> bool:

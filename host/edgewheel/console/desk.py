@@ -1,6 +1,7 @@
 """What lies on the desk: a bench file as it is now, the bench that plays it, what was heard of it.
 
-Everything here may be called from the thread that draws: no call waits.
+Everything here may be called from the thread that draws. Only what closes a bench waits for its
+thread, a moment, or a second at most on a board that does not answer.
 """
 
 from __future__ import annotations
@@ -82,6 +83,9 @@ class View:
     motion: Motion | None
     trouble: tuple[str, ...] = ()
     """Sentences to be shown once."""
+
+    search: str = ""
+    """The search that has the bench, in words; empty if none has."""
 
 
 class Desk:

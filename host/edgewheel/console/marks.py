@@ -14,6 +14,9 @@ PHASES = {
     LivePhase.LOST: ("✗ BOARD LOST", "bold $text-error"),
 }
 
+SEARCHING = Content.styled("▶ A SEARCH TURNS IT", "$text-success")
+"""Instead of the phase, while a search has the bench."""
+
 FAULTS = {
     FaultState.OFF: ("off", "dim"),
     FaultState.ONCE: ("once", "$text-warning"),

@@ -17,7 +17,8 @@ class Status(Drawn):
 
     def show(self, view: View) -> None:
         """Draw how things stand."""
-        lines = (speeds(view), controller(view.state), faults(view))
+        middle = searching(view) if view.search else controller(view.state)
+        lines = (speeds(view), middle, faults(view))
         self.draw(Content("\n").join(lines))
 
 
@@ -28,7 +29,7 @@ def speeds(view: View) -> Content:
     pins = f"{state.pin_rpm:.0f}" if turning else "0"
     reported = marks.rpm(state.reported_rpm if turning else None)
     return Content.assemble(
-        marks.phase(state),
+        marks.SEARCHING if view.search else marks.phase(state),
         PARTED,
         ("set ", "$text-muted"),
         (f"{float(view.wish_rpm):g} rpm", "bold"),
@@ -39,6 +40,11 @@ def speeds(view: View) -> Content:
         ("reported ", "$text-muted"),
         (reported, "bold"),
     )
+
+
+def searching(view: View) -> Content:
+    """A search plays on the pins, at speeds of its own."""
+    return Content.styled(f"{view.search} · F8 stops it and parks · F3 shows it", "bold")
 
 
 def controller(state: LiveState) -> Content:

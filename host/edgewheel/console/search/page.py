@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar, cast
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -16,6 +16,9 @@ from edgewheel.console.page import Page
 from edgewheel.console.pane import Pane
 from edgewheel.console.search.ask import Asking
 from edgewheel.console.search.job import Running, Stage
+
+if TYPE_CHECKING:
+    from edgewheel.console.app import ConsoleApp
 
 NOTHING_YET = (
     "s Sweep       at which speed sync drops, and where it comes back\n"
@@ -49,7 +52,7 @@ class FoundPane(Pane):
         self._count = 0
 
     def show(self, view: View) -> None:
-        running = self.app.running  # type: ignore[attr-defined]
+        running = cast("ConsoleApp", self.app).running
         if running is None:
             return
         picture = self.query_one("#picture", Static)
