@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections import defaultdict
+from typing import Literal
 
 import schemdraw
 import schemdraw.elements as elm
@@ -21,6 +22,7 @@ from circuit.symbols import CURVES, TWO_ENDED, BoxSymbol
 schemdraw.use("svg")
 
 Point = tuple[float, float]
+Align = Literal["left", "right", "center"]
 _FONT = 11
 _NEAR = 0.02
 
@@ -69,7 +71,8 @@ class Sheet:
             away = gap + (0.12 if side == "above" else 0.3)
             self.text(" ".join(words).strip(), (x, y + up * away), "center")
         else:
-            align, step = ("left", gap) if side == "right" else ("right", -gap)
+            align: Align = "left" if side == "right" else "right"
+            step = gap if side == "right" else -gap
             for n, word in enumerate(filter(None, words)):
                 self.text(word, (x + step, y + (0.18 if words[1] else 0) - 0.36 * n), align)
 
@@ -101,11 +104,11 @@ class Sheet:
         if plus == "above":
             names |= {"V+": "vs", "V-": "vd"}
         self._put(ref, element, names)
-        self._name(self.circuit.part(ref), (at[0] + 0.15, at[1] + 1.1), "right", 0.0)
+        self._name(self.circuit.part(ref), (at[0] + 0.6, at[1] - 1.65), "below", 0.1)
 
     def gate(self, ref: str, at: Point) -> None:
         """A Schmitt inverter with its input at a point; its supply pins stand above and below."""
-        element = logic.SchmittNot().theta(0).at(at)
+        element = logic.SchmittNot().theta(0).at(at)  # type: ignore[no-untyped-call]
         self._put(ref, element, {"in": "start", "out": "end"})
         x = (self.pins[ref, "in"][0] + self.pins[ref, "out"][0]) / 2
         self._drawing.add(elm.Line().at((x - 0.1, at[1] + 0.25)).to((x - 0.1, at[1] + 0.8)))
@@ -156,19 +159,20 @@ class Sheet:
             if net != "GND":
                 self.text(net, (place[0], place[1] - 1.0), "center")
         elif side == "down":
-            self._drawing.add(elm.Vss().theta(0).at(place))
+            self._drawing.add(elm.Vss().theta(0).at(place))  # type: ignore[no-untyped-call]
             self.text(net, (place[0], place[1] - 0.75), "center")
         elif side == "up":
-            self._drawing.add(elm.Vdd().theta(0).at(place))
+            self._drawing.add(elm.Vdd().theta(0).at(place))  # type: ignore[no-untyped-call]
             self.text(net, (place[0], place[1] + 0.62), "center")
         else:
             self._drawing.add(elm.Dot(open=True).at(place))
-            step, align = (-0.2, "right") if side == "left" else (0.2, "left")
+            align: Align = "right" if side == "left" else "left"
+            step = -0.2 if side == "left" else 0.2
             self.text(net, (place[0] + step, place[1]), align, size=13)
             if text:
                 self.text(text, (place[0] + step, place[1] - 0.35), align, size=9)
 
-    def text(self, words: str, at: Point, align: str = "left", size: float = _FONT) -> None:
+    def text(self, words: str, at: Point, align: Align = "left", size: float = _FONT) -> None:
         element = (
             elm.Label().theta(0).at(at).label(words, halign=align, valign="center", fontsize=size)
         )

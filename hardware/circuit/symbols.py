@@ -2,42 +2,44 @@
 
 from __future__ import annotations
 
+import math
+from typing import Any, Literal
+
 import schemdraw.elements as elm
 from schemdraw.segments import Segment, SegmentCircle, SegmentText
 
 from circuit.parts import Kind
 
+# Where schemdraw lifts the pen; a symbol's first line must run from end to end.
+_GAP = (math.nan, math.nan)
 
-class JumperSymbol(elm.Element2Term):  # type: ignore[misc]
+
+class JumperSymbol(elm.Element2Term):  # type: ignore[no-untyped-call]
     """Two pins and the cap that joins them."""
 
-    def __init__(self, **options: object) -> None:
+    def __init__(self, **options: Any) -> None:
         super().__init__(**options)
-        self.segments.append(Segment([(0, 0), (0.2, 0)]))
-        self.segments.append(Segment([(0.8, 0), (1, 0)]))
+        self.segments.append(Segment([(0, 0), (0.2, 0), _GAP, (0.8, 0), (1, 0)]))
         self.segments.append(SegmentCircle((0.28, 0), 0.08))
         self.segments.append(SegmentCircle((0.72, 0), 0.08))
         self.segments.append(Segment([(0.28, 0.12), (0.28, 0.3), (0.72, 0.3), (0.72, 0.12)]))
 
 
-class ClampSymbol(elm.Element2Term):  # type: ignore[misc]
+class ClampSymbol(elm.Element2Term):  # type: ignore[no-untyped-call]
     """Two zener diodes, cathode to cathode."""
 
-    def __init__(self, **options: object) -> None:
+    def __init__(self, **options: Any) -> None:
         super().__init__(**options)
-        self.segments.append(
-            Segment([(0, 0), (0.1, 0), (0.1, 0.22), (0.5, 0), (0.1, -0.22), (0.1, 0)])
-        )
-        self.segments.append(
-            Segment([(1, 0), (0.9, 0), (0.9, 0.22), (0.5, 0), (0.9, -0.22), (0.9, 0)])
-        )
+        self.segments.append(Segment([(0, 0), (0.1, 0), _GAP, (0.9, 0), (1, 0)]))
+        for end in (0.1, 0.9):
+            self.segments.append(Segment([(end, 0.22), (0.5, 0), (end, -0.22), (end, 0.22)]))
         self.segments.append(Segment([(0.4, 0.33), (0.5, 0.25), (0.5, -0.25), (0.6, -0.33)]))
 
 
-class LinkSymbol(elm.Element2Term):  # type: ignore[misc]
+class LinkSymbol(elm.Element2Term):  # type: ignore[no-untyped-call]
     """A piece of wire that is a part of its own."""
 
-    def __init__(self, **options: object) -> None:
+    def __init__(self, **options: Any) -> None:
         super().__init__(**options)
         self.segments.append(Segment([(0, 0), (1, 0)], lw=4))
 
@@ -63,11 +65,11 @@ CURVES: dict[str, type[elm.Element2Term]] = {
 }
 
 
-class BoxSymbol(elm.Element):  # type: ignore[misc]
+class BoxSymbol(elm.Element):  # type: ignore[no-untyped-call]
     """A rectangle with named pins: `left`, `right`, `top` and `bottom`, evenly spread."""
 
     def __init__(
-        self, width: float, height: float, sides: dict[str, tuple[str, ...]], **options: object
+        self, width: float, height: float, sides: dict[str, tuple[str, ...]], **options: Any
     ) -> None:
         super().__init__(**options)
         w, h = width / 2, height / 2
@@ -85,8 +87,10 @@ class BoxSymbol(elm.Element):  # type: ignore[misc]
                 dx, dy = lead[side]
                 self.segments.append(Segment([(x, y), (x + dx, y + dy)]))
                 where = (x - dx * 0.25, y - dy * 0.4)
-                align = {"left": ("left", "center"), "right": ("right", "center")}.get(
-                    side, ("center", "center")
+                across: Literal["left", "right", "center"] = (
+                    "left" if side == "left" else "right" if side == "right" else "center"
                 )
-                self.segments.append(SegmentText(where, name, align=align, fontsize=10))
+                self.segments.append(
+                    SegmentText(where, name, align=(across, "center"), fontsize=10)
+                )
                 self.anchors[name] = (x + dx, y + dy)

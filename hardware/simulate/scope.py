@@ -25,7 +25,7 @@ def picture(
     start, end = window
     cell_x, cell_y = _WIDTH / _DIVISIONS[0], _HEIGHT / _DIVISIONS[1]
     per_division = (end - start) / _DIVISIONS[0]
-    unit, scale = ("us", 1e6) if per_division < 1e-3 else ("ms", 1e3)
+    unit, scale = ("us", 1e6) if per_division < 0.99e-3 else ("ms", 1e3)
     scales = f"{per_division * scale:g} {unit} and {volts:g} V a division; zero in the middle"
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{_WIDTH + 40}" height="{_HEIGHT + 110}" '
