@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import csv
+import functools
 import io
 
 import pytest
 
 from circuit.sheet import label
+from drawings.wiring import HALL, SHARED, VR, Wiring
 from make import ROOT, SHIPPED, SOURCES, simulated, written
-from stages.board import GPIO, board
+from stages.board import GPIO, TERMINALS, board
 
 GENERATED = ROOT / "generated"
+once_simulated = functools.cache(simulated)
 
 
 def test_files_without_simulation_are_fresh() -> None:
@@ -20,13 +23,13 @@ def test_files_without_simulation_are_fresh() -> None:
 
 
 def test_files_from_simulation_are_fresh() -> None:
-    for name, text in simulated().items():
+    for name, text in once_simulated().items():
         assert (GENERATED / name).read_text() == text, f"{name} is stale: python hardware/make.py"
 
 
 def test_no_file_is_left_over() -> None:
     names = {path.name for path in GENERATED.iterdir()}
-    assert names == set(written()) | set(simulated())
+    assert names == set(written()) | set(once_simulated())
 
 
 def test_the_shipped_delays_are_these() -> None:
@@ -53,3 +56,12 @@ def test_pins_are_those_of_the_firmware() -> None:
     page = (ROOT.parent / "firmware/README.md").read_text()
     assert "GPIO 0 to 7 | outputs" in page and "GPIO 8 to 15 | inputs" in page
     assert all(GPIO[f"OUT{n}"] == n and GPIO[f"IN{n}"] == 8 + n for n in range(6))
+
+
+@pytest.mark.parametrize("wiring", (HALL, VR, SHARED))
+def test_the_wiring_drawings_name_terminals_as_they_are(wiring: Wiring) -> None:
+    for wire in wiring.wires:
+        place, _, net = wire.left.partition(" ")
+        ref, _, number = place.partition(".")
+        terminals = TERMINALS[ref]
+        assert net in terminals if not number else net == terminals[int(number) - 1], wire.left
