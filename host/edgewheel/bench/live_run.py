@@ -16,6 +16,7 @@ from edgewheel.bench.live_record import LiveRecord
 from edgewheel.bench.live_settings import ripple_of, sensors_of
 from edgewheel.bench.live_source import PinLimits
 from edgewheel.bench.live_state import CourseRefused, CourseTaken, LiveEvent
+from edgewheel.bench.measured_stage import with_measured_stage
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.rig import lead_ticks, named
 from edgewheel.bench.truth import Truth
@@ -45,6 +46,7 @@ class LiveRun:
     ) -> None:
         self._plan = plan
         self._link = link
+        plan = with_measured_stage(plan, welcome)
         stage = plan.output_stage(welcome.tick_hz)
         lead = lead_ticks(stage, welcome)
         limits = PinLimits(welcome.tick_hz, stage, lead, welcome.shortest_hold_ticks)

@@ -73,6 +73,8 @@ class StageTimes:
     fall_us: Fraction = Fraction(0)
     voltage: Voltage | None = None
     """Of a track that is played as a VR sensor's voltage."""
+    origin: str = ""
+    """Where the numbers are from, in words; empty if nobody says anything."""
 
 
 @dataclass(frozen=True)

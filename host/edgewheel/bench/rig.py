@@ -9,6 +9,7 @@ from edgewheel.bench.events import Event, Finished, Understood
 from edgewheel.bench.feed import CommandSwitch
 from edgewheel.bench.follow import Follower
 from edgewheel.bench.links import BenchLink, SimulatedLink
+from edgewheel.bench.measured_stage import stage_words, with_measured_stage
 from edgewheel.bench.plan import BoardChoice, Plan, SimulatedController
 from edgewheel.bench.ports import PortLink
 from edgewheel.board.discovery import only_board
@@ -33,6 +34,8 @@ class Rig:
         self._abort = False
         self.pipeline: Pipeline | None = None
         self.pins: PinMaker | None = None
+        self.stage: dict[str, str] = {}
+        """Where the numbers of each track's output stage were from."""
         self.board = ""
         """Which board played last, in words: its kind, id and firmware."""
 
@@ -64,6 +67,8 @@ class Rig:
                     return event.welcome
 
     def _play(self, plan: Plan, link: BenchLink, welcome: Welcome) -> Iterator[Event]:
+        plan = with_measured_stage(plan, welcome)
+        self.stage = stage_words(plan)
         stage = plan.output_stage(welcome.tick_hz)
         lead = lead_ticks(stage, welcome)
         switch = _switch(plan)

@@ -64,7 +64,7 @@ class Runner:
                 raise
             finally:
                 self._note_edits()
-                found = {"board": self.rig.board, **self.verdict.as_data()}
+                found = {"board": self.rig.board, "stage": self.rig.stage, **self.verdict.as_data()}
                 self.record.finish({**meta_of(self.plan), **found, **self.summary})
 
     def _note_edits(self) -> None:

@@ -8,11 +8,12 @@ from fractions import Fraction
 
 from edgewheel.bench.plan import StageTimes
 from edgewheel.bench.voltages import Voltage, voltage_of
+from edgewheel.board.stage_store import LONGEST_DELAY_US, KnownStage, simulated
 from edgewheel.wheel.model import Sensor
 from edgewheel.yamlfile import Node, Section
 
-LONGEST_DELAY_US = 10_000
 HIGHEST_MV = 100_000
+WIRES = KnownStage(False, Fraction(0), Fraction(0), "the bench file")
 
 
 def read_stage(
@@ -44,14 +45,19 @@ def _read_times(node: Node | None, sensor: Sensor) -> StageTimes:
     if node is None:
         return StageTimes()
     section = node.section()
+    rail, pull_up = section.optional("rail"), None
+    if rail is not None:
+        pull_up = section.required("pull_up")
+    usual = simulated(rail, pull_up) if rail and pull_up else WIRES
     inverts_node = section.optional("inverts")
     rise = section.optional("rise_us")
     fall = section.optional("fall_us")
-    inverts = inverts_node.flag() if inverts_node else False
+    inverts = inverts_node.flag() if inverts_node else usual.inverts
     times = StageTimes(
         inverts,
-        rise.number(0, LONGEST_DELAY_US) if rise else Fraction(0),
-        fall.number(0, LONGEST_DELAY_US) if fall else Fraction(0),
+        rise.number(0, LONGEST_DELAY_US) if rise else usual.rise_us,
+        fall.number(0, LONGEST_DELAY_US) if fall else usual.fall_us,
+        origin=usual.origin,
     )
     output = section.optional("output")
     if output is not None and output.choice(("hall", "vr")) == "vr":

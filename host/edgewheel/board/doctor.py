@@ -8,14 +8,15 @@ from pathlib import Path
 from edgewheel.board.check import Check, Outcome, failed, passed
 from edgewheel.board.discovery import usb_candidates
 from edgewheel.board.doctor_link import check_link
-from edgewheel.board.doctor_wires import Wire, check_wires
+from edgewheel.board.doctor_wires import Wire, check_wires, measured_stages
 from edgewheel.board.enquiry import Enquiry
 from edgewheel.board.holders import holders, may_open, owning_group
 from edgewheel.board.image import load_image, packaged_image
-from edgewheel.board.loopback import PulseTable
+from edgewheel.board.loopback import Loop, PulseTable
 from edgewheel.board.rounds import Play, play_once
-from edgewheel.clock import Clock, WallClock
-from edgewheel.errors import BenchError, EdgewheelError
+from edgewheel.board.stage_store import StageStore
+from edgewheel.clock import Clock, WallClock, utc_stamp
+from edgewheel.errors import BenchError, EdgewheelError, UsageError
 from edgewheel.link import greeting
 from edgewheel.link.serial_port import BusyPortError, SerialPort
 from edgewheel.link.welcome import SIMULATED, Welcome
@@ -27,14 +28,19 @@ LEAD_MS = 20
 class Doctor:
     """Checks one board. `wires` must be found; without any, those that are there are measured.
 
-    `port` None takes the only port with the USB ids of a board.
+    `port` None takes the only port with the USB ids of a board. `store` keeps measured stages.
     """
 
     def __init__(
-        self, port: str | None = None, wires: Sequence[Wire] = (), clock: Clock | None = None
+        self,
+        port: str | None = None,
+        wires: Sequence[Wire] = (),
+        clock: Clock | None = None,
+        store: StageStore | None = None,
     ) -> None:
         self.port = port or ""
         self._wires = tuple(wires)
+        self._store = store or StageStore()
         self._clock = clock or WallClock()
         self._transport: SerialPort | None = None
         self._enquiry: Enquiry | None = None
@@ -197,3 +203,21 @@ class Doctor:
     def _loopback(self) -> Check:
         assert self._play is not None and self._table is not None
         return check_wires(self._play, self._table, self._wires)
+
+    def keep_stages(self, rail: str) -> Path:
+        """Keep what the wires showed as the stages behind this board's outputs; the file.
+
+        `rail` says on what supply and pull-up. To be called after all checks were passed. Raises
+        UsageError if no wire was found, FileError, OSError.
+        """
+        play, table, welcome = self._play, self._table, self._welcome
+        loops: list[Loop] = []
+        if play is not None and table is not None:
+            loops = table.loops(play.ended.start_tick, play.ticks, play.levels)
+        if not loops or welcome is None:
+            raise UsageError(
+                "No wire was measured, so there is nothing to keep. Wire the controller's line "
+                f"back to an input, then: {self._again} --loop 1:1 --keep"
+            )
+        stages = measured_stages(loops, f"measured {utc_stamp()}, {rail}")
+        return self._store.keep(welcome.unique_id, stages)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any
 
 from edgewheel.board.check import Check, Outcome, failed, passed
 from edgewheel.board.loopback import Delay, Loop, PulseTable
 from edgewheel.board.rounds import Play
+from edgewheel.board.stage_store import KnownStage
 
 
 @dataclass(frozen=True)
@@ -46,6 +48,19 @@ def check_wires(play: Play, table: PulseTable, wanted: Sequence[Wire]) -> Check:
         )
         return Check("loopback", Outcome.SKIPPED, text, remedy, values)
     return passed("loopback", text, values)
+
+
+def measured_stages(loops: Sequence[Loop], origin: str) -> dict[int, KnownStage]:
+    """The stages between outputs and the lines they were looked at on, by output.
+
+    A stage that inverts makes a fall of the pin a rise of the line.
+    """
+    found = {}
+    for loop in loops:
+        rise, fall = (loop.fall, loop.rise) if loop.inverts else (loop.rise, loop.fall)
+        rise_us, fall_us = (Fraction(round(one.mean_s * 1e9), 1000) for one in (rise, fall))
+        found[loop.output] = KnownStage(loop.inverts, rise_us, fall_us, origin)
+    return found
 
 
 def _wire(loop: Loop) -> Wire:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from typing import TYPE_CHECKING
 
 from edgewheel.cli.exits import ExitCode
@@ -32,6 +33,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="this output is wired to this input, as in 1:1; only such outputs give pulses, and "
         "each must arrive; may be given several times",
     )
+    parser.add_argument(
+        "--keep",
+        metavar="RAIL",
+        help="keep what the wires show as the stages behind this board's outputs, for later runs; "
+        "RAIL says on what supply and pull-up, as in '12 V, 1 kohm'",
+    )
     parser.add_argument("--json", action="store_true", help="print a JSON object")
 
 
@@ -46,12 +53,19 @@ def run(args: argparse.Namespace) -> int:
         done.append(check)
         if not args.json:
             _print(check)
+    kept = doctor.keep_stages(args.keep) if args.keep and _all_done(done) else None
     failed = any(check.outcome is Outcome.FAILED for check in done)
+    if kept is not None:
+        print(f"The stages of this board are kept in {kept}", file=sys.stderr)
     if args.json:
         checks = [{**vars(check), "values": dict(check.values)} for check in done]
         data = {"schema": 1, "port": doctor.port or None, "passed": not failed, "checks": checks}
         print(json.dumps(data, indent=2))
     return ExitCode.BENCH if failed else ExitCode.PASSED
+
+
+def _all_done(checks: list[Check]) -> bool:
+    return all(check.outcome in ("ok", "note") for check in checks)
 
 
 def _print(check: Check) -> None:

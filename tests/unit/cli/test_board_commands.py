@@ -10,6 +10,7 @@ import pytest
 from serial.tools import list_ports
 
 from edgewheel.board.image import load_image, packaged_image
+from edgewheel.board.stage_store import StageStore
 from edgewheel.cli.main import main
 from pty_bench import Loopback, PtyBench
 from usb_stand_in import Board, UsbStandIn, make_drive, usb_port
@@ -68,6 +69,17 @@ def test_no_boards_is_an_empty_list_and_a_word_of_help(capsys):
     out, err = capsys.readouterr()
     assert json.loads(out)["boards"] == []
     assert "edgewheel flash" in err
+
+
+def test_the_doctor_keeps_what_it_measured_with_the_board(tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    with PtyBench(Loopback()) as bench:
+        assert main(["doctor", "--port", bench.path, "--loop", "1:1", "--keep", "12 V"]) == 0
+    file = tmp_path / "edgewheel" / "stages" / f"{b'simulate'.hex()}.yaml"
+    assert str(file) in capsys.readouterr().err
+    (stage,) = StageStore().find(b"simulate").values()
+    assert stage.rise_us > 0
+    assert stage.origin.startswith("measured 20") and stage.origin.endswith(", 12 V")
 
 
 def test_the_doctor_ends_with_0_or_3(capsys):
