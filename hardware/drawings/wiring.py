@@ -12,12 +12,16 @@ _ROW, _BOX, _GAP = 34, 190, 270
 
 @dataclass(frozen=True)
 class Wire:
-    """A line from a terminal on the left to a place on the right; `note` stands on it."""
+    """A line from a terminal on the left to a place on the right; `note` stands on it.
+
+    What must stay `apart` gets no line.
+    """
 
     left: str
     right: str
     note: str = ""
     ground: bool = False
+    apart: bool = False
 
 
 @dataclass(frozen=True)
@@ -93,7 +97,7 @@ GROUNDS = Wiring(
         Wire("GND of the RP2040 board", "computer, through USB", "isolator or battery laptop",
              ground=True),
         Wire("clamp at every output", "GND beside its terminal", "short leads", ground=True),
-        Wire("not joined", "X5.2 SENSOR GND", "the controller joins it to its own 31"),
+        Wire("no wire from here", "X5.2 SENSOR GND", "the controller joins it itself", apart=True),
     ),
     ("Pins of the RP2040 board have no clamp: wrist strap on, terminals first.",),
 )  # fmt: skip
@@ -119,9 +123,9 @@ def draw(wiring: Wiring) -> str:
         )
     for n, wire in enumerate(wiring.wires):
         y = 84 + _ROW * n
+        stroke = 0 if wire.apart else 4 if wire.ground else 1.5
         lines += [
-            f'<path d="M{left} {y}H{right}" stroke="black" '
-            f'stroke-width="{4 if wire.ground else 1.5}"/>',
+            f'<path d="M{left} {y}H{right}" stroke="black" stroke-width="{stroke}"/>',
             f'<circle cx="{left}" cy="{y}" r="4"/><circle cx="{right}" cy="{y}" r="4"/>',
             f'<text x="{left - 10}" y="{y + 4}" text-anchor="end">{wire.left}</text>',
             f'<text x="{right + 10}" y="{y + 4}">{wire.right}</text>',

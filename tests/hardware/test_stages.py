@@ -150,4 +150,4 @@ def test_the_carrier_of_the_pulse_widths_is_gone(output: str) -> None:
     waves = run(around, "tran 100n 400u 380u 100n", "v(vr) v(vrp) v(vrm)")
     signal = waves["v(vr)"] if output == "VR" else waves["v(vrp)"] - waves["v(vrm)"]
     drift = np.polyval(np.polyfit(waves.time, signal, 2), waves.time)
-    assert np.ptp(signal - drift) < 0.03
+    assert np.ptp(signal - drift) < 0.02
