@@ -115,7 +115,7 @@ class Sheet:
         self._drawing.add(elm.Line().at((x - 0.1, at[1] - 0.25)).to((x - 0.1, at[1] - 0.8)))
         self.pins[ref, "VCC"] = (round(x - 0.1, 3), round(at[1] + 0.8, 3))
         self.pins[ref, "GND"] = (round(x - 0.1, 3), round(at[1] - 0.8, 3))
-        self._name(self.circuit.part(ref), (x, at[1] - 1.25), "below", 0.1)
+        self._name(self.circuit.part(ref), (x + 0.8, at[1] - 1.5), "below", 0.1)
 
     def transformer(self, ref: str, corner: Point) -> None:
         """A transformer with one winding a side; `corner` is the lower left terminal."""
