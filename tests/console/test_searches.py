@@ -9,9 +9,13 @@ import pytest
 
 from console_kit import console, press, text
 from edgewheel.bench.live_state import FaultState
+from edgewheel.bench.rig import Rig
+from edgewheel.bench.verdict import VerdictListener
+from edgewheel.console.fit import IDLE
 from edgewheel.console.runs.listing import differences, records
 from edgewheel.console.search.job import Job, Stage
 from edgewheel.search.trials import SearchStopped
+from mock_bench import mock_desk
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
 
@@ -131,6 +135,17 @@ def test_a_search_has_the_bench_until_f8_stops_it(tmp_path):
             return text(app)
 
     assert "stopped; what was played is in the record" in asyncio.run(scenario())
+
+
+def test_another_wheel_has_the_simulated_controller_set_for_it_and_is_in_sync(tmp_path):
+    desk = mock_desk(runs=tmp_path)
+    for wheel in ("36-minus-1-1-tooth-cam", "60-minus-2", "12-minus-3"):
+        assert desk.use_wheel(wheel)
+        verdict = VerdictListener(desk.plan.limits)
+        for event in Rig().run(desk.to_search().with_motion(IDLE)):
+            verdict.hear(event)
+        assert verdict.verdict().outcome == "passed", wheel
+    assert not desk.use_wheel("4-slit-disc-2-slots"), "no sheet says how to set it for that"
 
 
 def test_diagnose_names_what_is_wrong(tmp_path):

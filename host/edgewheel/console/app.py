@@ -199,8 +199,9 @@ class ConsoleApp(App[None]):
         self._choose("Bench file", files, lambda name: self.desk.open(Path(name)), free=True)
 
     def _use_wheel(self, name: str) -> None:
-        self.desk.use_wheel(name)
-        if isinstance(self.desk.plan.controller, SimulatedController):
+        if self.desk.use_wheel(name):
+            self.notify("The simulated controller is set for this wheel, as its sheet says.")
+        elif isinstance(self.desk.plan.controller, SimulatedController):
             self.notify(
                 "The simulated controller keeps its settings. Diagnose (F3, d) says which of them "
                 "do not fit this wheel.",

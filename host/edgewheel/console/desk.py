@@ -22,13 +22,16 @@ from edgewheel.bench.live_state import (
     PhaseChanged,
 )
 from edgewheel.bench.loader import read_plan
-from edgewheel.bench.plan import Plan
+from edgewheel.bench.plan import Plan, SimulatedController
+from edgewheel.console.document import only_faults, suited, text_of, with_settings, with_word
 from edgewheel.console.spare_faults import with_spares
 from edgewheel.console.watch import Watch
 from edgewheel.errors import UsageError
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import HIGHEST_RPM
-from edgewheel.yamlfile import Node, flow, load
+from edgewheel.wheel.library import find
+from edgewheel.wheel.model import Wheel
+from edgewheel.yamlfile import Node, load
 
 USUAL_RPM = Fraction(850)
 FIRST = Path(__file__).resolve().parents[1] / "examples" / "first-bench.yaml"
@@ -105,13 +108,35 @@ class Desk:
         """Put another bench file on the desk."""
         self._use(load(file), file)
 
-    def use_wheel(self, name: str) -> None:
-        """The same bench with another wheel of the library, or one in a file."""
-        self._set("wheel", name)
+    def use_wheel(self, name: str) -> bool:
+        """The same bench with another wheel of the library, or one in a file.
+
+        A simulated controller is set for it where the settings sheet says how; whether it was.
+        """
+        near = self.file.parent / name if name.endswith((".yaml", ".yml")) else name
+        wheel = find(near)
+        document = suited(with_word(self.plan.document, "wheel", name), wheel)
+        settings = self._fitted(wheel)
+        if settings is not None:
+            document = with_settings(document, settings)
+        self._use(document, self.file)
+        return settings is not None
+
+    def _fitted(self, wheel: Wheel) -> Node | None:
+        """Settings for a wheel; None where the controller is a real one, or has a file of its own,
+        or the sheet does not say.
+        """
+        from edgewheel.console.fit import fitted
+
+        if not isinstance(self.plan.controller, SimulatedController):
+            return None
+
+        before = self.plan.document.section().nodes["controller"].section().nodes["settings"]
+        return fitted(wheel, before) if isinstance(before.content, dict) else None
 
     def use_board(self, name: str) -> None:
         """The same bench with another board: `sim`, `auto`, or a port."""
-        self._set("board", name)
+        self._use(with_word(self.plan.document, "board", name), self.file)
 
     def turn(self) -> None:
         """Let the engine turn at the wanted speed."""
@@ -186,11 +211,6 @@ class Desk:
         assert self._player is not None
         return self._player
 
-    def _set(self, key: str, text: str) -> None:
-        section = self.plan.document.section().nodes
-        node = Node(replace(self.plan.document.place, key=key), text)
-        self._use(replace(self.plan.document, content={**section, key: node}), self.file)
-
     def _use(self, document: Node, file: Path) -> None:
         plan = read_plan(document, file)
         document = with_spares(document, plan.wheel, sensors_of(plan))
@@ -210,23 +230,6 @@ def first_speed(plan: Plan) -> Fraction:
     motion = plan.signal.motion
     held = (motion[number].segment for number in range(len(motion)))
     return next((one.rpm_begin for one in held if one.rpm_begin == one.rpm_end != 0), USUAL_RPM)
-
-
-def only_faults(document: Node, on: set[str]) -> Node:
-    """The bench file's tree with these faults on, and none of the others."""
-    section = document.section().nodes
-    faults = {
-        name: replace(node, content={**node.section().nodes, "off": Node(node.place, "false")})
-        for name, node in section["faults"].section().nodes.items()
-        if name in on
-    }
-    return replace(document, content={**section, "faults": Node(document.place, faults)})
-
-
-def text_of(document: Node) -> str:
-    """A bench file that reads as this tree."""
-    lines = [f"{key}: {flow(node)}" for key, node in document.section().nodes.items()]
-    return "\n".join(["# As it lay on the desk of the console.", *lines]) + "\n"
 
 
 def _begins(event: LiveEvent) -> bool:

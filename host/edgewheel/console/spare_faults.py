@@ -55,11 +55,11 @@ def _spares(wheel: Wheel, sensors: tuple[Sensor, ...]) -> Iterator[tuple[str, No
             continue
         text = words.format(crank=crank, cam=others[0] if others else "")
         node = parse(f"{text[:-1]}, off: true}}", "spare fault")
-        if _suits(name, node, wheel, sensors):
+        if suits(name, node, wheel, sensors):
             yield name, node
 
 
-def _suits(name: str, node: Node, wheel: Wheel, sensors: tuple[Sensor, ...]) -> bool:
+def suits(name: str, node: Node, wheel: Wheel, sensors: tuple[Sensor, ...]) -> bool:
     """Whether the wheel has the teeth and the kind of sensor for it."""
     try:
         read_faults(Node(node.place, {name: node}), wheel, sensors)
