@@ -85,6 +85,8 @@ class ChooseDialog(Dialog[str]):
             for choice in self._choices
             if all(word in f"{choice.name} {choice.about}".lower() for word in words)
         ]
+        begins = "-".join(words)
+        found.sort(key=lambda choice: not choice.name.lower().startswith(begins))
         options = self.query_one("#choices", OptionList)
         options.clear_options()
         wide = max((cell_len(choice.name) for choice in found), default=0)
