@@ -150,7 +150,9 @@ def test_raw_lines_are_held_still_and_searched():
             assert "HELD STILL" in text(app) and "later" not in text(app)
             await press(app, pilot, "s")
             assert "later" in text(app)
-            await press(app, pilot, "slash", *"none", "enter")
+            await press(app, pilot, "slash", "[", "enter")
+            assert "with '['" in text(app)
+            await press(app, pilot, "slash", "ctrl+u", *"none", "enter")
             assert "sync=none" in text(app) and "sync=full" not in text(app)
 
     asyncio.run(scenario())

@@ -97,7 +97,7 @@ class ConsoleApp(App[None]):
         """One look at the bench, drawn on the page that is seen."""
         view = replace(self.desk.look(), search=self._search_in_words())
         for sentence in view.trouble:
-            self.notify(sentence, severity="error", timeout=10)
+            self.notify(sentence, severity="error", timeout=10, markup=False)
         page = self.page
         if page is not None:
             with self.batch_update():
@@ -114,7 +114,7 @@ class ConsoleApp(App[None]):
         try:
             order()
         except EdgewheelError as error:
-            self.notify(str(error), severity="error", timeout=10)
+            self.notify(str(error), severity="error", timeout=10, markup=False)
             return False
         self.look()
         return True
@@ -246,7 +246,7 @@ class ConsoleApp(App[None]):
         if wanted in self.available_themes:
             self.theme = wanted
         elif wanted:
-            self.notify(f"There is no theme '{wanted}'.", severity="warning")
+            self.notify(f"There is no theme '{wanted}'.", severity="warning", markup=False)
 
     def _catch_signals(self) -> None:
         """Without these, SIGTERM and a terminal that is closed would end it with nothing parked."""

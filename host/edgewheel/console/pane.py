@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import ClassVar
 
 from textual.containers import Vertical
+from textual.markup import escape
 
 from edgewheel.console.desk import View
 
@@ -25,7 +26,7 @@ class Pane(Vertical):
     def name_it(self, detail: str) -> None:
         """Its name in the border, the key to it, and a few words more."""
         more = f" · {detail}" if detail else ""
-        title = f"{self.NAME} ({self.KEY}){more}"
+        title = escape(f"{self.NAME} ({self.KEY}){more}")
         if title != self.border_title:
             self.border_title = title
 

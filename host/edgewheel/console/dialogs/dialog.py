@@ -7,6 +7,7 @@ from typing import ClassVar, TypeVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
+from textual.markup import escape
 from textual.screen import ModalScreen
 from textual.widgets import Label
 
@@ -22,7 +23,7 @@ class Dialog(ModalScreen[Answer | None]):
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="dialog") as box:
-            box.border_title = self.title_text
+            box.border_title = escape(self.title_text)
             yield from self.inside()
             yield Label("", id="complaint", markup=False)
             yield Label(f"{self.KEYS_TEXT} · F8 parks", classes="quiet")
