@@ -60,6 +60,7 @@ COMMANDS = (
     Entry("threshold", "threshold", "find the value of one number at which the controller fails"),
     Entry("envelope", "envelope", "map where sync holds over two numbers, along its border"),
     Entry("report", "report", "make one page of a record, to be read, printed and sent on"),
+    Entry("qualify", "qualify", "play a plan of tests: a release's crank and cam inputs, proved"),
     Entry("boards", "boards", "list the boards that are plugged in, and what they say"),
     Entry("doctor", "doctor", "check port, board, link and wiring, and say what to type"),
     Entry("flash", "flash", "put the firmware that comes with edgewheel on a board"),

@@ -62,7 +62,7 @@ class Talk:
         elapsed_s = (now_ns - self._begun_ns) / 1e9
         line = f"{max(done, 0):4.0%}  {text}"
         if done >= KNOWN_SHARE:
-            line += f"  {_clock_text(elapsed_s * (1 - done) / done)} left"
+            line += f"  {clock_text(elapsed_s * (1 - done) / done)} left"
         if self._terminal:
             self._due_ns = now_ns + REDRAW_NS
             self._drawn = True
@@ -111,6 +111,7 @@ def stoppable(stop: Callable[[], None]) -> Iterator[None]:
             signal.signal(name, handler)
 
 
-def _clock_text(seconds: float) -> str:
+def clock_text(seconds: float) -> str:
+    """Minutes and seconds."""
     minutes, rest = divmod(round(seconds), 60)
     return f"{minutes}:{rest:02d}"

@@ -1,0 +1,143 @@
+"""Plays the trials of a suite, one at a time, each on record before the next begins.
+
+The number of a trial within its test and the suite's seed decide all that is drawn for it, so a
+test is played the same alone as among others, and a suite that was stopped is taken up where it
+was.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from pathlib import Path
+from random import Random
+from typing import Self
+
+from edgewheel import __version__
+from edgewheel.bench.plan import Plan
+from edgewheel.bench.record import run_folder
+from edgewheel.bench.rig import Rig
+from edgewheel.bench.search_record import SearchRecord, Trial
+from edgewheel.clock import utc_stamp
+from edgewheel.errors import BenchError, UsageError
+from edgewheel.search.qualify.plan import QualifyPlan
+from edgewheel.search.qualify.shown import Shown
+from edgewheel.search.trial import SEEDS
+from edgewheel.search.trials import SearchStopped
+
+FINGERPRINT = "search"
+TEST = "test "
+"""Before a test's name in the record's notes: what was asked in it."""
+
+Play = Callable[[Rig, Plan], Shown | None]
+
+
+class Player:
+    """The trials of one suite, with their record in a folder under `runs` or in `resume`."""
+
+    def __init__(self, plan: QualifyPlan, runs: Path, resume: Path | None = None) -> None:
+        self.plan = plan
+        self.folder = resume if resume is not None else run_folder(runs, plan.name)
+        self.rig = Rig()
+        self.stopped = False
+        self.meta: Mapping[str, str] = {}
+        self._known: dict[str, Trial] = {}
+        self._played: dict[str, list[Trial]] = {}
+
+    def __enter__(self) -> Self:
+        self._record = SearchRecord(self.folder)
+        wanted = _meta(self.plan)
+        if self._record.is_new:
+            self._record.inputs(self.plan.inputs, wanted)
+        self.meta = self._record.meta()
+        if self.meta.get(FINGERPRINT) != wanted[FINGERPRINT]:
+            self._record.close()
+            raise UsageError(
+                f"{self.folder} is the record of another suite: the plan, the bench file or the "
+                "version of edgewheel has changed. Leave --resume out to begin anew."
+            )
+        known = self._record.trials()
+        self._known = {trial.setting: trial for trial in known}
+        self._next = len(known)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        with suppress(BenchError):
+            self._record.close()
+
+    def stop(self) -> None:
+        """Park the outputs and start no other trial; may be called from a signal handler."""
+        self.stopped = True
+        self.rig.abort()
+
+    def seed_of(self, test: str, number: int) -> int:
+        """The seed of a trial."""
+        return Random(f"{self.plan.seed} {test} {number}").randrange(SEEDS)
+
+    def play(
+        self,
+        test: str,
+        number: int,
+        values: Mapping[str, str],
+        plan_of: Callable[[int], Plan],
+        play: Play,
+    ) -> Trial:
+        """A trial of a test, from the record if it is there. `plan_of` makes it from its seed.
+
+        Raises SearchStopped, BenchError, FileError, UsageError.
+        """
+        setting = json.dumps({"test": test, "trial": number, **values})
+        trial = self._known.get(setting)
+        if trial is None:
+            seed = self.seed_of(test, number)
+            trial = self._play(setting, seed, plan_of(seed), play)
+        self._played.setdefault(test, []).append(trial)
+        return trial
+
+    def trials_of(self, test: str) -> list[Trial]:
+        """The trials of a test that were asked for, in that order."""
+        return self._played.get(test, [])
+
+    @property
+    def all_trials(self) -> list[Trial]:
+        """Of every test."""
+        return [trial for trials in self._played.values() for trial in trials]
+
+    def finish(self, summary: Mapping[str, object]) -> None:
+        """The suite is over: write what it found."""
+        self._record.finish(summary)
+
+    def _play(self, setting: str, seed: int, plan: Plan, play: Play) -> Trial:
+        if self.stopped:
+            raise SearchStopped
+        shown = play(self.rig, plan)
+        if shown is None or self.stopped:
+            raise SearchStopped
+        seconds = float(plan.signal.motion.end_s)
+        words = (shown.passed, shown.detail, shown.reason)
+        trial = Trial(self._next, setting, seed, *words, seconds, shown.figures_text())
+        self._record.add(trial)
+        self._next += 1
+        return trial
+
+
+def _meta(plan: QualifyPlan) -> dict[str, str]:
+    return {
+        "kind": "qualify",
+        "name": plan.name,
+        "edgewheel": __version__,
+        "python": platform.python_version(),
+        "seed": str(plan.seed),
+        "began": utc_stamp(),
+        FINGERPRINT: _fingerprint(plan),
+        **{f"{TEST}{test.name}": test.asked for test in plan.tests},
+    }
+
+
+def _fingerprint(plan: QualifyPlan) -> str:
+    """A digest of everything that decides the trials."""
+    parts = [__version__, str(plan.seed), *(text for _, text in plan.inputs)]
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
