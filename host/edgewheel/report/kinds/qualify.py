@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
-from edgewheel.report.kinds.common import make_report
+from edgewheel.report.kinds.common import attempted, make_report
+from edgewheel.report.kinds.suite_losses import SuiteLosses
 from edgewheel.report.model import Advice, Against, Evidence, Grade, Report, Test
 from edgewheel.report.pictures.looks import number
 from edgewheel.report.source import Source
@@ -18,7 +20,8 @@ SENSES = {"at_least": "at least", "at_most": "at most", "is": "exactly"}
 def read_qualify(source: Source) -> Report:
     """The report of a qualify folder."""
     summary = source.summary
-    tests = tuple(_test(source, data) for data in summary["tests"])
+    losses = SuiteLosses(source)
+    tests = tuple(_test(source, data, losses) for data in summary["tests"])
     grade = Grade(summary["verdict"])
     return make_report(
         source,
@@ -32,7 +35,7 @@ def read_qualify(source: Source) -> Report:
     )
 
 
-def _test(source: Source, data: Any) -> Test:
+def _test(source: Source, data: Any, losses: SuiteLosses) -> Test:
     measured = data.get("measured")
     confidence = data.get("confidence")
     return Test(
@@ -46,8 +49,17 @@ def _test(source: Source, data: Any) -> Test:
         trials=data.get("trials"),
         seconds=float(data.get("seconds") or 0),
         repeat=str(data.get("repeat") or source.repeat("")),
-        evidence=lambda: [_with_limit(one, data) for one in data.get("evidence") or []],
+        evidence=lambda: _evidence(data, losses),
     )
+
+
+def _evidence(data: Any, losses: SuiteLosses) -> list[Evidence]:
+    """What the summary holds, and the signal where a search of a limit failed."""
+    found = [_with_limit(one, data) for one in data.get("evidence") or []]
+    sought = [one for one in found if one["kind"] == "threshold"]
+    for one in sought:
+        found += attempted(partial(losses.of, str(data["name"]), one))
+    return found
 
 
 def _with_limit(evidence: Evidence, data: Any) -> Evidence:
