@@ -1,0 +1,100 @@
+"""Verdicts, intervals and comparisons by themselves, and what a plan may not say."""
+
+from math import inf
+
+import pytest
+
+from edgewheel.cli import qualify
+from edgewheel.cli.main import main
+from edgewheel.errors import FileError
+from edgewheel.search.posterior import Answer
+from edgewheel.search.qualify.bounds import Bound, Grade, Measured
+from edgewheel.search.qualify.changes import Hits, Searched, chance, fewer, holm, larger
+from edgewheel.search.qualify.reading import load_qualify
+from edgewheel.search.qualify.samples import quantile, trials_for
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "grade"),
+    [
+        (110, 106, 112, Grade.PASSED),
+        (110, 104, 112, Grade.MARGINAL),
+        (101, 95, 112, Grade.MARGINAL),
+        (99, 98, 120, Grade.FAILED),
+        (120, -inf, inf, Grade.MARGINAL),
+    ],
+)
+def test_a_value_passes_only_with_its_whole_interval_beyond_the_band(value, low, high, grade):
+    assert Bound("at_least", 100, 5).grade(Measured(value, low, high, "rpm")) is grade
+    mirrored = Measured(-value, -high, -low, "rpm")
+    assert Bound("at_most", -100, 5).grade(mirrored) is grade
+
+
+def test_a_quantile_has_an_end_only_where_there_are_trials_enough():
+    few = trials_for(0.9)
+    assert few == 36
+    assert quantile(range(few), 0.9, "ms").high == few - 1
+    assert quantile(range(few - 1), 0.9, "ms").high == inf
+    assert quantile([1.0] * 40 + [inf] * 10, 0.9, "ms").value == inf
+
+
+def test_two_samples_far_apart_differ_and_equal_ones_do_not():
+    assert larger([5, 6, 7, 8, inf], [1, 2, 3, 4, 4]) < 0.01
+    assert larger([3.0] * 8, [3.0] * 8) == 1.0
+    assert fewer(Hits(0, 20), Hits(20, 20)) < 1e-9
+    assert fewer(Hits(20, 20), Hits(20, 20)) == 1.0
+
+
+def bracket(at: float) -> Searched:
+    ends = ((at - 0.01, False), (at + 0.01, True))
+    return Searched(tuple(Answer(x, failed) for x, failed in ends for _ in range(7)), 0.5)
+
+
+def test_a_threshold_that_moved_is_told_from_one_that_did_not():
+    moved = chance(bracket(0.7), bracket(0.6))
+    assert moved.worse < 0.001 < 0.9 < moved.better
+    assert 0.4 < chance(bracket(0.7), bracket(0.7)).worse < 0.6
+
+
+def test_holm_stops_at_the_first_that_does_not_stand():
+    assert holm([0.04, 0.001, 0.024]) == [True, True, True]
+    assert holm([0.04, 0.001, 0.026]) == [False, True, False]
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "complaint"),
+    [
+        ("kind: speed", "kind: sped", "'speed'"),
+        ("begin_rpm", "begin_rmp", "'begin_rpm'"),
+        ("at_least: 6000", "at_least: 60000", "where the search looks"),
+        ("{from: 4000, to: 9000}", "{from: 10, to: 9000}", "asks for no sync"),
+        ("rpm: 900\n    limits: {ms", "rpm: 900\n    trials: 3\n    limits: {ms", "no 95 %"),
+        ("track: crank, width_us: 100", "track: crnk, width_us: 100", "'crank'"),
+    ],
+)
+def test_a_plan_that_cannot_be_is_refused_with_what_would_be_right(
+    tmp_path, was, becomes, complaint
+):
+    text = qualify.DEMO.read_text()
+    assert was in text
+    for file in ("bench.yaml", "wheel.yaml"):
+        (tmp_path / file).write_text((qualify.DEMO.parent / file).read_text())
+    (tmp_path / "plan.yaml").write_text(text.replace(was, becomes, 1))
+    with pytest.raises(FileError, match=complaint) as error:
+        load_qualify(tmp_path / "plan.yaml")
+    assert error.value.place.line
+
+
+def test_without_a_plan_the_one_that_comes_along_is_named(capsys):
+    assert main(["qualify"]) == 2
+    assert str(qualify.DEMO) in capsys.readouterr().err
+
+
+def test_a_test_that_the_controller_gives_nothing_for_is_an_error(tmp_path, capsys):
+    for file in ("bench.yaml", "wheel.yaml", qualify.DEMO.name):
+        text = (qualify.DEMO.parent / file).read_text()
+        (tmp_path / file).write_text(text.replace("    ignition: {", "    ignition: null #"))
+    plan = str(tmp_path / qualify.DEMO.name)
+    runs = ["--runs", str(tmp_path / "runs")]
+    assert main(["qualify", plan, "--only", "stop_in_dwell", *runs]) == 3
+    assert "Not possible: no coil" in capsys.readouterr().err
