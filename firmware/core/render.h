@@ -30,7 +30,8 @@ void render_start(uint64_t start_tick);
 /* Makes as many codes as the port takes. */
 enum render_result render_fill(void);
 
-/* Forgets what was seen of the stream behind its first `handed` transitions, the last of them at `tick`: it has a new course. */
+/* Forgets what was seen of the stream behind its first `handed` transitions, the last of them at `tick`: it has a new
+   course. */
 void render_splice(uint64_t handed, uint64_t tick);
 
 /* Brings the waves to rest: the run is over. */

@@ -12,6 +12,7 @@
 #include "serial.h"     /* serial_read */
 #include "timebase.h"   /* timebase_now */
 #include "usb.h"        /* usb_wake */
+#include "voltage.h"    /* voltage_wake */
 #include "watchdog.h"   /* watchdog_feed */
 
 int main(void);
@@ -65,6 +66,7 @@ int main(void)
     timebase_start();
     generator_wake();
     sampler_wake();
+    voltage_wake();
     led_wake();
     chip_wake();
     board_wake();

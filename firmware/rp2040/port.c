@@ -9,6 +9,7 @@
 #include "serial.h"    /* serial_write */
 #include "timebase.h"  /* timebase_now */
 #include "version.h"   /* FIRMWARE_VERSION */
+#include "voltage.h"   /* the voltages of VR sensors */
 
 #define BOARD_RP2040 2u
 #define FEATURE_BOOTLOADER 1u
@@ -21,7 +22,8 @@ static struct port_facts facts = {
     .handover_ticks = CLOCK_HZ / 50u,
     .first_tick = CLOCK_HZ / 100000u,
     .outputs = 8,
-    .waves = 0,
+    .waves = VOLTAGE_WAVES,
+    .code_ticks = VOLTAGE_CODE_CYCLES,
     .inputs = 8,
     .features = FEATURE_BOOTLOADER,
     .firmware = FIRMWARE_VERSION,
@@ -103,24 +105,24 @@ void port_set(uint8_t mask)
     generator_set(mask);
 }
 
-/* This board has no wave stage, and says so: its WELCOME counts no waves, so none of these is ever called. */
 void port_wave_start(void)
 {
+    voltage_start();
 }
 
 uint32_t port_wave_room(uint64_t *tick)
 {
-    *tick = timebase_now();
-    return 0;
+    return voltage_room(tick);
 }
 
 void port_wave_put(const uint16_t *codes)
 {
-    (void)codes;
+    voltage_put(codes);
 }
 
 void port_wave_rest(void)
 {
+    voltage_rest();
 }
 
 uint8_t port_capture_begin(void)

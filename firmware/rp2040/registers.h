@@ -21,6 +21,7 @@
 #define RESET_PIO0 BIT(10)
 #define RESET_PLL_SYS BIT(12)
 #define RESET_PLL_USB BIT(13)
+#define RESET_PWM BIT(14)
 #define RESET_TIMER BIT(21)
 #define RESET_USBCTRL BIT(24)
 
@@ -58,6 +59,7 @@
 
 /* Pins, sections 2.19 and 2.3.1 */
 #define IO_CTRL(pin) REGISTER(0x40014004u + 8u * (pin))
+#define IO_FUNCTION_PWM 4u
 #define IO_FUNCTION_SIO 5u
 #define IO_FUNCTION_PIO0 6u
 #define PAD(pin) REGISTER(0x4001C004u + 4u * (pin))
@@ -78,6 +80,12 @@
 #define SSI_SER REGISTER(0x18000010u)
 #define SSI_SR REGISTER(0x18000028u)
 #define SSI_DR0 REGISTER(0x18000060u)
+
+/* Pulse widths, section 4.5 */
+#define PWM_CTR(slice) REGISTER(0x40050008u + 20u * (slice))
+#define PWM_CC(slice) REGISTER(0x4005000Cu + 20u * (slice))
+#define PWM_TOP(slice) REGISTER(0x40050010u + 20u * (slice))
+#define PWM_EN REGISTER(0x400500A0u)
 
 /* PIO block 0, section 3.7 */
 #define PIO_CTRL REGISTER(0x50200000u)
@@ -122,6 +130,7 @@
 #define DMA_TREQ_ALWAYS 0x3Fu
 #define DMA_TREQ_PIO0_TX(sm) (sm)
 #define DMA_TREQ_PIO0_RX(sm) (4u + (sm))
+#define DMA_TREQ_PWM_WRAP(slice) (24u + (slice))
 #define DMA_QUIET BIT(21)
 #define DMA_BUSY BIT(24)
 

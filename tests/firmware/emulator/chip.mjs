@@ -5,6 +5,7 @@
 import { RP2040 } from 'rp2040js';
 import { mendChip } from './models.mjs';
 import { NEVER, mendPio } from './pio.mjs';
+import { PulseWidths } from './pwm.mjs';
 import { Finding, fatalLogger, gateResets, slowClocks, strictUsb } from './strict.mjs';
 
 export const HZ = 125_000_000;
@@ -24,6 +25,7 @@ export class Chip {
     this.halted = false;
     this.edges = { cycles: [], masks: [] };
     this.led = [];
+    this.voltages = [];
     this.words = [];
     this.inputs = [];
     this.loop = new Map();
@@ -45,6 +47,7 @@ export class Chip {
       mendPio(pio, { now, skip: this.skip, pinsMoved: (cycle) => this.pinsMoved(cycle) });
       pio.cycle = this.cycle;
     }
+    rp.peripherals[0x40050] = new PulseWidths(rp, now, (...change) => this.voltages.push(change));
     gateResets(rp);
     slowClocks(rp, now);
     strictUsb(rp);

@@ -54,6 +54,7 @@ async function carryOut(request) {
     cycles: bytesOf(Float64Array.from(edges.cycles)),
     masks: bytesOf(Uint16Array.from(edges.masks)),
     led,
+    voltages: chip.voltages.splice(0),
     words: chip.words.splice(0),
     queued: host.queued,
     device: host.device,

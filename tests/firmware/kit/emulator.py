@@ -35,6 +35,7 @@ class Emulator:
         self._masks: list[Any] = []
         self.led: list[tuple[int, int]] = []
         self.words: list[int] = []
+        self.voltages: list[tuple[int, ...]] = []
         self.last: dict[str, Any] = {}
         self.host = Host(self)
 
@@ -53,6 +54,7 @@ class Emulator:
         self._cycles.append(np.frombuffer(base64.b64decode(answer["cycles"]), np.float64))
         self._masks.append(np.frombuffer(base64.b64decode(answer["masks"]), np.uint16))
         self.words += answer["words"]
+        self.voltages += [tuple(change) for change in answer["voltages"]]
         self.led += [tuple(change) for change in answer["led"]]
         self.last = answer
         return answer

@@ -1,0 +1,33 @@
+/*
+ * The voltages of VR sensors: two pairs of pulse widths, upper and lower byte of a code, on the clock of the outputs.
+ *
+ *     voltage_put -> a ring for each wave -> DMA, a word every 8.192 us -> PWM slice -> two pins, 488 kHz
+ *
+ * The pulses never stop; at rest they stand at their middle. From the main loop only.
+ */
+#ifndef RP2040_VOLTAGE_H
+#define RP2040_VOLTAGE_H
+
+#include <stdint.h> /* uint64_t */
+
+#define VOLTAGE_WAVES 2u
+/* Four periods of the pulses. */
+#define VOLTAGE_CODE_CYCLES 1024u
+#define VOLTAGE_OVERTAKEN UINT32_MAX
+
+/* Starts the pulses, at their middle. */
+void voltage_wake(void);
+
+/* Lets codes follow from now on. A run of more than nine hours and a half overtakes them. */
+void voltage_start(void);
+
+/* Returns how many codes fit, and gives the board's tick at the middle of the first; or VOLTAGE_OVERTAKEN. */
+uint32_t voltage_room(uint64_t *tick);
+
+/* Adds a code of each wave. */
+void voltage_put(const uint16_t *codes);
+
+/* Brings both waves to their middle. */
+void voltage_rest(void);
+
+#endif

@@ -1,0 +1,126 @@
+"""The voltages of VR outputs on the real image's pins: every code at its cycle, the zero crossing
+on the transition, the amplitude by the curve."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from edgewheel.link.waves import MIDDLE, HalfWave, Told, WaveForm, WaveTrack, code
+from firmware.kit.emulator import HZ, MS, Emulator
+from firmware.kit.player import Player, errors
+from firmware.kit.stream import RandomEncoder
+
+CODE_CYCLES = 1024
+SINE = bytes(round(255 * np.sin(np.pi * k / 16)) for k in range(17))
+AT_6000_RPM = HZ * 3 // 36_000  # half a pitch of 60-2
+FORM = WaveForm(32_000, 1, (HalfWave(AT_6000_RPM, SINE), HalfWave(3 * AT_6000_RPM, SINE)))
+
+
+def wheel(turns: int, half_pitch: int, to: int) -> list[tuple[int, int]]:
+    """Transitions of outputs 0, a wheel of 60-2 that changes its speed, and 1, some other line."""
+    found, mask = [(2 * MS, 2)], 2
+    halves = [3 if k in (116, 117) else 1 for _ in range(turns) for k in range(118)]
+    for k, pitches in enumerate(halves):
+        mask ^= 1
+        length = half_pitch + (to - half_pitch) * k // len(halves)
+        found.append((pitches * length * 2 // 3, mask))
+        mask ^= 2
+        found.append((pitches * length // 3, mask))
+    return found
+
+
+def play(
+    board: Emulator, items: list[tuple[int, int]], wave: int
+) -> tuple[list[tuple[int, int]], int]:
+    """Plays it; the codes of a wave at the pins, (cycle from which on it stands, code), and the
+    cycle of run tick 0, as the edges of the outputs tell it.
+    """
+    board.host.send("CONFIG", FORM.config(wave, 0).pack())
+    encoder = RandomEncoder(1, 7168)
+    player = Player(board, encoder.payloads(items), len(items), encoder.tick)
+    player.arm()
+    board.edges()
+    player.start()
+    player.finish()
+    board.run(10 * MS)
+    assert (board.host.state, board.host.reason) == ("holding", "end")
+    edges = board.edges()
+    assert (errors(edges, items) == 0).all()
+    codes = [(at, upper << 8 | lower) for at, own, upper, lower in board.voltages if own == wave]
+    return codes, int(edges[0][0]) - items[0][0]
+
+
+def crossings_of(items: list[tuple[int, int]]) -> list[int]:
+    ticks = np.cumsum([delta for delta, _ in items]).tolist()
+    levels = [mask & 1 for _, mask in items]
+    return [t for t, a, b in zip(ticks, [0, *levels], levels, strict=False) if a != b]
+
+
+def told_of(crossings: list[int]) -> list[Told]:
+    track = WaveTrack(FORM)
+    return [track.tell(b - a, (n + 1) & 1) for n, (a, b) in enumerate(pairwise(crossings))]
+
+
+@pytest.mark.parametrize(("half_pitch", "to", "wave"), [(60_000, 30_000, 0), (15_000, 9_000, 1)])
+def test_codes_leave_the_pins_at_their_cycle(
+    emulator: Callable[..., Emulator], half_pitch: int, to: int, wave: int
+) -> None:
+    """Each stands for 1,024 cycles and is what its half-wave is in their middle."""
+    items = wheel(2, half_pitch, to)
+    codes, origin = play(emulator(), items, wave)
+    crossings = crossings_of(items)
+    told = told_of(crossings)
+    run = [(at, value) for at, value in codes if at > origin][4:-2]
+    assert len(run) > 1_000
+    assert all(b - a == CODE_CYCLES for (a, _), (b, _) in pairwise(run))
+    for at, value in run:
+        middle = at + CODE_CYCLES // 2 - origin
+        n = int(np.searchsorted(crossings, middle, side="right")) - 1
+        inside = 0 <= n < len(told)
+        assert value == (code(FORM, told[n], middle - crossings[n]) if inside else MIDDLE), middle
+    assert codes[-1][1] == MIDDLE
+
+
+def test_zero_crossings_stand_on_the_teeth_and_amplitude_follows_speed(
+    emulator: Callable[..., Emulator],
+) -> None:
+    """What the codes say without any knowledge of how they were made: straight lines between the
+    middles of their times cross zero within 0.05 degrees of the transition."""
+    half_pitch = 20_000  # 3,125 rpm
+    items = wheel(2, half_pitch, half_pitch)
+    codes, origin = play(emulator(), items, 0)
+    at = np.array([cycle + CODE_CYCLES // 2 - origin for cycle, _ in codes], float)
+    volts = np.array([value - MIDDLE for _, value in codes], float)
+    turns = np.flatnonzero(volts[:-1] * volts[1:] < 0)
+    crossed = at[turns] - volts[turns] * (at[turns + 1] - at[turns]) / (
+        volts[turns + 1] - volts[turns]
+    )
+    wanted = np.array(crossings_of(items)[1:-1], float)
+    nearest = wanted[np.abs(wanted[:, None] - crossed[None, :]).argmin(axis=0)]
+    off_deg = (crossed - nearest) / half_pitch * 3
+    print(f"{len(crossed)} crossings, off by {np.abs(off_deg).max():.4f} degrees at most")
+    assert len(crossed) > 200
+    assert np.abs(off_deg).max() < 0.05
+    assert volts.max() == pytest.approx(32_000 * AT_6000_RPM / half_pitch, rel=0.02)
+
+
+def test_a_stop_brings_the_wave_to_rest_at_once(emulator: Callable[..., Emulator]) -> None:
+    board = emulator()
+    board.host.send("CONFIG", FORM.config(0, 0).pack())
+    items = wheel(20, 15_000, 15_000)
+    encoder = RandomEncoder(1, 7168)
+    player = Player(board, encoder.payloads(items), len(items), encoder.tick)
+    player.arm()
+    player.start()
+    board.run(20 * MS)
+    board.host.stop()
+    stopped = board.last["cycle"]
+    board.run(20 * MS)
+    assert board.host.state == "holding"
+    after = [(at, upper << 8 | lower) for at, own, upper, lower in board.voltages if own == 0]
+    assert after[-1][1] == MIDDLE
+    assert after[-1][0] < stopped + MS
