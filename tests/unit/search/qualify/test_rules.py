@@ -10,8 +10,12 @@ from edgewheel.errors import FileError
 from edgewheel.search.posterior import Answer
 from edgewheel.search.qualify.bounds import Bound, Grade, Measured
 from edgewheel.search.qualify.changes import Hits, Searched, chance, fewer, holm, larger
-from edgewheel.search.qualify.reading import load_qualify
+from edgewheel.search.qualify.playing import Player
+from edgewheel.search.qualify.qualification import Qualification
+from edgewheel.search.qualify.reading import load_qualify, only
 from edgewheel.search.qualify.samples import quantile, trials_for
+from edgewheel.search.trials import SearchStopped
+from qualify_suite import play
 
 
 @pytest.mark.parametrize(
@@ -98,3 +102,21 @@ def test_a_test_that_the_controller_gives_nothing_for_is_an_error(tmp_path, caps
     runs = ["--runs", str(tmp_path / "runs")]
     assert main(["qualify", plan, "--only", "stop_in_dwell", *runs]) == 3
     assert "Not possible: no coil" in capsys.readouterr().err
+
+
+def test_a_suite_that_was_stopped_goes_on_to_the_same_end(tmp_path):
+    plan = load_qualify(qualify.DEMO)
+    tests = only(plan, ["stall"])
+    whole = play(qualify.DEMO, tmp_path / "whole", ["stall"])
+    with pytest.raises(SearchStopped), Player(plan, tmp_path / "cut") as player:
+        suite = Qualification(player, tests, "")
+        for step, _ in enumerate(suite.items()):
+            if step == 4:
+                player.stop()
+    assert not (player.folder / "summary.json").exists()
+    with Player(plan, tmp_path / "cut", resume=player.folder) as player:
+        suite = Qualification(player, tests, "")
+        list(suite.items())
+    assert [one.as_data("") for one in suite.outcomes] == [
+        {**test, "repeat": ""} for test in whole.summary["tests"]
+    ]
