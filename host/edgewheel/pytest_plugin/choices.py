@@ -12,12 +12,13 @@ import pytest
 from edgewheel import __version__
 
 SIMULATED = "sim"
-_OPTIONS = (
+OPTIONS = (
     ("bench", "FILE", "the bench file; a test's marker may name another"),
     ("board", "BOARD", "'sim' (default), 'auto' for the only board on USB, or a port"),
     ("controller", "FILE", "a file with the 'controller:' to take instead of the bench file's"),
     ("runs", "FOLDER", "where run folders go; default: pytest's temporary folder"),
     ("seed", "NUMBER", "the seed, instead of the bench file's"),
+    ("against", "FOLDER", "a suite on record: what got worse since, fails"),
 )
 
 
@@ -30,6 +31,7 @@ class Choices:
     controller: Path | None
     runs: Path | None
     seed: str
+    against: Path | None = None
 
     @property
     def real_board(self) -> bool:
@@ -45,6 +47,7 @@ class Choices:
             _path(config, "controller"),
             _path(config, "runs"),
             _text(config, "seed"),
+            _path(config, "against"),
         )
 
     def with_runs(self, runs: Path) -> Choices:
@@ -55,7 +58,7 @@ class Choices:
 def add_options(parser: pytest.Parser) -> None:
     """`--edgewheel-NAME`, and `edgewheel_NAME` in the settings file."""
     group = parser.getgroup("edgewheel", "crank and cam inputs on a bench (edgewheel)")
-    for name, metavar, words in _OPTIONS:
+    for name, metavar, words in OPTIONS:
         group.addoption(f"--edgewheel-{name}", metavar=metavar, help=words)
         parser.addini(f"edgewheel_{name}", f"as --edgewheel-{name}: {words}", default="")
 

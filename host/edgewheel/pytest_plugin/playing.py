@@ -47,20 +47,22 @@ class Bench:
         values: Mapping[str, str],
         item: pytest.Item,
         subtests: pytest.Subtests,
-        runs: Path,
+        choices: Choices,
     ) -> None:
         self._document = document
         self._file = file
         self._values = dict(values)
         self._item = item
         self._subtests = subtests
-        self.runs = runs
+        assert choices.runs is not None
+        self._choices = choices
+        self.runs = choices.runs
         self.plan = plan_with(document, file, values)
 
     def set(self, address: str, value: object) -> Bench:
         """The same bench with one value of its file changed, such as `faults.worn.delay_us`."""
         values = {**self._values, address: text_of(value)}
-        return Bench(self._document, self._file, values, self._item, self._subtests, self.runs)
+        return Bench(self._document, self._file, values, self._item, self._subtests, self._choices)
 
     def run(self, *, check: bool = True) -> Verdict:
         """Play the bench file's motion once. With `check`, a controller that fails is a failure."""
@@ -123,6 +125,21 @@ class Bench:
         self.note("threshold", f"{played.folder}: {address} {seek.limit.threshold:.6g}, {found}")
         return seek.limit
 
+    def qualify(self, plan: str | Path, *only: str) -> None:
+        """A suite, as `edgewheel qualify`: each of its tests a subtest, marginal ones pass.
+
+        `plan` is a file named from the folder of the test's module, whose bench file must be this
+        bench's; `only` names some of its tests. With --edgewheel-against, what got worse since that
+        suite fails, too.
+        """
+        from edgewheel.pytest_plugin.suite import Suite
+
+        choices = self._choices
+        file = self._item.path.parent / plan
+        suite = Suite(file, self._file, self.plan, only, choices.seed)
+        suite.play(self._subtests, self.runs, choices.against)
+        self.note("qualify", f"{suite.folder}: {suite.grade.value}")
+
     def note(self, name: str, value: object) -> None:
         """A property of this test in the JUnit file."""
         self._item.user_properties.append((f"edgewheel.{name}", str(value)))
@@ -150,8 +167,7 @@ def open_bench(item: pytest.Item, choices: Choices, subtests: pytest.Subtests) -
             f"{file.name} has a real controller: give --edgewheel-board auto or a port, or a "
             "simulated one with --edgewheel-controller FILE"
         )
-    assert choices.runs is not None
-    bench = Bench(document, file, values_set(item), item, subtests, choices.runs)
+    bench = Bench(document, file, values_set(item), item, subtests, choices)
     bench.note_origin()
     return bench
 

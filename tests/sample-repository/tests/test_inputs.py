@@ -16,6 +16,10 @@ def test_the_worst_sensor_in_stock_is_endured(bench):
     assert limit.low >= 40
 
 
+def test_the_release_holds(bench):
+    bench.qualify("../bench/release.yaml")
+
+
 @pytest.mark.edgewheel(set={"faults.sensor.delay_us": 300})
 def test_a_sensor_beyond_repair_is_noticed(bench):
     assert bench.run(check=False).losses

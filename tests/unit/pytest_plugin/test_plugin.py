@@ -2,12 +2,14 @@
 
 import subprocess
 import sys
+from pathlib import Path
 from textwrap import dedent
 from xml.etree import ElementTree
 
 import pytest
 
-from edgewheel.pytest_plugin import playing  # noqa: F401  (numpy cannot be imported twice)
+from edgewheel.pytest_plugin import playing  # pytester lets nobody import numpy anew
+from edgewheel.pytest_plugin.choices import OPTIONS
 from edgewheel.search.recorded import RecordedRun
 
 pytest_plugins = ["pytester"]
@@ -240,6 +242,51 @@ def test_a_record_of_what_was_set_is_played_again_as_it_was(repository):
     repository.runpytest("--edgewheel-runs=kept").assert_outcomes(passed=1)
     (folder,) = (repository.path / "kept").iterdir()
     assert RecordedRun(folder).plan.signal.motion[0].segment.rpm_begin == 600
+
+
+SUITE = """
+format: 1
+name: Release
+bench: fan.yaml
+tests:
+  highest:
+    kind: speed
+    vary: {from: 1000, to: 3000, within_percent: 20}
+    limits: {rpm: {at_least: 2000}}
+"""
+
+
+def test_a_suite_is_a_subtest_a_test_and_held_against_the_last_release(repository):
+    """900 us for an edge are too many where a pitch of 10 degrees is shorter: above 1852 rpm."""
+    (repository.path / "release.yaml").write_text(SUITE)
+    bench = BENCH.replace("    crank: {", "    interrupts: {crank_cost_us: 4}\n    crank: {", 1)
+    (repository.path / "fan.yaml").write_text(bench)
+    repository.makepyfile("def test_it(bench): bench.qualify('release.yaml', 'highest')")
+    result = repository.runpytest("-v", "--edgewheel-runs=kept")
+    result.assert_outcomes(passed=1)
+    result.stdout.fnmatch_lines(["*test_it SUBPASSED?highest?*"])
+    (before,) = (repository.path / "kept").glob("*-release")
+    (repository.path / "fan.yaml").write_text(bench.replace("cost_us: 4", "cost_us: 900"))
+    result = repository.runpytest(f"--edgewheel-against={before}")
+    result.stdout.fnmatch_lines(["*SUBFAILED?highest?*", "*SUBFAILED?highest against *"])
+
+
+def test_a_suite_for_another_bench_is_refused(repository):
+    (repository.path / "other.yaml").write_text(BENCH)
+    (repository.path / "release.yaml").write_text(SUITE.replace("fan.yaml", "other.yaml"))
+    repository.makepyfile("def test_it(bench): bench.qualify('release.yaml')")
+    result = repository.runpytest()
+    result.assert_outcomes(errors=1)
+    result.stdout.fnmatch_lines(["*is a plan for *other.yaml*"])
+
+
+def test_the_page_names_every_option_and_method():
+    page = (Path(__file__).parents[3] / "host/docs/pytest.md").read_text()
+    for name, _, _ in OPTIONS:
+        assert f"--edgewheel-{name} " in page
+    methods = [name for name in vars(playing.Bench) if not name.startswith("_")]
+    for name in set(methods) - {"note_origin"}:
+        assert f"bench.{name}" in page
 
 
 def test_pytest_starts_without_the_heavy_parts():
