@@ -16,9 +16,8 @@ pytestmark = pytest.mark.slow
 NEAREST = 5
 
 
-def test_the_demo_is_played_in_a_minute_and_says_how_long_a_real_bench_takes(demo):
+def test_the_demo_is_played_in_full_and_says_how_long_a_real_bench_takes(demo):
     assert demo.summary["verdict"] in ("passed", "marginal")
-    assert demo.cpu_s < 60
     assert demo.summary["real_seconds_estimate"] > demo.summary["engine_seconds"] > 600
     assert all(test["evidence"] and test["trials"] for test in demo.summary["tests"])
 
