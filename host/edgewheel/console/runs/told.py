@@ -1,0 +1,60 @@
+"""A record told in the terminal: its report without the pictures, and its files for others."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from edgewheel.console.runs.listing import differences
+from edgewheel.report.read import read_report
+from edgewheel.report.writing import HTML, JUNIT, write_html, write_junit
+from edgewheel.search.export import write_csv
+from edgewheel.search.recorded import RecordedRun
+
+CSV = "run.csv"
+
+
+def told(folder: Path) -> str:
+    """Verdict, answer, tests and advice. Raises EdgewheelError."""
+    return "\n".join(_lines(folder))
+
+
+def report_file(folder: Path) -> Path:
+    """The page to be opened or sent, made anew. Raises EdgewheelError."""
+    report = read_report(folder)
+    write_junit(report, folder / JUNIT)
+    write_html(report, folder / HTML)
+    return (folder / HTML).resolve()
+
+
+def csv_file(folder: Path) -> Path:
+    """The run on one time base as CSV. Raises EdgewheelError where it holds no run."""
+    run = RecordedRun(folder)
+    with (folder / CSV).open("w", encoding="utf-8", newline="") as file:
+        write_csv(run, file)
+    return (folder / CSV).resolve()
+
+
+def compared(one: Path, other: Path) -> str:
+    """What differs between two records."""
+    rows = differences(one, other)
+    if not rows:
+        return f"{one.name} and {other.name} say the same."
+    wide = min(max(len(name) for name, _, _ in rows), 34)
+    lines = [f"{name[:wide]:{wide}s}  {a}  |  {b}" for name, a, b in rows]
+    return "\n".join([f"one:   {one.name}", f"other: {other.name}", "", *lines])
+
+
+def _lines(folder: Path) -> Iterator[str]:
+    report = read_report(folder)
+    yield f"{report.title}: {report.grade.value.upper()}"
+    yield report.answer
+    if report.tested:
+        yield report.tested
+    for test in report.tests:
+        yield f"  {test.grade.value:9s} {test.title}: {test.sentence}"
+    for advice in report.advice:
+        yield f"→ {advice.text}"
+        if advice.command:
+            yield f"    {advice.command}"
+    yield f"Record: {folder}"
