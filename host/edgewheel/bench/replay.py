@@ -15,8 +15,10 @@ from edgewheel.edges.captures.read import read_capture
 from edgewheel.edges.table import Ticks
 from edgewheel.errors import UsageError
 from edgewheel.fault.model import EdgeFault
+from edgewheel.fault.signal import sound_signal
 from edgewheel.learn.known_wheel import KnownMotion, known_motion
-from edgewheel.yamlfile import Node
+from edgewheel.motion.motion import Motion
+from edgewheel.yamlfile import Node, flow, parse
 
 MOST_COPIED = 500_000
 """Edges of a capture that go into the run folder."""
@@ -65,6 +67,33 @@ def with_capture(plan: Plan, capture: Capture, speed: Fraction = Fraction(1)) ->
     return replace(plan, signal=signal, signals=signals, inputs=(*plan.inputs, *_copy(capture)))
 
 
+def replayed(like: Plan, capture: Capture, speed: Fraction = Fraction(1)) -> Plan:
+    """The plan that plays a capture on the bench of another plan, without its motion and faults.
+
+    Its bench file names the capture's copy, so that its run folder plays again by itself.
+    """
+    still = replace(sound_signal(like.signal), motion=Motion())
+    bare = replace(like, name=f"{like.name}, {capture.name}", signal=still, sweep=None)
+    plan = with_capture(bare, capture, speed)
+    if not like.inputs:
+        return plan
+    (bench, _), *others = plan.inputs
+    text = _replaying_text(like.document, plan.name, capture, speed)
+    return replace(plan, document=parse(text, bench), inputs=((bench, text), *others))
+
+
+def _replaying_text(document: Node, name: str, capture: Capture, speed: Fraction) -> str:
+    """The bench file that plays the capture's copy."""
+    nodes = dict(document.section().nodes)
+    for key in ("motion", "faults", "sweep", "capture"):
+        nodes.pop(key, None)
+    nodes["name"] = replace(document, content=name)
+    played = {"file": _copy_name(capture.name), "speed": str(speed)}
+    inner = {key: replace(document, content=value) for key, value in played.items()}
+    nodes["capture"] = replace(document, content=inner)
+    return "".join(f"{key}: {flow(node)}\n" for key, node in nodes.items())
+
+
 def what_is_missing(plan: Plan) -> str | None:
     """What a replay cannot judge, and why, as a sentence; None if nothing is amiss."""
     played = plan.signal.capture
@@ -108,7 +137,7 @@ def _file(folder: Path, name: str) -> Path:
 
 
 def _copy_name(name: str) -> str:
-    return f"{Path(name).stem}.edges.csv"
+    return f"{Path(name).stem.removesuffix('.edges')}.edges.csv"
 
 
 def _copy(capture: Capture) -> tuple[tuple[str, str], ...]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -28,14 +27,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from edgewheel.bench.loader import load_plan
-    from edgewheel.bench.replay import with_capture
+    from edgewheel.bench.replay import replayed
     from edgewheel.cli.run import play
-    from edgewheel.fault.signal import sound_signal
-    from edgewheel.motion.motion import Motion
 
-    like = load_plan(args.like)
     capture = read(args.capture, args)
-    still = replace(sound_signal(like.signal), motion=Motion())
-    bare = replace(like, name=f"{like.name}, {capture.name}", signal=still)
-    plan = with_capture(bare, capture, args.speed)
-    return play(plan, args)
+    return play(replayed(load_plan(args.like), capture, args.speed), args)

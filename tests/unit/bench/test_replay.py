@@ -8,7 +8,8 @@ import pytest
 from captures import MOTIONS, capture_of, table
 from edgewheel.bench.events import Pulsed, SyncGained, SyncLost
 from edgewheel.bench.loader import load_plan
-from edgewheel.bench.replay import what_is_missing, with_capture
+from edgewheel.bench.replay import replayed, what_is_missing, with_capture
+from edgewheel.bench.rerun import plan_of_run
 from edgewheel.bench.rig import Rig
 from edgewheel.bench.runner import Runner
 from edgewheel.bench.truth import Truth, signed_deg
@@ -19,6 +20,7 @@ from edgewheel.edges.table import EdgeHeader, join
 from edgewheel.errors import UsageError
 from edgewheel.fault.pipeline import Pipeline
 from edgewheel.learn.known_wheel import known_motion
+from edgewheel.search.recorded import RecordedRun
 from edgewheel.search.shrink import Shrink
 from edgewheel.wheel.library import find
 
@@ -231,6 +233,20 @@ def test_the_copy_in_a_run_folder_stands_for_the_capture(bench, tmp_path):
     again = load_plan(folder / "bench.yaml")
     assert again.signal.capture is not None
     assert (again.signal.capture.capture.edges.ticks == captured().edges.ticks).all()
+
+
+@pytest.mark.parametrize("speed", [Fraction(1), Fraction(2, 3)])
+def test_the_folder_of_a_replay_plays_it_again_by_itself(speed, bench, tmp_path):
+    bench.write_text(BENCH + "motion: {segments: [{hold: 800, turns: 3}]}\n")
+    plan = replayed(load_plan(bench), captured(), speed)
+    runner = Runner(plan, tmp_path / "runs")
+    assert list(runner.events())
+    bench.unlink()
+    for again in (plan_of_run(runner.folder, "bench.yaml"), RecordedRun(runner.folder).plan):
+        assert again.name == "Fan 7, fan-7.csv"
+        assert again.signals == plan.signals
+        assert played(again) == played(plan)
+        assert again.signal.motion.end_s == plan.signal.motion.end_s
 
 
 def test_a_run_of_a_capture_is_not_shrunk_and_the_way_round_is_named(bench, tmp_path):
