@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -19,17 +20,31 @@ FINEST_HZ = 10**9
 _UNIT = re.compile(r"[\[(_ ](ps|ns|us|µs|μs|ms|s|sec)[\])]?\s*$", re.I)
 
 
-def refuse_backwards(path: Path, ticks: Floats, last: float) -> None:
-    """Raises FileError if times (n,) run backwards, or go on before `last`."""
+def refuse_backwards(path: Path, ticks: Floats, last: float, first_line: int, rows: int) -> None:
+    """Raises FileError, with the line, if times (n,) run backwards, or go on before `last`.
+
+    `first_line` counts the lines before the first row, `rows` the rows before these times.
+    """
     steps = np.diff(ticks, prepend=last)
     if len(steps) and float(steps.min()) < 0:
         row = int(np.argmin(steps >= 0))
         before = last if row == 0 else ticks[row - 1]
         raise FileError(
-            Place(str(path)),
+            Place(str(path), _line_of(path, first_line, rows + row)),
             f"its clock runs backwards: {ticks[row]:g} comes after {before:g}",
             "Sort the rows; if a counter wrapped, say its bits with --wrap.",
         )
+
+
+def _line_of(path: Path, first_line: int, row: int) -> int:
+    """The line, from 1, of a row, from 0; empty lines and comments are no rows."""
+    with path.open("rb") as file:
+        rows = (
+            number
+            for number, line in enumerate(file, 1)
+            if number > first_line and line.partition(b"#")[0].strip()
+        )
+        return next(islice(rows, row, None), 0)
 
 
 def column_unit(layout: Layout, time: int, options: ReadOptions) -> tuple[Fraction, str]:
@@ -53,6 +68,8 @@ class RowClock:
     path: Path
     unit_s: Fraction
     wrap_bits: int | None
+    first_line: int
+    rows: int = 0
     origin: float | None = None
     last: float = -np.inf
     wraps: float = 0.0
@@ -67,6 +84,6 @@ class RowClock:
             times, self.wraps = times + wrapped, float(wrapped[-1])
         if self.origin is None:
             self.origin = float(times[0])
-        refuse_backwards(self.path, times, self.last)
-        self.last = float(times[-1])
+        refuse_backwards(self.path, times, self.last, self.first_line, self.rows)
+        self.last, self.rows = float(times[-1]), self.rows + len(times)
         return np.asarray((times - self.origin) * float(self.unit_s * FINEST_HZ))

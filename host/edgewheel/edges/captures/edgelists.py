@@ -37,10 +37,10 @@ def read_own(path: Path, layout: Layout, options: ReadOptions) -> Capture:
         raise UsageError("The ticks of an edge table must come a whole number of times a second.")
     names, blocks = _blocks(path, layout, (0, 1, 2))
     chunks = []
-    last = -np.inf
+    last, rows = -np.inf, 0
     for block in blocks:
-        refuse_backwards(path, block[:, 0], last)
-        last = float(block[-1, 0])
+        refuse_backwards(path, block[:, 0], last, layout.first_row, rows)
+        last, rows = float(block[-1, 0]), rows + len(block)
         chunks.append(_edges(path, block[:, 0], block))
     found = [f"an edge table, {int(tick_hz):,} ticks a second {said}"]
     capture = table_of(path, int(tick_hz), track_names(names), chunks, found)
@@ -106,7 +106,7 @@ def read_listed(
 ) -> Capture:
     """Rows of one edge each: time, the signal's name, its level."""
     unit_s, said = column_unit(layout, time, options)
-    clock = RowClock(path, unit_s, options.wrap_bits)
+    clock = RowClock(path, unit_s, options.wrap_bits, layout.first_row)
     names, blocks = _blocks(path, layout, (time, name, level))
     chunks = [_edges(path, clock.ticks(block[:, 0]), block) for block in blocks]
     found = [layout.words(), f"one edge a row, unit {unit_words(unit_s)} {said}"]

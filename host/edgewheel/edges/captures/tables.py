@@ -28,7 +28,7 @@ EVEN = 0.02
 MOSTLY = 0.9
 """Share of the rows that must be of a kind for a column to be; the others are complained about."""
 
-_TIME = re.compile(r"\s*(t|time|timestamp|ticks?|seconds?|sample_?time)\b.*", re.I)
+_TIME = re.compile(r"\s*(t|time|timestamp|ticks?|seconds?|sample_?time)(\b|_).*", re.I)
 
 
 def read_table(path: Path, layout: Layout, options: ReadOptions) -> Capture:
@@ -114,7 +114,7 @@ def _timed(
     names = [layout.names[column] for column in columns]
     rules = _rules(path, layout, options, columns)
     edges = SampleEdges(rules)
-    clock = RowClock(path, unit_s, options.wrap_bits)
+    clock = RowClock(path, unit_s, options.wrap_bits, layout.first_row)
     steps: list[float] = []
     chunks: list[EdgeChunk] = []
     before, rows = np.empty(0), 0

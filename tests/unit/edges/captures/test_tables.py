@@ -149,6 +149,8 @@ def test_a_filter_takes_out_short_pulses(tmp_path):
         ("time,a\n0,1\n1,1\n2,1\n3,1\n", "'a' is constant at 1"),
         (rows() + "0.3", "cut off in its last line: '0.3' has 1 of 2 fields"),
         (rows() + "0.1,1\n", "clock runs backwards"),
+        ("time_us,crank\n0,0\n100,1\n50,0\n", r"csv:4: its clock runs backwards: 50 comes after"),
+        ("time_us,crank\n9,0\n\n# cut\n5,1\n4,0\n", r"csv:5: its clock runs backwards: 5 comes"),
         (rows() + "0.3,high\n0.4,0\n", "'high' in column col_2 is not a number"),
         ("a,b\n5,1\n4,0\n5,1\n3,1\n", "no column tells the time"),
     ],
