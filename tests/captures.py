@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import wave
 from fractions import Fraction
+from math import gcd
 from pathlib import Path
 
 import numpy as np
@@ -130,10 +131,12 @@ def pattern(wheel: Wheel, only: tuple[str, int] | None = None) -> tuple[Streams,
     for angle, track, level in zip(levels.angles, levels.track, levels.level, strict=True):
         if only in (None, (levels.tracks[track], level)):
             places.setdefault((levels.tracks[track], level), set()).add(F(angle) / levels.period)
+    common = gcd(*(len(ones) for ones in places.values()))
     parts = max(
         n
-        for n in range(1, 1 + min(len(ones) for ones in places.values()))
-        if all({(p + F(1, n)) % 1 for p in ones} == ones for ones in places.values())
+        for n in range(1, 1 + common)
+        if common % n == 0
+        and all({(p + F(1, n)) % 1 for p in ones} == ones for ones in places.values())
     )
     streams = {key: sorted({float(p * parts % 1) for p in ones}) for key, ones in places.items()}
     return streams, levels.period / parts
