@@ -41,7 +41,7 @@ def cause_text(plan: Plan, result: ShrinkResult, folder: Path) -> str:
     for key, node in document.items():
         if key == "name":
             lines.append(f"name: {flow(replace(node, content=f'{plan.name}, shrunk'))}")
-        elif key not in ("faults", "motion", "sweep"):
+        elif key not in ("faults", "motion", "sweep", "capture"):
             lines.append(f"{key}: {flow(_in_place(key, node, folder))}")
     lines.append(f"motion: {_motion(shrunk.signal.motion)}")
     if flips:

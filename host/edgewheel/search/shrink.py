@@ -1,9 +1,10 @@
 """Shrinking: from a run in which the controller failed, the least that makes it fail alike.
 
-All that the faults changed is written as flips of the sound signal. Then, trial by trial: does it
-fail again; does it pass without any; which of the flips up to there are needed (`ddmin`); how late
-may the engine begin to turn, and how soon stop. Every trial is a row in the run's record, so a
-search that was stopped goes on where it was: known trials are not done again.
+All that the faults changed, or that a capture shows, is written as flips of the sound signal. Then,
+trial by trial: does it fail again; does it pass without any; which of the flips up to there are
+needed (`ddmin`); how late may the engine begin to turn, and how soon stop. Every trial is a row in
+the run's record, so a search that was stopped goes on where it was: known trials are not done
+again.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from edgewheel.errors import UsageError
 from edgewheel.fault.diff import flips_of
 from edgewheel.fault.flips import Flip
 from edgewheel.fault.model import US_PER_S
+from edgewheel.search.behind import behind_capture, way_round
 from edgewheel.search.ddmin import Subset, ddmin
 from edgewheel.search.stretch import GRAIN_S, Stretch, moved_flips, stretch_plan
 from edgewheel.search.sweep import sweep_plan
@@ -96,15 +98,13 @@ class Shrink:
         self._trials = Trials(folder)
         plan = plan_of_run(folder, self._trials.bench_file)
         self.plan = sweep_plan(plan)[0] if is_sweep(folder) else plan
-        if self.plan.signal.capture or not len(self.plan.signal.motion):
-            raise UsageError(
-                "This run replays a capture, so there is no sound signal to shrink it towards. "
-                "Let 'edgewheel learn' find its wheel and faults, run that bench file, and shrink "
-                "the run."
-            )
+        self._as_captured = self.plan if self.plan.signal.capture else None
         simulated = isinstance(self.plan.controller, SimulatedController)
         self.votes = votes or (1 if simulated and self.plan.board.kind == "sim" else VOTES)
-        self.flips = flips_of(self.plan.signal, self.plan.board.tick_hz)
+        if self._as_captured:
+            self.plan, self.flips = behind_capture(self._as_captured)
+        else:
+            self.flips = flips_of(self.plan.signal, self.plan.board.tick_hz)
         self._clock = clock or WallClock()
         self._wanted: Failure | None = None
         self._rig = Rig()
@@ -139,6 +139,8 @@ class Shrink:
     def _search(self) -> Search:
         """The trials one after the other, and what they come to."""
         first = yield Trial("failing again", self._subset, self._stretch)
+        if self._as_captured:
+            self._refuse_unlike(first, self._as_captured)
         if not first.failed:
             raise UsageError(
                 f"Played again with all its {len(self.flips)} changes, the run does not fail, so "
@@ -156,6 +158,16 @@ class Shrink:
         flips = tuple(self.flips[number] for number in self._subset)
         trials = self.new_trials + self.known_trials
         return ShrinkResult(self._wanted, len(self.flips), flips, self._stretch, trials)
+
+    def _refuse_unlike(self, first: TrialRow, captured: Plan) -> None:
+        """Raises UsageError unless the changed sound signal fails as the capture itself does."""
+        wanted, _ = self._run(captured)
+        found = first.found if first.failed else ""
+        if wanted != found:
+            raise way_round(
+                f"the sound wheel with the {len(self.flips)} changes that the capture shows does "
+                f"not fail alike: {found or 'no failure'} instead of {wanted or 'none'}"
+            )
 
     @property
     def _slack_s(self) -> Fraction:

@@ -15,13 +15,11 @@ from edgewheel.bench.runner import Runner
 from edgewheel.bench.truth import Truth, signed_deg
 from edgewheel.edges.captures.capture import Capture, write_capture
 from edgewheel.edges.captures.playback import Playback, PlaybackTable
-from edgewheel.edges.captures.read import read_capture
 from edgewheel.edges.table import EdgeHeader, join
 from edgewheel.errors import UsageError
 from edgewheel.fault.pipeline import Pipeline
 from edgewheel.learn.known_wheel import known_motion
 from edgewheel.search.recorded import RecordedRun
-from edgewheel.search.shrink import Shrink
 from edgewheel.wheel.library import find
 
 WHEEL = "60-minus-2-half-moon-cam"
@@ -247,13 +245,3 @@ def test_the_folder_of_a_replay_plays_it_again_by_itself(speed, bench, tmp_path)
         assert again.signals == plan.signals
         assert played(again) == played(plan)
         assert again.signal.motion.end_s == plan.signal.motion.end_s
-
-
-def test_a_run_of_a_capture_is_not_shrunk_and_the_way_round_is_named(bench, tmp_path):
-    log = tmp_path / "log.csv"
-    with log.open("w") as file:
-        write_capture(file, captured())
-    runner = Runner(with_capture(load_plan(bench), read_capture(log)), tmp_path / "runs")
-    assert list(runner.events())
-    with pytest.raises(UsageError, match=r"replays a capture.*edgewheel learn"):
-        Shrink(runner.folder)
