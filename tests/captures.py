@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import wave
 from fractions import Fraction
+from functools import lru_cache
 from math import gcd
 from pathlib import Path
 
@@ -43,9 +44,13 @@ RIPPLED = ("cranking", "catching")
 Streams = dict[tuple[str, int], list[float]]
 
 
+library_wheel = lru_cache(find)
+"""A wheel of the library, read once."""
+
+
 def table(name: str, motion: str, tick_hz: int = 1_000_000) -> tuple[EdgeHeader, EdgeChunk]:
     """The edge table of a library wheel under one of the motions."""
-    compiler = EdgeCompiler(wheel_levels(find(name)), MOTIONS[motion], tick_hz)
+    compiler = EdgeCompiler(wheel_levels(library_wheel(name)), MOTIONS[motion], tick_hz)
     return compiler.header(), join(*compiler.chunks())
 
 
@@ -121,6 +126,7 @@ def save_wav(
     return path
 
 
+@lru_cache
 def pattern(wheel: Wheel, only: tuple[str, int] | None = None) -> tuple[Streams, float]:
     """Edges by track and level as shares of the smallest repeat, and its crank degrees.
 

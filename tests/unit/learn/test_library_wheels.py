@@ -11,6 +11,7 @@ import pytest
 from captures import (
     MOTIONS,
     capture_of,
+    library_wheel,
     off_deg,
     pattern,
     save_vcd,
@@ -20,7 +21,7 @@ from captures import (
 from edgewheel.edges.captures.read import read_capture
 from edgewheel.learn.learn import Learned, learn
 from edgewheel.learn.ripple import FEW
-from edgewheel.wheel.library import find, names
+from edgewheel.wheel.library import names
 from edgewheel.wheel.model import Wheel
 
 SAMPLE = (
@@ -42,7 +43,7 @@ def best_off(wheel: Wheel, learned: Learned) -> float:
 
 
 def check(name: str, motion: str, learned: Learned, tolerance_deg: float) -> None:
-    wheel = find(name)
+    wheel = library_wheel(name)
     off = best_off(wheel, learned)
     few = learned.best.pattern.teeth <= 2 * FEW
     if few and motion != "steady":
@@ -74,7 +75,7 @@ def noisy(name: str, motion: str) -> tuple[bool, bool]:
     header, edges = table(name, motion)
     learned = learn(capture_of(header, spoilt(header, edges, seed=3)))
     tolerance = 3.0 if learned.best.pattern.teeth <= FEW else 0.5
-    return best_off(find(name), learned) < tolerance, learned.sure
+    return best_off(library_wheel(name), learned) < tolerance, learned.sure
 
 
 @pytest.mark.parametrize("name", SAMPLE)

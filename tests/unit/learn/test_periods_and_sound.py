@@ -6,6 +6,7 @@ import pytest
 from captures import (
     MOTIONS,
     busiest,
+    library_wheel,
     off_deg,
     one_edge_off_deg,
     save_periods,
@@ -16,7 +17,7 @@ from edgewheel.edges.captures.read import read_capture
 from edgewheel.errors import FileError
 from edgewheel.learn.learn import learn
 from edgewheel.learn.ripple import FEW
-from edgewheel.wheel.library import find, names
+from edgewheel.wheel.library import names
 
 
 @pytest.mark.parametrize("motion", ["up", "cranking"])
@@ -24,12 +25,12 @@ from edgewheel.wheel.library import find, names
 def test_tooth_periods_tell_pitches_and_gaps(name, motion, tmp_path):
     """One interval a line in whole microseconds, one edge of the crank only."""
     _, edges = table(name, motion)
-    level = 0 if find(name).tracks[0].sensor.kind == "vr" else 1
+    level = 0 if library_wheel(name).tracks[0].sensor.kind == "vr" else 1
     own = (edges.track == 0) & (edges.level == level)
     path = tmp_path / "periods.txt"
     np.savetxt(path, np.diff(edges.ticks[own]), fmt="%d")
     learned = learn(read_capture(path))
-    wanted = [tooth.begin for tooth in find(name).tracks[0].teeth]
+    wanted = [tooth.begin for tooth in library_wheel(name).tracks[0].teeth]
     found = [tooth.begin for tooth in learned.best.wheel.tracks[0].teeth]
     assert found == wanted
     assert not learned.best.shape.tracks[0].width_known
@@ -41,7 +42,7 @@ def test_tooth_periods_tell_pitches_and_gaps(name, motion, tmp_path):
 def test_tooth_periods_of_every_wheel_give_one_edge_of_its_teeth_back(motion, tmp_path):
     """Where every period is the same number, nothing tells the list from a column of no signal."""
     for name in names():
-        wheel = find(name)
+        wheel = library_wheel(name)
         only = busiest(wheel)
         path = save_periods(tmp_path / "p.txt", *table(name, motion), only)
         if len(set(path.read_text().split())) == 1:
@@ -70,7 +71,7 @@ def test_sound_of_every_wheel_gives_it_back_or_is_refused(rate, tmp_path):
             continue
         if rate == 48_000 or number % 4 == 0 or "direction" in name:
             learned = learn(capture)
-            assert (off_deg(find(name), learned.best.wheel) or 0) < 0.5, name
+            assert (off_deg(library_wheel(name), learned.best.wheel) or 0) < 0.5, name
             assert not learned.best.deviations, name
     wanted = ["36-minus-1-direction", "60-minus-2-direction"] if rate == 48_000 else []
     assert refused == wanted
@@ -81,7 +82,7 @@ def test_sound_with_noise_gives_a_wheel_back(rate, tmp_path):
     path = save_wav(tmp_path / "a.wav", *table("36-minus-1", "steady"), rate, noise=0.05)
     learned = learn(read_capture(path))
     assert learned.sure
-    assert (off_deg(find("36-minus-1"), learned.best.wheel) or 0) < 0.5
+    assert (off_deg(library_wheel("36-minus-1"), learned.best.wheel) or 0) < 0.5
 
 
 @pytest.mark.parametrize("rate", [48_000, 192_000])
