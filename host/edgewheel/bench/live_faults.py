@@ -28,6 +28,11 @@ class Switched:
     to_s: Fraction | None = None
     once: bool = False
 
+    @property
+    def void(self) -> bool:
+        """Is it never there?"""
+        return self.to_s is not None and self.to_s <= (self.from_s or 0)
+
     def there(self, at_s: Fraction) -> bool:
         """Is it there at a time?"""
         return self.begun(at_s) and not self.over(at_s)

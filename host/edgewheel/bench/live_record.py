@@ -10,7 +10,8 @@ from typing import Any
 from edgewheel.bench.events import Event, Finished, Understood
 from edgewheel.bench.live_faults import Switched
 from edgewheel.bench.live_leg import Leg
-from edgewheel.bench.live_script import script_of
+from edgewheel.bench.live_script import not_again, script_of
+from edgewheel.bench.live_settings import LiveFaults
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.record import Record, run_folder
 from edgewheel.bench.runner import meta_of, note_changes, note_moves
@@ -31,6 +32,7 @@ class LiveRecord:
         self._record = Record(self.folder)
         self._record.inputs(plan.inputs, meta_of(plan))
         self._switched: dict[tuple[str, Fraction | None], Switched] = {}
+        self._faults = LiveFaults.of(plan).faults
         self._said: set[tuple[str, tuple[MetalChange, ...], str]] = set()
         self._seconds: float | None = None
 
@@ -57,10 +59,14 @@ class LiveRecord:
 
     def follow(self, leg: Leg) -> None:
         """Note the course from now on; what is in the folder is right at any time."""
-        for name, one in leg.switched.items():
-            self._switched[name, one.from_s] = one
+        begin_s = Fraction(leg.begin_tick, leg.source.pipelines[0].header.tick_hz)
+        wanted = {(name, one.from_s): one for name, one in leg.switched.items()}
+        gone = {k: one for k, one in self._switched.items() if k not in wanted}
+        past = {k: one.ended(begin_s) for k, one in gone.items() if one.begun(begin_s)}
+        self._switched = {k: one for k, one in {**past, **wanted}.items() if not one.void}
         end_s = leg.motion.end_s if self._seconds is None else Fraction(self._seconds)
-        script = script_of(self._plan.document, leg.motion, end_s)
+        on = self._stretches()
+        script = script_of(self._plan.document, leg.motion, end_s, self._faults, on)
         self._record.inputs([(self._plan.inputs[0][0], script)], {})
 
     def finish(self, error: BenchError | None) -> None:
@@ -72,8 +78,18 @@ class LiveRecord:
             {"name": name, "from_s": _float(one.from_s), "to_s": _float(one.to_s)}
             for (name, _), one in self._switched.items()
         ]
-        live = {"kind": "live", "faults": faults}
+        live: dict[str, Any] = {"kind": "live", "faults": faults}
+        why = not_again(self._stretches())
+        if why:
+            live["not_again"] = why
         self._record.finish({**meta_of(self._plan), **live, **self._summary, **verdict.as_data()})
+
+    def _stretches(self) -> dict[str, list[Switched]]:
+        """When each fault was on the pins, in the order of time."""
+        found: dict[str, list[Switched]] = {name: [] for name in self._faults}
+        for (name, _), one in self._switched.items():
+            found[name].append(one)
+        return found
 
 
 def _float(seconds: Fraction | None) -> float | None:

@@ -51,6 +51,10 @@ class EdgeCompiler:
             initial |= stream.initial(begin_s)
         return EdgeHeader(self._tick_hz, self._levels.tracks, tuple(initial.values()))
 
+    def passed(self, end_s: Fraction) -> int:
+        """How many edges of teeth pass in [0, end_s), either way, found without computing them."""
+        return sum(stream.passed(end_s) for stream in self._streams)
+
     def chunks(
         self,
         begin_s: Fraction = Fraction(0),

@@ -89,6 +89,16 @@ class EdgeStream:
             begin = end
             stretch = self._course.after(stretch)
 
+    def passed(self, end_s: Fraction) -> int:
+        """How many edges of teeth pass in [0, end_s), either way; none is computed for that."""
+        stretch = self._course.at(Fraction(0))
+        begin, count = self._gap_at(Fraction(0)), 0
+        while stretch is not None and stretch.begin_s < end_s:
+            end = self._gap_in(stretch, min(end_s, stretch.end_s))
+            count += abs(end - begin)
+            begin, stretch = end, self._course.after(stretch)
+        return count
+
     def _sensed(
         self, begin_s: Fraction, end_s: Fraction | None, chunk_edges: int
     ) -> Iterator[tuple[EdgeChunk, int]]:

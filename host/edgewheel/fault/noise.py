@@ -76,18 +76,24 @@ class _Bursts(Protocol):
 
 
 class _Ignitions:
-    """The nominal ignitions of a motion, compiled as the edges of a wheel that has nothing else."""
+    """The nominal ignitions of a motion, compiled as the edges of a wheel that has nothing else.
 
-    def __init__(self, scene: Scene, before_tdc_deg: Fraction, delay_us: Fraction) -> None:
+    Those whose burst has ended before the scene begins are counted, not compiled.
+    """
+
+    def __init__(
+        self, scene: Scene, before_tdc_deg: Fraction, delay_us: Fraction, length_ticks: int
+    ) -> None:
         angles = tuple(sorted({(tdc - before_tdc_deg) % CYCLE_DEG for tdc in scene.tdc_deg}))
         nothing = (0,) * len(angles)
         marks = LevelTable(CYCLE_DEG, ("ignition",), angles, nothing, nothing, (0,))
-        self._chunks = EdgeCompiler(marks, scene.motion, scene.tick_hz).chunks(
-            chunk_edges=MARKS_A_CHUNK
-        )
+        compiler = EdgeCompiler(marks, scene.motion, scene.tick_hz)
         self._delay = scene.us_ticks(delay_us)
+        begin_tick = max(scene.begin_tick - self._delay - length_ticks, 0)
+        begin_s = Fraction(begin_tick, scene.tick_hz)
+        self._chunks = compiler.chunks(begin_s, chunk_edges=MARKS_A_CHUNK)
         self._known = np.empty(0, np.int64)
-        self._count = 0
+        self._count = compiler.passed(begin_s)
 
     def before(self, tick: int) -> tuple[Ticks, Ticks]:
         while not len(self._known) or self._known[-1] < tick:
@@ -183,9 +189,9 @@ class _Work:
 
     def _bursts_of(self, scene: Scene) -> _Bursts:
         fault = self._fault
-        if fault.ignition_deg is not None:
-            return _Ignitions(scene, fault.ignition_deg, fault.delay_us)
         length = fault.pulses * self._step
+        if fault.ignition_deg is not None:
+            return _Ignitions(scene, fault.ignition_deg, fault.delay_us, length)
         return Slots(scene.key, fault.bursts_per_s, scene.tick_hz, length, scene.begin_tick)
 
     def _pulses(self, tick: int) -> Ticks:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
@@ -126,6 +127,14 @@ class RecordedRun:
             raise UsageError(
                 f"{self._file} cannot be read: {error}. Name the folder of a run."
             ) from error
+
+
+def refuse_not_again(folder: Path) -> None:
+    """Raises UsageError for a live run that its bench file does not give again."""
+    summary = folder / "summary.json"
+    why = json.loads(summary.read_text()).get("not_again") if summary.is_file() else None
+    if why:
+        raise UsageError(why)
 
 
 def read_rows(file: Path, query: str, *values: Any) -> list[tuple[Any, ...]]:

@@ -30,6 +30,7 @@ from edgewheel.fault.flips import Flip
 from edgewheel.fault.model import US_PER_S
 from edgewheel.search.behind import behind_capture, way_round
 from edgewheel.search.ddmin import Subset, ddmin
+from edgewheel.search.recorded import refuse_not_again
 from edgewheel.search.stretch import GRAIN_S, Stretch, moved_flips, stretch_plan
 from edgewheel.search.sweep import sweep_plan
 
@@ -95,6 +96,7 @@ class Shrink:
     """
 
     def __init__(self, folder: Path, votes: int | None = None, clock: Clock | None = None) -> None:
+        refuse_not_again(folder)
         self._trials = Trials(folder)
         plan = plan_of_run(folder, self._trials.bench_file)
         self.plan = sweep_plan(plan)[0] if is_sweep(folder) else plan

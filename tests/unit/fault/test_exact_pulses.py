@@ -4,11 +4,17 @@ Four even teeth at 1000 rpm and a clock of a megahertz: tooth n of turn t rises 
 60,000 (t - 1) + 15,000 (n - 1) and falls 7,500 ticks later; a degree is 166 2/3 ticks.
 """
 
+from dataclasses import replace
 from fractions import Fraction
+from itertools import islice
 
+import numpy as np
+
+from edgewheel.edges.table import join
+from edgewheel.fault.pipeline import Pipeline
 from edgewheel.motion.motion import Motion
-from edgewheel.motion.segment import ramp
-from signals import faulty, gone_and_new, sound, turns
+from edgewheel.motion.segment import hold, ramp
+from signals import HZ, faulty, gone_and_new, sound, turns
 
 
 def test_an_extra_pulse_stands_in_the_space_behind_its_tooth():
@@ -59,3 +65,38 @@ def test_noise_that_overlaps_an_edge_is_left_out_on_that_track_only():
 def test_every_third_ignition():
     signal = faulty("kind: noise, tracks: [cam], width_us: 5, ignition_deg: 10, every: 3")
     assert sorted(tick for _, tick, _ in signal.changes) == [75_000, 75_005, 165_000, 165_005]
+
+
+def read_from(begin_s, words, motion):
+    """Header and first edges of the signal, read from a time on."""
+    plan = faulty(words, motion=turns(1)).plan
+    pipeline = Pipeline(replace(plan, motion=motion), HZ)
+    header, chunks = pipeline.table(Fraction(begin_s), 512)
+    return header, join(*islice(chunks, 2))
+
+
+def test_noise_far_into_a_day_is_not_reckoned_from_its_start():
+    """Ten days at speed: 60 million ignitions lie before, and each third is still the same."""
+    motion = Motion([hold(Fraction(1000), seconds=Fraction(2_000_000))])
+    words = "kind: noise, tracks: [cam], width_us: 5, ignition_deg: 10, every: 3"
+    header, late = read_from(900_000, words, motion)
+    ticks = late.ticks[late.track == header.tracks.index("cam")]
+    pulses = ticks[:-1][np.diff(ticks) == 5]
+    assert len(pulses) > 10 and set((pulses % 90_000).tolist()) == {75_000}
+
+
+def test_noise_of_the_ignition_is_the_same_wherever_a_reading_begins():
+    motion = Motion(
+        [
+            ramp(Fraction(200), Fraction(2000), turns=Fraction(8)),
+            hold(Fraction(0), seconds=Fraction(1)),
+            ramp(Fraction(0), Fraction(900), turns=Fraction(30)),
+        ]
+    )
+    words = "kind: noise, tracks: [cam], width_us: 5, ignition_deg: 10, delay_us: 40, chance: 0.4"
+    whole = faulty(words, motion=motion).edges
+    for begin_s in ("0.31", "0.9", "3.3"):
+        begin = int(Fraction(begin_s) * HZ)
+        _, late = read_from(begin_s, words, motion)
+        later = whole.ticks[whole.ticks >= begin]
+        assert len(late) > 20 and late.ticks.tolist() == later[: len(late)].tolist()
