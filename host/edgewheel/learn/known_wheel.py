@@ -10,10 +10,12 @@ import numpy as np
 
 from edgewheel.edges.captures.capture import Capture
 from edgewheel.errors import UsageError
+from edgewheel.learn.course import MAD_TO_SIGMA, Course
+from edgewheel.learn.deviations import TIMES_NOISE
 from edgewheel.learn.learn import Explanation, learn
 from edgewheel.learn.outline import Likeness, likeness, outline_of
 from edgewheel.learn.ripple import compression_ripple
-from edgewheel.learn.streams import Floats, streams_of
+from edgewheel.learn.streams import Bools, Floats, running_median, streams_of
 from edgewheel.motion.motion import Motion, true_angle
 from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.motion.segment import HIGHEST_RPM, Segment
@@ -21,6 +23,7 @@ from edgewheel.wheel.model import Wheel
 
 SAME_WHEEL_DEG = 3.0
 POINTS_PER_TURN = 12
+NEAR_EDGES, LITTLE_SLOTS = 5, 0.02
 NS = 10**9
 FINE = 10**6
 
@@ -103,6 +106,7 @@ def _placed(
     turned_deg = like.turned_deg * repeat_deg / one.scale.repeat_deg
     late = pattern.late[course.slot % pattern.period]
     known = np.flatnonzero(~np.isnan(late))
+    known = known[_in_place(course, late)[known]]
     step = max(round(360 / slot_deg / POINTS_PER_TURN), 1)
     few = known[:: max(step * len(known) // len(course.even_s), 1)]
     zero_deg = one.shape.origin_slot * slot_deg + turned_deg
@@ -110,6 +114,23 @@ def _placed(
     ripple = compression_ripple(pattern.swing, slot_deg, zero_deg)
     end_s = Fraction(capture.end_tick, capture.header.tick_hz)
     return _motion(course.times[few], np.asarray(means), end_s, speed, ripple)
+
+
+def _in_place(course: Course, late: Floats) -> Bools:
+    """Which edges (n,) of a course come when they usually do: `late` slots, give or take little.
+
+    One that a fault moved says nothing of where the crank was. It stands out of the edges near it,
+    which slow change of speed does not.
+    """
+    off = (course.times - course.even_s[course.slot]) / course.slot_seconds()[course.slot] - late
+    known = np.flatnonzero(~np.isnan(off))
+    jump = np.full(len(off), np.inf)
+    jump[known] = np.abs(off[known] - running_median(off[known], NEAR_EDGES))
+    usual = MAD_TO_SIGMA * float(np.median(jump[known]))
+    # The outermost have no edges on both sides to be compared with.
+    ends = NEAR_EDGES // 2
+    jump[known[:ends]] = jump[known[-ends:]] = 0
+    return np.asarray(jump <= max(LITTLE_SLOTS, TIMES_NOISE * usual))
 
 
 def _motion(

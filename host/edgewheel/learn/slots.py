@@ -58,6 +58,7 @@ def pitch_slots(times: Floats) -> Slots:
     here, pending = 0, 0.0
     regular = (steps > REGULAR_LOW) & (steps < REGULAR_HIGH)
     regular |= _displaced(rough)
+    regular &= ~_split_gaps(rough)
     for index, (step, usual) in enumerate(zip(steps.tolist(), regular.tolist(), strict=True), 1):
         if usual and pending == 0.0:
             here += 1
@@ -89,10 +90,27 @@ def _displaced(steps: Floats) -> Bools:
     return found
 
 
+def _split_gaps(steps: Floats) -> Bools:
+    """Which intervals (n,), in pitches, are the two parts of a gap of two teeth with an edge amid.
+
+    Each by itself is nearly one pitch; together they make three, and those beside them one each.
+    """
+    found = np.zeros(len(steps), np.bool_)
+    if len(steps) < 4:
+        return found
+    whole = np.abs(steps - 1) < MAKES_TWO
+    threes = np.abs(steps[1:-2] + steps[2:-1] - 3) < MAKES_TWO
+    short = np.minimum(steps[1:-2], steps[2:-1])
+    pairs = np.flatnonzero(threes & (short > 1 + MAKES_TWO) & whole[:-3] & whole[3:]) + 1
+    found[pairs] = found[pairs + 1] = True
+    return found
+
+
 def _local_pitch(intervals: Floats) -> Floats:
     """The pitch (n,) at each of n intervals, from the regular ones before and after it."""
     rough = running_median(intervals, 9)
-    regular = np.flatnonzero((intervals > REGULAR_LOW * rough) & (intervals < REGULAR_HIGH * rough))
+    usual = (intervals > REGULAR_LOW * rough) & (intervals < REGULAR_HIGH * rough)
+    regular = np.flatnonzero(usual & ~_split_gaps(intervals / rough))
     if len(regular) < 2:
         return rough
     logs = np.log(intervals[regular])

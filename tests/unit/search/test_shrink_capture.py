@@ -83,6 +83,20 @@ def test_only_what_was_planted_is_a_change(motion, jitter, tmp_path):
     assert late.from_us > pulse.to_us
 
 
+@pytest.mark.parametrize("after", range(21, 26))
+def test_a_tooth_that_comes_late_once_does_not_bend_the_motion(after, tmp_path):
+    """Wherever it stands, also where the motion is taken from: both its edges and no others."""
+    capture = spoilt("steady", 0)
+    edges = capture.edges
+    rises = np.flatnonzero((edges.track == 0) & (edges.level == 1))
+    tooth = edges.ticks[rises[len(rises) // 2 + after]]
+    late = (edges.track == 0) & (edges.ticks >= tooth) & (edges.ticks <= tooth + 500)
+    ticks = edges.ticks + np.where(late, 300, 0)
+    moved = EdgeChunk(ticks, edges.track, edges.level)
+    _, flips = behind_capture(plan_of(tmp_path, replace(capture, edges=moved)))
+    assert [float(flip.to_us - flip.from_us) for flip in flips] == pytest.approx([300, 300], abs=2)
+
+
 def test_what_scatters_alone_is_no_change(tmp_path):
     assert behind_capture(plan_of(tmp_path, spoilt("steady", 0.01)))[1] == ()
 
