@@ -7,7 +7,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from edgewheel.bench.events import Event, Finished, Understood
+from edgewheel.bench.events import Event, Finished, Progress, Pulsed, Reported, Understood
 from edgewheel.bench.live_faults import Switched
 from edgewheel.bench.live_leg import Leg
 from edgewheel.bench.live_script import not_again, script_of
@@ -35,10 +35,13 @@ class LiveRecord:
         self._faults = LiveFaults.of(plan).faults
         self._said: set[tuple[str, tuple[MetalChange, ...], str]] = set()
         self._seconds: float | None = None
+        self._reached_s = 0.0
 
     def event(self, event: Event) -> None:
         """Note what happened."""
         self._listener.hear(event)
+        if isinstance(event, Reported | Pulsed | Progress):
+            self._reached_s = max(self._reached_s, event.seconds)
         if isinstance(event, Finished):
             self._seconds = event.seconds
         if isinstance(event, Understood):
@@ -57,9 +60,14 @@ class LiveRecord:
                 note_changes(self._record, name, changes, ticks)
         note_moves(self._record, leg.source.pins.moves.kept, ticks)
 
-    def follow(self, leg: Leg) -> None:
-        """Note the course from now on; what is in the folder is right at any time."""
+    def follow(self, leg: Leg, over: bool = False) -> None:
+        """Note the course from now on; what is in the folder is right at any time.
+
+        One that is over ends where it was last heard of, if the bench was lost before it parked.
+        """
         begin_s = Fraction(leg.begin_tick, leg.source.pipelines[0].header.tick_hz)
+        if over and self._seconds is None:
+            self._seconds = max(self._reached_s, float(begin_s)) or None
         wanted = {(name, one.from_s): one for name, one in leg.switched.items()}
         gone = {k: one for k, one in self._switched.items() if k not in wanted}
         past = {k: one.ended(begin_s) for k, one in gone.items() if one.begun(begin_s)}

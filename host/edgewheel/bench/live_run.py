@@ -103,7 +103,7 @@ class LiveRun:
         """Finish the record."""
         if self.leg is not None:
             self.record.leg(self.leg, None)
-            self.record.follow(self.leg)
+            self.record.follow(self.leg, over=True)
         self.record.finish(error)
 
     @property

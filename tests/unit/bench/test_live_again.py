@@ -5,7 +5,7 @@ import json
 import pytest
 
 from edgewheel.bench.live_state import FaultState
-from edgewheel.errors import UsageError
+from edgewheel.errors import BenchError, UsageError
 from edgewheel.search.recorded import RecordedRun
 from edgewheel.search.shrink import Shrink
 from live_bench import METAL_FAULTS, Playing, line, scripted
@@ -52,6 +52,14 @@ def test_held_edited_fired_once_and_a_ramp(tmp_path):
     times = [(one["from_s"], one["to_s"]) for one in summary_of(playing)["faults"]]
     assert times[0][1] == times[1][0] and times[1][1] < times[2][0] < times[2][1]
     assert "not_again" not in summary_of(playing)
+
+
+def test_a_bench_that_was_lost_ends_where_it_was_last_heard_of(tmp_path):
+    playing = Playing(tmp_path, 1000)
+    playing.play(0.5)
+    playing.run.close(BenchError("The cable was pulled."))
+    motion = RecordedRun(playing.run.record.folder).plan.signal.motion
+    assert 0.4 < motion.end_s < 0.6
 
 
 def test_a_wheel_that_was_wrong_from_the_start_plays_again(tmp_path):

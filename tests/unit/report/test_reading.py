@@ -172,10 +172,16 @@ def test_how_a_run_ended_decides_what_to_do(tmp_path):
     assert "edgewheel diagnose" in never.advice[0].command
 
 
-def test_of_a_run_that_was_steered_by_hand_only_what_was_recorded_is_shown(tmp_path):
+def test_a_run_that_was_steered_by_hand_is_shown_as_any_other(tmp_path):
     run = made_by(tmp_path, "run", str(bench_file(tmp_path, motion=FAILING)))
     report = with_summary(run, kind="live")
-    (speed,) = report.tests[0].evidence()
-    assert speed["kind"] == "speed"
-    assert speed["true"] == [] and len(speed["reported"]) > 5
-    assert report.repeat == ""
+    kinds = [one["kind"] for one in report.tests[0].evidence()]
+    assert kinds[:2] == ["waveform", "speed"]
+    assert report.repeat.startswith("edgewheel run ") and report.repeat.endswith(".yaml")
+
+
+def test_one_that_cannot_be_played_again_says_so(tmp_path):
+    run = made_by(tmp_path, "run", str(bench_file(tmp_path, motion=FAILING)))
+    report = with_summary(run, kind="live", not_again="The wheel itself was changed.")
+    assert "waveform" not in [one["kind"] for one in report.tests[0].evidence()]
+    assert report.repeat == "" and report.advice[0].text == "The wheel itself was changed."

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
-from math import inf
 from shlex import quote
 from typing import Any
 
@@ -45,7 +44,7 @@ def read_run(source: Source) -> Report:
         answer,
         measured=_first_sync(source),
         limit=_limit(source),
-        repeat="" if source.kind == "live" else source.repeat(f"edgewheel run {source.bench_path}"),
+        repeat=_repeat(source),
         seconds=_seconds(source),
         evidence=lambda: run_evidence(source),
     )
@@ -56,11 +55,11 @@ def read_run(source: Source) -> Report:
 def run_evidence(source: Source) -> list[Evidence]:
     """Speed, the waveform around the first loss, and the timing if outputs were captured.
 
-    Of a live run only what was recorded: its motion is not in the inputs.
+    Without the waveform of a live run whose bench file does not give its edges again.
     """
     found: list[Evidence] = []
     makers = (waveform_evidence, speed_evidence, timing_evidence)
-    for make in (speed_evidence,) if source.kind == "live" else makers:
+    for make in makers[1:] if source.summary.get("not_again") else makers:
         found += attempted(partial(make, source))
     return found
 
@@ -75,15 +74,10 @@ def waveform_evidence(source: Source) -> Sequence[Evidence]:
 
 
 def speed_evidence(source: Source) -> Sequence[Evidence]:
-    """True and reported speed and the findings, thinned to what a picture can show.
-
-    The true speed of a live run was decided by hand, so its inputs do not tell it.
-    """
+    """True and reported speed and the findings, thinned to what a picture can show."""
     recorded = RecordedRun(source.folder)
     truth, end_s = Truth(recorded.plan.signal.motion), float(recorded.plan.signal.motion.end_s)
     moments = [end_s * step / MOST_POINTS for step in range(MOST_POINTS + 1)]
-    if source.kind == "live":
-        moments, end_s = [], inf
     name = recorded.plan.signals.speed
     every = max(_count(source, "report") // MOST_POINTS, 1)
     reported = [
@@ -156,15 +150,12 @@ def shrunk_tests(source: Source) -> tuple[Test, ...]:
 
 def run_advice(source: Source, grade: Grade) -> list[Advice]:
     """What to do next, from how the run ended."""
-    bench, again = source.bench_path, source.repeat(f"edgewheel run {source.bench_path}")
+    bench, again = source.bench_path, _repeat(source)
     if grade is Grade.ERROR:
         told = "Nothing is said of the controller: the bench failed. Check it."
         return [Advice(told, "edgewheel doctor")]
-    if source.kind == "live":
-        told = (
-            "To prove what was seen by hand, write it as the motion of a bench file, and play it:"
-        )
-        return [Advice(told, f"edgewheel run {bench}")]
+    if why := source.summary.get("not_again"):
+        return [Advice(str(why))]
     if grade is Grade.STOPPED:
         return [Advice("It was stopped before its end. Play it again.", again)]
     if grade is not Grade.FAILED:
@@ -178,6 +169,14 @@ def run_advice(source: Source, grade: Grade) -> list[Advice]:
         _least(source),
         Advice("Change one setting or one part, and play exactly the same signal again.", again),
     ]
+
+
+def _repeat(source: Source) -> str:
+    """What plays it again; nothing for a live run that no bench file gives again."""
+    again = f"edgewheel run {source.bench_path}"
+    if source.kind == "live":
+        return "" if source.summary.get("not_again") else again
+    return source.repeat(again)
 
 
 def _least(source: Source) -> Advice:
