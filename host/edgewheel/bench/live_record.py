@@ -65,7 +65,7 @@ class LiveRecord:
 
         One that is over ends where it was last heard of, if the bench was lost before it parked.
         """
-        begin_s = Fraction(leg.begin_tick, leg.source.pipelines[0].header.tick_hz)
+        begin_s = Fraction(leg.begin_tick, leg.source.pins.header.tick_hz)
         if over and self._seconds is None:
             self._seconds = max(self._reached_s, float(begin_s)) or None
         wanted = {(name, one.from_s): one for name, one in leg.switched.items()}

@@ -6,7 +6,7 @@ import pytest
 
 from edgewheel.bench.live_state import FaultState
 from edgewheel.errors import BenchError, UsageError
-from edgewheel.search.recorded import RecordedRun
+from edgewheel.search.recorded import RecordedRun, read_rows
 from edgewheel.search.shrink import Shrink
 from live_bench import METAL_FAULTS, Playing, line, scripted
 
@@ -52,6 +52,8 @@ def test_held_edited_fired_once_and_a_ramp(tmp_path):
     times = [(one["from_s"], one["to_s"]) for one in summary_of(playing)["faults"]]
     assert times[0][1] == times[1][0] and times[1][1] < times[2][0] < times[2][1]
     assert "not_again" not in summary_of(playing)
+    rows = read_rows(playing.run.record.folder / "run.sqlite", "SELECT fault, tick FROM edit")
+    assert sum(name == "worn" for name, _ in rows) > 100 and "lost" in dict(rows)
 
 
 def test_a_bench_that_was_lost_ends_where_it_was_last_heard_of(tmp_path):
