@@ -52,7 +52,7 @@ def test_held_edited_fired_once_and_a_ramp(tmp_path):
     times = [(one["from_s"], one["to_s"]) for one in summary_of(playing)["faults"]]
     assert times[0][1] == times[1][0] and times[1][1] < times[2][0] < times[2][1]
     assert "not_again" not in summary_of(playing)
-    rows = read_rows(playing.run.record.folder / "run.sqlite", "SELECT fault, tick FROM edit")
+    rows = read_rows(playing.run.record.folder / "run.sqlite", "SELECT by, tick FROM edit")
     assert sum(name == "worn" for name, _ in rows) > 100 and "lost" in dict(rows)
 
 
