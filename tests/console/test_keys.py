@@ -4,6 +4,7 @@ import asyncio
 from fractions import Fraction
 
 import pytest
+from textual.events import Key
 
 from console_kit import console, lines, press, text
 from edgewheel.bench.events import Pulsed, RawBytes, Reported, SyncLost
@@ -65,6 +66,32 @@ def test_keys_change_the_speed_in_fine_and_coarse_steps(key, rpm):
 
 def test_a_speed_is_typed_as_a_number():
     assert orders_after(*"3000", "enter", turning=True) == [("speed", Fraction(3000), None)]
+
+
+@pytest.mark.parametrize(
+    ("keys", "rate"),
+    [
+        ((*"3000", "enter"), None),
+        ((*"3005", "backspace", "0", "enter"), None),
+        (("m", *"3000", "enter"), Fraction(500)),
+        ((*"3000", "tab", *"750", "enter"), Fraction(750)),
+    ],
+)
+def test_a_speed_typed_faster_than_its_dialogue_opens_is_taken_whole(keys, rate):
+    """A terminal hands over many keys at once; no part of a number is ever a speed."""
+
+    async def scenario():
+        async with console() as (app, pilot):
+            await press(app, pilot, "f5")
+            before = len(app.desk.player.orders)
+            for key in keys:
+                app.post_message(Key(key, key if len(key) == 1 else None))
+            await pilot.pause(0.3)
+            await press(app, pilot)
+            assert not app.screen.is_modal
+            return app.desk.player.orders[before:]
+
+    assert asyncio.run(scenario()) == [("speed", Fraction(3000), rate)]
 
 
 def test_a_ramp_has_a_rate():

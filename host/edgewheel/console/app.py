@@ -11,16 +11,19 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
+from textual import events
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
 from textual.timer import Timer
+from textual.widgets import Input
 
 from edgewheel.bench.plan import SimulatedController
 from edgewheel.console import choices, keys
 from edgewheel.console.desk import Desk
 from edgewheel.console.dialogs.choose import Choice, ChooseDialog
 from edgewheel.console.dialogs.help import HelpDialog
+from edgewheel.console.dialogs.speed import SpeedDialog
 from edgewheel.console.live.page import LivePage
 from edgewheel.console.page import Page
 from edgewheel.console.settings import Settings
@@ -92,6 +95,23 @@ class ConsoleApp(App[None]):
         self.call_after_refresh(self.look)
         # What is there now stays: looking through all of it for garbage would hold the screen up.
         gc.freeze()
+
+    async def on_event(self, event: events.Event) -> None:
+        """Keys go to where the keys before them lead, however fast they come.
+
+        What a page hands on from its own queue comes too late for that: a digit's dialogue would
+        open after the next digit has gone to the page, too.
+        """
+        if isinstance(event, events.Key) and self._is_taken(event):
+            return
+        await super().on_event(event)
+
+    def _is_taken(self, event: events.Key) -> bool:
+        screen = self.screen_stack[-1] if self.screen_stack else None
+        if isinstance(screen, SpeedDialog):
+            return screen.takes_early(event)
+        typing = isinstance(self.focused, Input) if screen is not None else True
+        return not typing and isinstance(screen, LivePage) and screen.begins(event)
 
     def look(self) -> None:
         """One look at the bench, drawn on the page that is seen."""

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from textual import on
+from textual import events, on
 from textual.app import ComposeResult
 from textual.widgets import Input, Label
 
 from edgewheel.console.dialogs.dialog import Dialog
+from edgewheel.console.early import EarlyKeys
 from edgewheel.motion.segment import HIGHEST_RPM
 from edgewheel.yamlfile import parse_number
 
@@ -31,6 +32,19 @@ class SpeedDialog(Dialog[SpeedAnswer]):
         super().__init__()
         self._typed = typed
         self._rate = rate
+        self._early: EarlyKeys | None = EarlyKeys()
+
+    def on_mount(self) -> None:
+        self.call_after_refresh(self._begin)
+
+    def takes_early(self, event: events.Key) -> bool:
+        """Keep a key that came before the fields stood; whether it was one of theirs."""
+        return self._early is not None and self._early.keep(event)
+
+    def _begin(self) -> None:
+        early, self._early = self._early, None
+        if early is not None and early.give(list(self.query(Input))):
+            self.take()
 
     def inside(self) -> ComposeResult:
         yield Label("rpm")

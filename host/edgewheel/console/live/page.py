@@ -118,11 +118,17 @@ class LivePage(Page):
         for pane in self.query("#panes > .pane"):
             pane.border_subtitle = OTHERS if narrow else ""
 
-    def on_key(self, event: events.Key) -> None:
-        """A digit begins a speed."""
-        if event.character is not None and event.character.isdecimal():
-            event.stop()
-            self._ask_speed(event.character, "")
+    def begins(self, event: events.Key) -> bool:
+        """A digit begins a speed, the key for it a ramp; whether this one does."""
+        character = event.character or ""
+        if character.isdecimal():
+            self._ask_speed(character, "")
+            return True
+        active = self.active_bindings.get(event.key)
+        if active is not None and active.binding.action == "ramp":
+            self.action_ramp()
+            return True
+        return False
 
     def action_pane(self, pane_id: str) -> None:
         """Bring a pane on the screen; events and raw lines share a place where there is no more."""
