@@ -84,7 +84,9 @@ class VerdictListener:
             return Outcome.FAILED, f"{late}, the limit is {self._limits.sync_within_s:g} s"
         if self._losses:
             first = self._losses[0]
-            more = f", then {len(self._losses) - 1} times more" if len(self._losses) > 1 else ""
+            times = len(self._losses) - 1
+            again = "once" if times == 1 else f"{times} times"
+            more = f", and {again} again" if times else ""
             return (
                 Outcome.FAILED,
                 f"sync was lost at {first.seconds:.3f} s and {first.rpm:.0f} rpm: "
