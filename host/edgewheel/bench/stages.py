@@ -8,7 +8,13 @@ from fractions import Fraction
 
 from edgewheel.bench.plan import StageTimes
 from edgewheel.bench.voltages import Voltage, voltage_of
-from edgewheel.board.stage_store import LONGEST_DELAY_US, KnownStage, simulated
+from edgewheel.board.stage_store import (
+    LONGEST_DELAY_US,
+    KnownStage,
+    KnownVoltage,
+    simulated,
+    simulated_voltage,
+)
 from edgewheel.wheel.model import Sensor
 from edgewheel.yamlfile import Node, Section
 
@@ -45,10 +51,7 @@ def _read_times(node: Node | None, sensor: Sensor) -> StageTimes:
     if node is None:
         return StageTimes()
     section = node.section()
-    rail, pull_up = section.optional("rail"), None
-    if rail is not None:
-        pull_up = section.required("pull_up")
-    usual = simulated(rail, pull_up) if rail and pull_up else WIRES
+    usual, known = _usual(section)
     inverts_node = section.optional("inverts")
     rise = section.optional("rise_us")
     fall = section.optional("fall_us")
@@ -66,12 +69,30 @@ def _read_times(node: Node | None, sensor: Sensor) -> StageTimes:
                 "a VR output is a voltage, which is late by one time",
                 "Write the same 'rise_us' and 'fall_us'.",
             )
-        times = replace(times, voltage=_read_voltage(output, section, sensor, inverts))
+        times = replace(times, voltage=_read_voltage(output, section, sensor, inverts, known))
     section.finish()
     return times
 
 
-def _read_voltage(output: Node, section: Section, sensor: Sensor, inverts: bool) -> Voltage:
+def _usual(section: Section) -> tuple[KnownStage, KnownVoltage | None]:
+    """What the stage is taken to be where the bench file gives no numbers of its own."""
+    rail, leads, output = (section.optional(key) for key in ("rail", "leads", "output"))
+    if leads is not None:
+        if rail is not None or output is None or output.text() != "vr":
+            raise leads.refuse(
+                "only a VR output has leads that are grounded or floating",
+                "Write 'output: vr' beside it, and no 'rail'.",
+            )
+        known = simulated_voltage(leads)
+        return known.stage, known
+    if rail is not None:
+        return simulated(rail, section.required("pull_up")), None
+    return WIRES, None
+
+
+def _read_voltage(
+    output: Node, section: Section, sensor: Sensor, inverts: bool, known: KnownVoltage | None
+) -> Voltage:
     """What the board makes of a VR sensor."""
     amplitude = sensor.amplitude
     if sensor.kind != "vr" or amplitude is None:
@@ -83,6 +104,9 @@ def _read_voltage(output: Node, section: Section, sensor: Sensor, inverts: bool)
         raise output.refuse(
             "a VR output does not play run-out", "Leave 'run_out' out, or 'output: vr'."
         )
-    full_scale_mv = section.required("full_scale_mv").number(above=0, maximum=HIGHEST_MV)
+    if known is not None and section.optional("full_scale_mv") is None:
+        full_scale_mv = known.full_scale_mv
+    else:
+        full_scale_mv = section.required("full_scale_mv").number(above=0, maximum=HIGHEST_MV)
     approach = int(sensor.metal == "high") ^ inverts
     return voltage_of(output, amplitude.mv_per_rpm, amplitude.knee_rpm, full_scale_mv, approach)

@@ -48,6 +48,26 @@ def simulated(rail_v: Node, pull_up_ohm: Node) -> KnownStage:
     return _stage(pull_ups.required(pull_up), origin)
 
 
+@dataclass(frozen=True)
+class KnownVoltage:
+    """A VR output's stage, and the millivolts that it makes of the highest code."""
+
+    stage: KnownStage
+    full_scale_mv: Fraction
+
+
+def simulated_voltage(leads: Node) -> KnownVoltage:
+    """The VR stage of `hardware/` by how its leads lie. Raises FileError if they cannot lie so."""
+    outputs = load(SHIPPED).section().required("vr").section()
+    name = leads.choice(tuple(outputs.nodes))
+    figures = outputs.required(name).section()
+    delay_us = figures.required("delay_us").number(above=0)
+    stage = KnownStage(
+        figures.required("inverts").flag(), delay_us, delay_us, f"simulated, VR output, {name}"
+    )
+    return KnownVoltage(stage, 1000 * figures.required("full_scale_v").number(above=0))
+
+
 class StageStore:
     """Measured stages, a file for each board."""
 

@@ -1,11 +1,14 @@
 """VR outputs: from a wheel and an amplitude to the board, and a controller's arming threshold."""
 
 import json
+from fractions import Fraction
 
 import pytest
+import yaml
 
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.voltages import shape
+from edgewheel.board.stage_store import SHIPPED
 from edgewheel.cli.main import main
 from edgewheel.errors import FileError
 from edgewheel.link.waves import MIDDLE, WaveForm, WaveTrack, code
@@ -112,6 +115,22 @@ def test_which_half_wave_leads_up_to_a_tooth(tmp_path, change, level):
     assert form_of(load_plan(bench_file(tmp_path, "2", change))).approach == level
 
 
+@pytest.mark.parametrize("leads", ["grounded", "floating"])
+def test_the_boards_own_vr_stage_is_known_by_its_leads(tmp_path, leads):
+    """The shipped figures are those that the circuits simulation wrote; a bench file's own win."""
+    figures = yaml.safe_load(SHIPPED.read_text())["vr"][leads]
+    own = ("full_scale_mv: 20000, rise_us: 9.6, fall_us: 9.6", f"leads: {leads}")
+    times = load_plan(bench_file(tmp_path, "1", own)).stage[0]
+    delay_us = Fraction(str(figures["delay_us"]))
+    assert (times.inverts, times.rise_us, times.fall_us) == (True, delay_us, delay_us)
+    assert times.voltage.full_scale_mv == 1000 * Fraction(str(figures["full_scale_v"]))
+    assert times.voltage.approach == 0
+    measured = ("rise_us: 9.6", f"leads: {leads}, inverts: false, rise_us: 9.6")
+    times = load_plan(bench_file(tmp_path, "1", measured)).stage[0]
+    assert (times.rise_us, times.voltage.full_scale_mv) == (Fraction("9.6"), 20000)
+    assert times.voltage.approach == 1
+
+
 @pytest.mark.parametrize(
     ("change", "words"),
     [
@@ -121,6 +140,8 @@ def test_which_half_wave_leads_up_to_a_tooth(tmp_path, change, level):
         (("mv_per_rpm: 2", "mv_per_rpm: 2, knee_rpm: 20000"), "more than the stage makes"),
         (("mv_per_rpm: 2", "mv_per_rpm: 2, run_out: 0.1"), "does not play run-out"),
         (("[[0, 100], [1000, 400], ", "[[5000, 1], "), "do not ascend"),
+        (("full_scale_mv: 20000", "leads: crossed"), "grounded"),
+        (("output: vr, full_scale_mv: 20000", "leads: grounded"), "only a VR output has leads"),
     ],
 )
 def test_what_cannot_be_played_is_said(tmp_path, change, words):
