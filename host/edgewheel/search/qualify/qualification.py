@@ -15,8 +15,8 @@ from edgewheel.search.qualify.estimate import NOTHING, REAL_GAP_S, Cost, cost
 from edgewheel.search.qualify.outcome import Outcome
 from edgewheel.search.qualify.plan import QualifyPlan, SampleTest, SearchTest, Test
 from edgewheel.search.qualify.playing import Player
-from edgewheel.search.qualify.sample_test import SampleRun
-from edgewheel.search.qualify.search_test import SearchRun
+from edgewheel.search.qualify.sample_run import SampleRun
+from edgewheel.search.qualify.search_run import SearchRun
 
 
 @dataclass(frozen=True)
