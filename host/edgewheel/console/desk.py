@@ -49,6 +49,10 @@ class LivePlayer(Protocol):
     def motion(self) -> Motion | None:
         """How the engine turns in the run that is going on; None between runs."""
 
+    @property
+    def crash(self) -> Exception | None:
+        """The mistake of ours that ended its thread, if one did; the outputs are parked then."""
+
     def start(self, rpm: Fraction) -> None:
         """Turn the engine; a new record begins."""
 
@@ -171,8 +175,14 @@ class Desk:
         self.plan = replace(self.plan, document=document)
 
     def look(self) -> View:
-        """Hear what happened since the last look, and say how things stand."""
+        """Hear what happened since the last look, and say how things stand.
+
+        Raises what ended the bench's thread, if it was a mistake of ours: going on would show a
+        bench that is not there.
+        """
         player = self.player
+        if player.crash is not None:
+            raise player.crash
         events = player.drain()
         if any(_begins(event) for event in events):
             self.watch.restart()
