@@ -60,6 +60,7 @@ class Follower:
         self._lead_ticks = lead_ticks
         self._names = names
         self._levels = rest
+        self._has_pulses = False
         self._end_s = float(plan.signal.motion.end_s)
         self._origin: int | None = None
         self._ended: RunEnded | None = None
@@ -97,6 +98,8 @@ class Follower:
     def _link_event(self, event: LinkEvent) -> Iterator[Event]:
         if isinstance(event, RunStarted):
             self._origin = event.start_tick + self._lead_ticks
+            if not self._has_pulses:
+                self._levels = event.input_levels
             yield Began(self._origin, 0.0, self._tick_hz)
         elif isinstance(event, PulsesCaptured):
             yield from self._pulses(event)
@@ -115,6 +118,7 @@ class Follower:
             raise event.error
 
     def _pulses(self, event: PulsesCaptured) -> Iterator[Event]:
+        self._has_pulses = True
         for tick, levels in zip(event.ticks, event.levels, strict=True):
             changed = levels ^ self._levels
             self._levels = levels

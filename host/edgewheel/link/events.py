@@ -71,10 +71,13 @@ class BoardStatus:
 
 @dataclass(frozen=True)
 class RunStarted:
-    """The board's clock showed `start_tick` at run tick 0."""
+    """The board's clock showed `start_tick` at run tick 0; `input_levels` is the mask of its inputs
+    when the run was armed, from which captured pulses count.
+    """
 
     run: int
     start_tick: int
+    input_levels: int = 0
 
 
 @dataclass(frozen=True)

@@ -238,7 +238,7 @@ class HostRun:
         events = self._splice_answer(status)
         if status.start_tick and not self.started:
             self.start_tick = status.start_tick
-            events.append(RunStarted(self.number, self.start_tick))
+            events.append(RunStarted(self.number, self.start_tick, status.armed_levels))
         over = status.state not in (State.ARMED, State.RUNNING) and status.reason != Reason.NONE
         if over and not self.ended:
             self.ended = True
