@@ -66,3 +66,16 @@ class RecordFolder:
                 f"The record in {self.path} cannot be written or read: {error}. Check the "
                 "folder's rights and the space on the disk, or give another with --runs."
             ) from error
+
+
+def write_whole(file: Path, text: str) -> None:
+    """Write a file in one step: it is there whole or not at all. Raises BenchError."""
+    part = file.with_name(file.name + ".part")
+    try:
+        part.write_text(text, encoding="utf-8")
+        part.replace(file)
+    except OSError as error:
+        raise BenchError(
+            f"{file} cannot be written: {error.strerror}. Check the folder and the space on the "
+            "disk, or give another file."
+        ) from error

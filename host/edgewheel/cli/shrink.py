@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.talk import Talk, stoppable
-from edgewheel.errors import BenchError, UsageError
+from edgewheel.errors import UsageError
 
 if TYPE_CHECKING:
     from edgewheel.search.shrink import Shrink, ShrinkProgress, ShrinkResult
@@ -38,6 +38,7 @@ def odd(text: str) -> int:
 
 
 def run(args: argparse.Namespace) -> int:
+    from edgewheel.bench.record_folder import write_whole
     from edgewheel.search.causefile import cause_text
     from edgewheel.search.shrink import Shrink
 
@@ -57,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
         return ExitCode.INTERRUPTED
     text = cause_text(shrink.plan, shrink.result, args.folder)
     file = args.folder / FILE
-    _write(file, text)
+    write_whole(file, text)
     if args.json:
         print(json.dumps(shrink_data(shrink.result, str(file)), indent=2))
     else:
@@ -91,14 +92,3 @@ def _tell(talk: Talk, progress: ShrinkProgress, shrink: Shrink) -> None:
     seconds = float(progress.stretch.seconds)
     words = f"{progress.stage}: {progress.changes} changes, {seconds:.6g} s, trial {progress.done}"
     talk.progress(progress.done / progress.expected, words)
-
-
-def _write(file: Path, text: str) -> None:
-    part = file.with_name(file.name + ".part")
-    try:
-        part.write_text(text, encoding="utf-8")
-        part.replace(file)
-    except OSError as error:
-        raise BenchError(
-            f"{file} cannot be written: {error.strerror}. Check the folder and the space."
-        ) from error

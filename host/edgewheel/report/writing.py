@@ -7,7 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from edgewheel.errors import BenchError
+from edgewheel.bench.record_folder import write_whole
 from edgewheel.report.junit import junit_xml
 from edgewheel.report.model import Report
 
@@ -18,17 +18,17 @@ def write_html(report: Report, file: Path) -> None:
     """The page. Raises BenchError if the disk does not take it, UsageError without the extra."""
     from edgewheel.report.html import html
 
-    _write(file, html(report))
+    write_whole(file, html(report))
 
 
 def write_junit(report: Report, file: Path) -> None:
     """The JUnit file. Raises BenchError."""
-    _write(file, junit_xml(report))
+    write_whole(file, junit_xml(report))
 
 
 def write_json(report: Report, file: Path) -> None:
     """Verdicts and evidence as data. Raises BenchError."""
-    _write(file, json.dumps(report_data(report), indent=1, allow_nan=False) + "\n")
+    write_whole(file, json.dumps(report_data(report), indent=1, allow_nan=False) + "\n")
 
 
 def report_data(report: Report) -> dict[str, Any]:
@@ -52,15 +52,3 @@ def report_data(report: Report) -> dict[str, Any]:
         "against": asdict(report.against) if report.against else None,
         "tests": tests,
     }
-
-
-def _write(file: Path, text: str) -> None:
-    part = file.with_name(file.name + ".part")
-    try:
-        part.write_text(text, encoding="utf-8")
-        part.replace(file)
-    except OSError as error:
-        raise BenchError(
-            f"{file} cannot be written: {error.strerror}. Check the folder and the space on the "
-            "disk, or give another file."
-        ) from error
