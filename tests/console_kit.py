@@ -42,6 +42,6 @@ def text(app):
 
 
 def svg(app):
-    """The screen as SVG, without the numbers that differ from run to run and fonts from elsewhere."""
+    """The screen as SVG, without numbers that differ from run to run or fonts from elsewhere."""
     picture = re.sub(r"terminal-\d+-", "terminal-", app.export_screenshot(simplify=True))
     return re.sub(r"@font-face \{.*?\}\s*", "", picture, flags=re.DOTALL)
