@@ -14,13 +14,12 @@ from edgewheel.link.events import (
     Event,
     LinkFailed,
     LinkQuality,
-    PulsesCaptured,
-    PulsesMissing,
     StateChanged,
 )
-from edgewheel.link.frames import LARGEST_FRAME, Frame, FrameDecoder, encode_frame
+from edgewheel.link.frames import LARGEST_FRAME, Frame, encode_frame
 from edgewheel.link.greeting import BoardWish
 from edgewheel.link.hostrun import HostRun, NewCourse, RunOrder
+from edgewheel.link.inbox import Inbox
 from edgewheel.link.messages import (
     ANY_RUN,
     Arm,
@@ -42,6 +41,7 @@ from edgewheel.link.messages import (
 from edgewheel.link.outbox import Outbox
 from edgewheel.link.pace import Pacer
 from edgewheel.link.poller import Poller
+from edgewheel.link.pulse_count import PulseCount
 from edgewheel.link.waves import switched_off
 from edgewheel.link.welcome import Welcome
 
@@ -89,22 +89,18 @@ class Session:
         self.run: HostRun | None = None
         self.status: Status | None = None
         self.welcome: Welcome | None = None
-        self._decoder = FrameDecoder()
+        self._inbox = Inbox()
         self._outbox = Outbox()
         self._pacer = Pacer(settings.bytes_per_s)
-        self._board_seq: int | None = None
         self._heard_ns = self._status_ns = self._looked_ns = self._begun_ns = now_ns
         self._hello_ns = now_ns
         self._poller = Poller(now_ns)
         self._progress_ns = now_ns
-        self._bytes_heard = self._frames_heard = 0
-        self._board_gaps = self._malformed = 0
         self._longest_gap_ns = 0
         self._stop_ns: int | None = None
         self._park_too = False
         self._hasty = 0
-        self._next_pulse = 0
-        self._lost_pulses = 0
+        self._pulses = PulseCount()
         self._waves: set[int] = set()
 
     # Orders
@@ -122,7 +118,7 @@ class Session:
             self._outbox.add(Config.TYPE, config.pack())
         self._outbox.add(Arm.TYPE, self.run.arm().pack())
         self._stop_ns, self._park_too = None, False
-        self._next_pulse = self._lost_pulses = 0
+        self._pulses = PulseCount()
         return number
 
     def _configs(self, order: RunOrder) -> list[Config]:
@@ -155,8 +151,8 @@ class Session:
         """How good the link has been so far."""
         return LinkQuality(
             retransmits=self._outbox.retransmits,
-            board_gaps=self._board_gaps,
-            bad_from_board=self._decoder.bad_frames + self._malformed,
+            board_gaps=self._inbox.gaps,
+            bad_from_board=self._inbox.bad_frames,
             bad_from_host=self.status.bad_frames if self.status else 0,
             longest_host_gap_ns=self._longest_gap_ns,
         )
@@ -170,41 +166,32 @@ class Session:
         if self.run and not self.run.ended:
             self._longest_gap_ns = max(self._longest_gap_ns, now_ns - self._looked_ns)
         self._looked_ns = now_ns
-        self._bytes_heard += len(data)
         events: list[Event] = []
-        for frame in self._decoder.feed(data):
+        for frame in self._inbox.feed(data):
             self._heard_ns = now_ns
-            self._frames_heard += 1
             try:
                 self._take(frame, now_ns, events)
             except MalformedError:
-                self._malformed += 1
+                self._inbox.malformed()
         self._check_time(now_ns, events)
         return events
 
     def _take(self, frame: Frame, now_ns: int, events: list[Event]) -> None:
-        self._count_gap(frame.seq)
         if frame.type == Status.TYPE:
             self._take_status(Status.unpack(frame.payload), now_ns, events)
         elif frame.type == Welcome.TYPE:
             self._take_welcome(Welcome.unpack(frame.payload), now_ns, events)
         elif frame.type == Pulses.TYPE:
-            self._take_pulses(Pulses.unpack(frame.payload), events)
+            pulses = Pulses.unpack(frame.payload)
+            if self.run is not None:
+                events.extend(self._pulses.take(pulses, self.run.armed))
         elif frame.type == Refused.TYPE:
             self._take_refused(Refused.unpack(frame.payload), events)
-
-    def _count_gap(self, seq: int) -> None:
-        """Numbers left out are lost frames; one from behind came late or twice."""
-        expected = self._board_seq
-        missed = 0 if expected is None else (seq - expected) & 0xFF
-        if missed < 0x80:
-            self._board_seq = (seq + 1) & 0xFF
-            self._board_gaps += missed
 
     def _check_time(self, now_ns: int, events: list[Event]) -> None:
         if self.phase is Phase.GREETING:
             if now_ns - self._begun_ns >= greeting.PATIENCE_NS:
-                heard = self._bytes_heard, self._frames_heard
+                heard = self._inbox.bytes_heard, self._inbox.frames_heard
                 self._fail(greeting.no_answer(self.settings.port, *heard), events)
         elif self.phase is not Phase.OVER and now_ns - self._heard_ns >= LOST_NS:
             times_ms = LOST_NS // 1_000_000, self._longest_gap_ns // 1_000_000
@@ -280,24 +267,11 @@ class Session:
         if status.run != run.number:
             self._fail(failures.restarted(self.settings.port), events)
             return
-        if status.lost_pulses > self._lost_pulses:
-            events.append(PulsesMissing(status.lost_pulses - self._lost_pulses))
-            self._lost_pulses = status.lost_pulses
+        events.extend(self._pulses.lost_on_board(status.lost_pulses))
         if not run.parked:
             events.extend(run.take(status, lambda: self.quality))
         if run.ended and (run.parked or not self._park_too):
             self._stop_ns = None
-
-    # The rest
-
-    def _take_pulses(self, pulses: Pulses, events: list[Event]) -> None:
-        missed = pulses.first - self._next_pulse
-        if self.run is None or missed < 0 or (missed and not self.run.armed):
-            return  # what came twice, or is of the run before
-        if missed:
-            events.append(PulsesMissing(missed))
-        self._next_pulse = pulses.first + len(pulses.ticks)
-        events.append(PulsesCaptured(pulses.first, pulses.ticks, pulses.levels))
 
     def _take_refused(self, refused: Refused, events: list[Event]) -> None:
         run = self.run
