@@ -44,6 +44,22 @@ RIPPLED = ("cranking", "catching")
 Streams = dict[tuple[str, int], list[float]]
 
 
+FAN_7 = """format: 1
+name: Fan 7
+wheel: 60-minus-2-half-moon-cam
+controller:
+  kind: sim
+  settings:
+    crank: {line: crank, edge: rising}
+    cam: {line: cam, edge: rising}
+    wheel: {kind: missing_teeth, pitches: 60, missing: 2, gap_ratio_low: 2.2, gap_ratio_high: 4}
+    phase: {by: level, level: high}
+    engine: {firing_order: [1, 3, 4, 2], tdc_after_reference_deg: 84}
+    ignition: {advance_deg: 10}
+limits: {sync_within_s: 1}
+"""
+"""A bench file on which captures of its wheel are played."""
+
 library_wheel = lru_cache(find)
 """A wheel of the library, read once."""
 

@@ -112,20 +112,20 @@ def test_an_up_and_down_series_gives_what_dixon_and_mood_make_of_it(seed):
 
 
 DIXON_1965 = {
-    "X": -0.500, "XO": 0.842, "XX": -0.178, "XOO": 0.299, "XOX": -0.500, "XXO": 1.000,
-    "XXX": 0.194, "XOOO": -0.157, "XOOX": -0.878, "XOXO": 0.701, "XOXX": 0.084, "XXOO": 0.305,
-    "XXOX": -0.305, "XXXO": 1.288, "XOOOO": -0.547, "XOOOX": -1.250,
-    "XOOXO": 0.372, "XOOXX": -0.169, "XOXOO": 0.022, "XOXOX": -0.500, "XOXXO": 1.169,
-    "XOXXX": 0.611, "XXOOO": -0.296, "XXOOX": -0.831, "XXOXO": 0.831, "XXOXX": 0.296,
-    "XXXOO": 0.500, "XXXOX": -0.043, "XXXXO": 1.603, "XXXXX": 0.893,
+    "F": -0.500, "FO": 0.842, "FF": -0.178, "FOO": 0.299, "FOF": -0.500, "FFO": 1.000,
+    "FFF": 0.194, "FOOO": -0.157, "FOOF": -0.878, "FOFO": 0.701, "FOFF": 0.084, "FFOO": 0.305,
+    "FFOF": -0.305, "FFFO": 1.288, "FOOOO": -0.547, "FOOOF": -1.250,
+    "FOOFO": 0.372, "FOOFF": -0.169, "FOFOO": 0.022, "FOFOF": -0.500, "FOFFO": 1.169,
+    "FOFFF": 0.611, "FFOOO": -0.296, "FFOOF": -0.831, "FFOFO": 0.831, "FFOFF": 0.296,
+    "FFFOO": 0.500, "FFFOF": -0.043, "FFFFO": 1.603, "FFFFF": 0.893,
 }  # fmt: skip
-"""After a first O: the series of an up-and-down test, X for a failure, and k of the estimate
-x + k d from its last level x and its step d.
+"""After a first O: the series of an up-and-down test, F for a failure (a cross in the paper), and k
+of the estimate x + k d from its last level x and its step d.
 
 W. J. Dixon, "The up-and-down method for small samples", J. American Statistical Association 60
 (1965), the published worked values that follow from Dixon and Mood's method for few trials. From
 memory; each is the maximum likelihood of a normal curve whose standard deviation is d, to 0.001.
-XXXX is left out: the value remembered for it is not that likelihood's.
+Four failures in a row are left out: the value remembered for them is not that likelihood's.
 """
 
 
@@ -137,8 +137,8 @@ def test_dixons_published_estimates_are_the_models(series):
     """
     step, level, answers = 0.05, 0.5, []
     for word in "O" + series:
-        answers.append(Answer(level, word == "X"))
-        level += -step if word == "X" else step
+        answers.append(Answer(level, word == "F"))
+        level += -step if word == "F" else step
     published = answers[-1].x + DIXON_1965[series] * step
 
     def loss(t: float) -> float:
@@ -148,7 +148,7 @@ def test_dixons_published_estimates_are_the_models(series):
         return float(-np.log(np.where(failed, fails, 1 - fails)).sum())
 
     fit = minimize_scalar(loss, bounds=(0.2, 0.8), method="bounded", options={"xatol": 1e-7})
-    if "XXXX" not in series and "OOOO" not in series:
+    if "FFFF" not in series and "OOOO" not in series:
         assert fit.x == pytest.approx(published, abs=0.1 * step)
     low, _, high = posterior_of(answers, 0.5).interval()
     assert low < published < high

@@ -5,7 +5,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from captures import MOTIONS, capture_of, table
+from captures import FAN_7, MOTIONS, capture_of, table
 from edgewheel.bench.events import Pulsed, SyncGained, SyncLost
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.replay import replayed, what_is_missing, with_capture
@@ -24,26 +24,11 @@ from edgewheel.wheel.library import find
 
 WHEEL = "60-minus-2-half-moon-cam"
 
-BENCH = """format: 1
-name: Fan 7
-wheel: 60-minus-2-half-moon-cam
-controller:
-  kind: sim
-  settings:
-    crank: {line: crank, edge: rising}
-    cam: {line: cam, edge: rising}
-    wheel: {kind: missing_teeth, pitches: 60, missing: 2, gap_ratio_low: 2.2, gap_ratio_high: 4}
-    phase: {by: level, level: high}
-    engine: {firing_order: [1, 3, 4, 2], tdc_after_reference_deg: 84}
-    ignition: {advance_deg: 10}
-limits: {sync_within_s: 1}
-"""
-
 
 @pytest.fixture
 def bench(tmp_path):
     path = tmp_path / "bench.yaml"
-    path.write_text(BENCH)
+    path.write_text(FAN_7)
     return path
 
 
@@ -98,7 +83,7 @@ def test_the_controller_syncs_on_a_capture_and_its_sparks_are_held_to_the_crank(
     assert any(isinstance(event, SyncGained) for event in events)
     assert not any(isinstance(event, SyncLost) for event in events)
     assert sum(isinstance(event, Pulsed) for event in events) > 100
-    bench.write_text(BENCH.replace("tdc_after_reference_deg: 84", "tdc_after_reference_deg: 70"))
+    bench.write_text(FAN_7.replace("tdc_after_reference_deg: 84", "tdc_after_reference_deg: 70"))
     wrong = list(Rig().run(with_capture(load_plan(bench), captured())))
     assert [e.cause.value for e in wrong if isinstance(e, SyncLost)][:1] == ["position"]
 
@@ -106,7 +91,7 @@ def test_the_controller_syncs_on_a_capture_and_its_sparks_are_held_to_the_crank(
 def test_a_bench_file_can_name_a_capture(bench, tmp_path):
     with (tmp_path / "log.csv").open("w") as file:
         write_capture(file, captured())
-    bench.write_text(BENCH + "capture: {file: log.csv, speed: 2}\n")
+    bench.write_text(FAN_7 + "capture: {file: log.csv, speed: 2}\n")
     plan = load_plan(bench)
     assert plan.signal.capture is not None
     assert float(plan.signal.motion.end_s) == pytest.approx(0.75, abs=0.01)
@@ -118,7 +103,7 @@ def beside(bench, tmp_path, words: str):
     """The plan of the bench file with a capture and something beside it."""
     with (tmp_path / "log.csv").open("w") as file:
         write_capture(file, captured())
-    bench.write_text(f"{BENCH}capture: log.csv\n{words}\n")
+    bench.write_text(f"{FAN_7}capture: log.csv\n{words}\n")
     return load_plan(bench)
 
 
@@ -235,7 +220,7 @@ def test_the_copy_in_a_run_folder_stands_for_the_capture(bench, tmp_path):
 
 @pytest.mark.parametrize("speed", [Fraction(1), Fraction(2, 3)])
 def test_the_folder_of_a_replay_plays_it_again_by_itself(speed, bench, tmp_path):
-    bench.write_text(BENCH + "motion: {segments: [{hold: 800, turns: 3}]}\n")
+    bench.write_text(FAN_7 + "motion: {segments: [{hold: 800, turns: 3}]}\n")
     plan = replayed(load_plan(bench), captured(), speed)
     runner = Runner(plan, tmp_path / "runs")
     assert list(runner.events())

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from captures import capture_of, table
+from captures import FAN_7, capture_of, table
 from edgewheel.bench.failure import Failure
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.replay import replayed
@@ -21,19 +21,6 @@ from edgewheel.search.causefile import cause_text
 from edgewheel.search.shrink import Shrink
 
 WHEEL = "60-minus-2-half-moon-cam"
-BENCH = """format: 1
-name: Fan 7
-wheel: 60-minus-2-half-moon-cam
-controller:
-  kind: sim
-  settings:
-    crank: {line: crank, edge: rising}
-    cam: {line: cam, edge: rising}
-    wheel: {kind: missing_teeth, pitches: 60, missing: 2, gap_ratio_low: 2.2, gap_ratio_high: 4}
-    phase: {by: level, level: high}
-    engine: {firing_order: [1, 3, 4, 2], tdc_after_reference_deg: 84}
-limits: {sync_within_s: 1}
-"""
 PULSE_US = 50
 
 
@@ -59,7 +46,7 @@ def spoilt(motion: str, jitter: float, late: float = 0, pulse: bool = False) -> 
     return capture_of(header, EdgeChunk(whole[order], track[order], level[order]), "fan-7.csv")
 
 
-def plan_of(folder: Path, capture: Capture, bench: str = BENCH):
+def plan_of(folder: Path, capture: Capture, bench: str = FAN_7):
     (folder / "bench.yaml").write_text(bench)
     return replayed(load_plan(folder / "bench.yaml"), capture)
 
