@@ -7,6 +7,9 @@ from pathlib import Path
 from edgewheel.search.qualify.playing import Player
 from edgewheel.search.qualify.qualification import Qualification
 from edgewheel.search.qualify.reading import load_qualify
+from edgewheel.search.qualify.shipped import locate
+
+DEMO = locate("frost-fan")
 
 
 @dataclass

@@ -22,6 +22,8 @@ import yaml
 
 from edgewheel.errors import FileError, Place
 
+SUFFIXES = (".yaml", ".yml")
+
 LARGEST_FILE_BYTES = 2_000_000
 """A file beyond this is not one that a person wrote."""
 
@@ -217,6 +219,11 @@ def parse_number(text: str) -> Fraction | None:
     return None
 
 
+def is_path(name: str) -> bool:
+    """Whether a word names a file, not a thing of a library: by its suffix, or by a slash."""
+    return name.endswith(SUFFIXES) or Path(name).name != name
+
+
 def read_text(path: Path, largest_bytes: int = LARGEST_FILE_BYTES) -> str:
     """The text of a file a person wrote. Raises FileError if it cannot be read as one."""
     place = Place(str(path))
@@ -228,6 +235,10 @@ def read_text(path: Path, largest_bytes: int = LARGEST_FILE_BYTES) -> str:
         raise FileError(place, "the file is not text", "Save it as UTF-8 text.") from error
     except FileNotFoundError as error:
         raise FileError(place, "there is no such file", "Check the name and the folder.") from error
+    except IsADirectoryError as error:
+        raise FileError(
+            place, "the file cannot be read: it is a folder", "Name a file in it."
+        ) from error
     except OSError as error:
         reason = error.strerror or str(error)
         raise FileError(place, f"the file cannot be read: {reason}", "Check its rights.") from error

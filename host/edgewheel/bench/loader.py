@@ -30,7 +30,7 @@ from edgewheel.motion.segment import HIGHEST_RPM
 from edgewheel.wheel.amplitude import read_amplitude
 from edgewheel.wheel.library import find, locate
 from edgewheel.wheel.model import Sensor, SensorKind, Wheel
-from edgewheel.yamlfile import Node, Section, load, read_text
+from edgewheel.yamlfile import Node, Section, is_path, load, read_text
 
 HIGHEST_TICK_HZ = 10**9
 LARGEST_SEED = 2**63 - 1
@@ -101,8 +101,7 @@ def _replaying(plan: Plan, capture: Node, path: Path) -> Plan:
 def _near(path: Path, node: Node) -> str:
     """A library wheel's name, or a path made relative to the bench file."""
     text = node.text()
-    is_path = "/" in text or text.endswith((".yaml", ".yml"))
-    return str(path.parent / text) if is_path else text
+    return str(path.parent / text) if is_path(text) else text
 
 
 def read_sensors(node: Node | None, wheel: Wheel) -> tuple[Sensor, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING
 
 from edgewheel.cli.exits import ExitCode
@@ -18,11 +19,11 @@ if TYPE_CHECKING:
     from edgewheel.search.qualify.playing import Player
     from edgewheel.search.qualify.qualification import Qualification
 
-DEMO = Path(__file__).parents[1] / "examples" / "qualify" / "frost-fan.yaml"
+DEMO = "frost-fan"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("plan", type=Path, nargs="?", help="a plan of tests")
+    parser.add_argument("plan", nargs="?", help="a plan of tests, or the name of a shipped one")
     parser.add_argument(
         "--only",
         action="append",
@@ -49,13 +50,14 @@ def run(args: argparse.Namespace) -> int:
     from edgewheel.search.qualify.against import read_release
     from edgewheel.search.qualify.playing import Player
     from edgewheel.search.qualify.reading import load_qualify, only
+    from edgewheel.search.qualify.shipped import locate
 
     if args.plan is None:
         raise UsageError(
             "Which plan? Write 'edgewheel qualify PLAN'. One for an invented controller comes "
             f"with edgewheel:\n  edgewheel qualify {DEMO}"
         )
-    plan = load_qualify(args.plan)
+    plan = load_qualify(locate(args.plan))
     tests = only(plan, args.only) if args.only else plan.tests
     if args.dry_run:
         return _dry_run(plan, tests, args.json)
@@ -71,7 +73,7 @@ def _played(
     from edgewheel.search.qualify.qualification import Qualification, Step
     from edgewheel.search.trials import SearchStopped
 
-    suite = Qualification(player, tests, _command(args.plan))
+    suite = Qualification(player, tests, f"edgewheel qualify {quote(args.plan)}")
     talk = Talk()
     talk.keep(player.folder, args.typed)
     talk.say(_head(player.plan, tests))
@@ -198,7 +200,3 @@ def _dry_run(plan: QualifyPlan, tests: tuple[Test, ...], as_json: bool) -> int:
         f"{clock_text(total.real_s):>7s}"
     )
     return ExitCode.PASSED
-
-
-def _command(plan: Path) -> str:
-    return f"edgewheel qualify {plan}"

@@ -11,9 +11,9 @@ from pathlib import Path
 from edgewheel.errors import EdgewheelError, UsageError
 from edgewheel.wheel.loader import load_wheel
 from edgewheel.wheel.model import Wheel
+from edgewheel.yamlfile import is_path
 
 _PACKAGE = Path(__file__).resolve().parents[1]
-_SUFFIXES = (".yaml", ".yml")
 
 GROUPS = (
     "one tooth per cylinder",
@@ -77,12 +77,11 @@ def find(name_or_path: str | Path) -> Wheel:
 
 def locate(name_or_path: str | Path) -> Path:
     """The file that `find` reads. Raises UsageError for an unknown name."""
-    path = Path(name_or_path)
-    if isinstance(name_or_path, Path) or path.suffix in _SUFFIXES or path.name != name_or_path:
-        return path
+    if isinstance(name_or_path, Path) or is_path(name_or_path):
+        return Path(name_or_path)
     inside = folder() / f"{name_or_path}.yaml"
     if not inside.is_file():
-        raise _unknown(str(name_or_path))
+        raise _unknown(name_or_path)
     return inside
 
 

@@ -2,10 +2,9 @@
 
 import pytest
 
-from edgewheel.cli import qualify
-from qualify_suite import Played, play
+from qualify_suite import DEMO, Played, play
 
 
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory) -> Played:
-    return play(qualify.DEMO, tmp_path_factory.mktemp("demo"))
+    return play(DEMO, tmp_path_factory.mktemp("demo"))

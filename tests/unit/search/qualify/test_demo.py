@@ -5,12 +5,11 @@ import shutil
 
 import pytest
 
-from edgewheel.cli import qualify
 from edgewheel.search.posterior import Answer
 from edgewheel.search.qualify.against import compare, judge, observed, read_release
 from edgewheel.search.qualify.changes import Hits, Numbers, Searched, chance
 from edgewheel.search.qualify.reading import load_qualify
-from qualify_suite import play
+from qualify_suite import DEMO, play
 
 pytestmark = pytest.mark.slow
 NEAREST = 5
@@ -36,7 +35,7 @@ def drawn_again(one, draws):
 
 
 def test_an_unchanged_controller_raises_a_false_alarm_in_at_most_5_percent(demo):
-    plan, release, draws = load_qualify(qualify.DEMO), read_release(demo.folder), random.Random(1)
+    plan, release, draws = load_qualify(DEMO), read_release(demo.folder), random.Random(1)
     found = {}
     for test in plan.tests:
         found |= observed(test, release.trials[test.name])
@@ -56,11 +55,11 @@ def test_an_unchanged_controller_raises_a_false_alarm_in_at_most_5_percent(demo)
     ],
 )
 def test_a_planted_regression_is_named(demo, tmp_path, was, becomes, test):
-    shutil.copytree(qualify.DEMO.parent, tmp_path / "plan")
+    shutil.copytree(DEMO.parent, tmp_path / "plan")
     bench = tmp_path / "plan" / "bench.yaml"
     assert was in bench.read_text()
     bench.write_text(bench.read_text().replace(was, becomes))
-    file = tmp_path / "plan" / qualify.DEMO.name
+    file = tmp_path / "plan" / DEMO.name
     changed = play(file, tmp_path / "runs", (test, "stall"))
     against = compare(load_qualify(file), read_release(demo.folder), read_release(changed.folder))
     assert [change["test"] for change in against["worse"]] == [test]

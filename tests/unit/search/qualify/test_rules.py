@@ -4,7 +4,6 @@ from math import inf
 
 import pytest
 
-from edgewheel.cli import qualify
 from edgewheel.cli.main import main
 from edgewheel.errors import FileError
 from edgewheel.search.posterior import Answer
@@ -14,8 +13,9 @@ from edgewheel.search.qualify.playing import Player
 from edgewheel.search.qualify.qualification import Qualification
 from edgewheel.search.qualify.reading import load_qualify, only
 from edgewheel.search.qualify.samples import quantile, trials_for
+from edgewheel.search.qualify.shipped import names
 from edgewheel.search.trials import SearchStopped
-from qualify_suite import play
+from qualify_suite import DEMO, play
 
 
 @pytest.mark.parametrize(
@@ -79,10 +79,10 @@ def test_holm_stops_at_the_first_that_does_not_stand():
 def test_a_plan_that_cannot_be_is_refused_with_what_would_be_right(
     tmp_path, was, becomes, complaint
 ):
-    text = qualify.DEMO.read_text()
+    text = DEMO.read_text()
     assert was in text
     for file in ("bench.yaml", "wheel.yaml"):
-        (tmp_path / file).write_text((qualify.DEMO.parent / file).read_text())
+        (tmp_path / file).write_text((DEMO.parent / file).read_text())
     (tmp_path / "plan.yaml").write_text(text.replace(was, becomes, 1))
     with pytest.raises(FileError, match=complaint) as error:
         load_qualify(tmp_path / "plan.yaml")
@@ -91,23 +91,41 @@ def test_a_plan_that_cannot_be_is_refused_with_what_would_be_right(
 
 def test_without_a_plan_the_one_that_comes_along_is_named(capsys):
     assert main(["qualify"]) == 2
-    assert str(qualify.DEMO) in capsys.readouterr().err
+    assert "edgewheel qualify frost-fan" in capsys.readouterr().err
+
+
+def test_a_shipped_plan_is_found_by_its_bare_name_from_anywhere(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["qualify", "frost-fan", "--dry-run"]) == 0
+    assert "highest_up" in capsys.readouterr().out
+    assert names() == ("frost-fan",)
+
+
+def test_a_plan_that_does_not_come_along_is_refused_with_those_that_do(capsys):
+    assert main(["qualify", "frost-fam"]) == 2
+    told = capsys.readouterr().err
+    assert "frost-fan" in told and "path ending in .yaml" in told
+
+
+def test_a_folder_is_no_plan(tmp_path, capsys):
+    assert main(["qualify", str(tmp_path)]) == 2
+    assert "it is a folder" in capsys.readouterr().err
 
 
 def test_a_test_that_the_controller_gives_nothing_for_is_an_error(tmp_path, capsys):
-    for file in ("bench.yaml", "wheel.yaml", qualify.DEMO.name):
-        text = (qualify.DEMO.parent / file).read_text()
+    for file in ("bench.yaml", "wheel.yaml", DEMO.name):
+        text = (DEMO.parent / file).read_text()
         (tmp_path / file).write_text(text.replace("    ignition: {", "    ignition: null #"))
-    plan = str(tmp_path / qualify.DEMO.name)
+    plan = str(tmp_path / DEMO.name)
     runs = ["--runs", str(tmp_path / "runs")]
     assert main(["qualify", plan, "--only", "stop_in_dwell", *runs]) == 3
     assert "Not possible: no coil" in capsys.readouterr().err
 
 
 def test_a_suite_that_was_stopped_goes_on_to_the_same_end(tmp_path):
-    plan = load_qualify(qualify.DEMO)
+    plan = load_qualify(DEMO)
     tests = only(plan, ["stall"])
-    whole = play(qualify.DEMO, tmp_path / "whole", ["stall"])
+    whole = play(DEMO, tmp_path / "whole", ["stall"])
     with pytest.raises(SearchStopped), Player(plan, tmp_path / "cut") as player:
         suite = Qualification(player, tests, "")
         for step, _ in enumerate(suite.items()):
