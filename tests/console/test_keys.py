@@ -281,13 +281,3 @@ def test_nothing_grows_without_end_and_hidden_panes_do_no_work():
             return lines(app)
 
     asyncio.run(scenario())
-
-
-def test_a_mistake_of_ours_ends_the_console_and_is_told_apart_from_a_lost_bench():
-    async def scenario():
-        async with console() as (app, pilot):
-            app.desk.player.crash = ZeroDivisionError("planted")
-            await press(app, pilot)
-
-    with pytest.raises(ZeroDivisionError, match="planted"):
-        asyncio.run(scenario())

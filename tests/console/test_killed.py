@@ -22,11 +22,15 @@ pytestmark = pytest.mark.realtime
 
 F5 = b"\x1b[15~"
 F8 = b"\x1b[19~"
+ALTERNATE_SCREEN_OFF = "\x1b[?1049l"
 
 
 @contextmanager
-def console(bench, folder):
-    """Yields the process and the end of its terminal that a person would sit at."""
+def console(bench, folder, planted=""):
+    """Yields the process and the end of its terminal that a person would sit at.
+
+    `planted` is run in the process before the console is.
+    """
     person, terminal = pty.openpty()
     ioctl(terminal, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
     process = subprocess.Popen(
@@ -34,8 +38,8 @@ def console(bench, folder):
             sys.executable,
             "-X",
             "faulthandler",
-            "-m",
-            "edgewheel",
+            "-c",
+            f"{planted}\nimport sys\nfrom edgewheel.cli.main import main\nsys.exit(main())",
             "console",
             bench,
             "--runs",
@@ -95,14 +99,39 @@ def wait_for(true, seconds=15):
         time.sleep(0.01)
 
 
+IN_THE_BENCH = """
+from edgewheel.bench.live_watch import Watch
+from edgewheel.errors import BenchError
+def look(self, leg, seconds):
+    if seconds is not None and seconds > 0.5:
+        raise {error}("planted")
+Watch.look = look
+"""
+ON_THE_SCREEN = """
+from edgewheel.console import status
+right = status.faults
+def faults(view):
+    if view.state.seconds > 0.5:
+        raise ZeroDivisionError("planted")
+    return right(view)
+status.faults = faults
+"""
+
+
 def turning(board):
     return board._run.state == State.RUNNING
 
 
 @contextmanager
-def turning_console(folder):
+def turning_console(folder, planted=""):
     """A console whose engine turns on a board at a port; the board is in its `with` value."""
-    with board_at_port(folder) as (board, bench), console(bench, folder) as (process, person):
+    with (
+        board_at_port(folder) as (board, bench),
+        console(bench, folder, planted) as (
+            process,
+            person,
+        ),
+    ):
         person.press(F5)
         wait_for(lambda: turning(board))
         yield board, process, person
@@ -135,3 +164,28 @@ def test_f8_parks_at_once_and_a_killed_console_leaves_a_board_that_parks_by_itse
         process.kill()
         wait_for(lambda: not turning(board), 2)
         wait_for(lambda: board._run.park_tick and board._run.pins == board._run.order.idle, 4)
+
+
+@pytest.mark.parametrize(
+    ("planted", "most_lines"),
+    [(IN_THE_BENCH.format(error="ZeroDivisionError"), 40), (ON_THE_SCREEN, None)],
+)
+def test_a_mistake_of_ours_parks_the_board_and_its_sentence_is_the_last(
+    planted, most_lines, tmp_path
+):
+    with turning_console(tmp_path, planted) as (board, process, person):
+        assert process.wait(20) == 5
+        wait_for(lambda: board._run.state == State.IDLE, 2)
+        wait_for(lambda: person.seen.rstrip().endswith(b"please report it"), 2)
+        told = person.seen.decode().rpartition(ALTERNATE_SCREEN_OFF)[2].strip().splitlines()
+        assert told[-1] == "edgewheel: this is a mistake in edgewheel itself, please report it"
+        assert any("ZeroDivisionError" in line and "planted" in line for line in told)
+        assert most_lines is None or len(told) < most_lines
+
+
+def test_a_lost_bench_ends_nothing(tmp_path):
+    with turning_console(tmp_path, IN_THE_BENCH.format(error="BenchError")) as (_, process, person):
+        wait_for(lambda: b"BOARD LOST" in person.seen)
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(10) == 128 + signal.SIGTERM
+        assert b"mistake" not in person.seen

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.exits import MISTAKE, ExitCode
 
 if TYPE_CHECKING:
     from edgewheel.console.settings import Settings
@@ -65,6 +65,9 @@ def _open(args: argparse.Namespace, settings: Settings) -> int:
         app.run()
     finally:
         desk.close()
+    if desk.mistake is not None:
+        raise desk.mistake
     if app.return_code == CRASHED:
+        print(MISTAKE, file=sys.stderr)
         return ExitCode.INTERNAL
     return app.return_code or ExitCode.PASSED

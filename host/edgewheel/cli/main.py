@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Protocol, cast
 
 from edgewheel import __version__
-from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.exits import MISTAKE, ExitCode
 from edgewheel.errors import EdgewheelError
 
 
@@ -91,7 +91,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         import traceback
 
         traceback.print_exc()
-        print("edgewheel: this is a mistake in edgewheel itself, please report it", file=sys.stderr)
+        print(MISTAKE, file=sys.stderr)
         return ExitCode.INTERNAL
 
 

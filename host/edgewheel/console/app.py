@@ -37,6 +37,9 @@ if TYPE_CHECKING:
 BY_SIGNAL = 128
 """A shell's exit code for an end by a signal, before the signal's number."""
 
+MISTAKEN = 1
+"""What Textual, too, returns where it cannot go on; `Desk.mistake` says why."""
+
 
 def _search_page() -> Screen[None]:
     """Made when somebody goes there: what it plays takes time to import."""
@@ -114,7 +117,13 @@ class ConsoleApp(App[None]):
         return not typing and isinstance(screen, LivePage) and screen.begins(event)
 
     def look(self) -> None:
-        """One look at the bench, drawn on the page that is seen."""
+        """One look at the bench, drawn on the page that is seen.
+
+        A mistake of ours in its thread is the end: going on would show a bench that is not there.
+        """
+        if self.desk.mistake is not None:
+            self.leave(MISTAKEN)
+            return
         view = replace(self.desk.look(), search=self._search_in_words())
         for sentence in view.trouble:
             self.notify(sentence, severity="error", timeout=10, markup=False)

@@ -175,14 +175,8 @@ class Desk:
         self.plan = replace(self.plan, document=document)
 
     def look(self) -> View:
-        """Hear what happened since the last look, and say how things stand.
-
-        Raises what ended the bench's thread, if it was a mistake of ours: going on would show a
-        bench that is not there.
-        """
+        """Hear what happened since the last look, and say how things stand."""
         player = self.player
-        if player.crash is not None:
-            raise player.crash
         events = player.drain()
         if any(_begins(event) for event in events):
             self.watch.restart()
@@ -214,6 +208,11 @@ class Desk:
         """Park and let go of the bench."""
         if self._player is not None:
             self._player.close()
+
+    @property
+    def mistake(self) -> Exception | None:
+        """What ended the bench's thread, if it was a mistake of ours; the bench is gone then."""
+        return self.player.crash
 
     @property
     def player(self) -> LivePlayer:
