@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from edgewheel.errors import BenchError
+from edgewheel.wholefile import write_whole
 
 DATABASE = "run.sqlite"
 SUMMARY = "summary.json"
@@ -51,10 +52,7 @@ class RecordFolder:
 
     def write_summary(self, summary: Mapping[str, Any]) -> None:
         """Write the summary in one step: it is there in full or not at all."""
-        part = self.path / f"{SUMMARY}.part"
-        with self.or_refuse():
-            part.write_text(json.dumps(summary, indent=2) + "\n", encoding="utf-8")
-            part.replace(self.path / SUMMARY)
+        write_whole(self.path / SUMMARY, json.dumps(summary, indent=2) + "\n")
 
     @contextmanager
     def or_refuse(self) -> Iterator[None]:
@@ -66,16 +64,3 @@ class RecordFolder:
                 f"The record in {self.path} cannot be written or read: {error}. Check the "
                 "folder's rights and the space on the disk, or give another with --runs."
             ) from error
-
-
-def write_whole(file: Path, text: str) -> None:
-    """Write a file in one step: it is there whole or not at all. Raises BenchError."""
-    part = file.with_name(file.name + ".part")
-    try:
-        part.write_text(text, encoding="utf-8")
-        part.replace(file)
-    except OSError as error:
-        raise BenchError(
-            f"{file} cannot be written: {error.strerror}. Check the folder and the space on the "
-            "disk, or give another file."
-        ) from error

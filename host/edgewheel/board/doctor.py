@@ -208,7 +208,7 @@ class Doctor:
         """Keep what the wires showed as the stages behind this board's outputs; the file.
 
         `rail` says on what supply and pull-up. To be called after all checks were passed. Raises
-        UsageError if no wire was found, FileError, OSError.
+        UsageError if no wire was found, FileError, BenchError.
         """
         play, table, welcome = self._play, self._table, self._welcome
         loops: list[Loop] = []

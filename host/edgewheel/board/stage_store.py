@@ -12,6 +12,7 @@ from pathlib import Path
 import yaml
 from platformdirs import user_data_path
 
+from edgewheel.wholefile import make_folder, write_whole
 from edgewheel.yamlfile import Node, load
 
 SHIPPED = Path(__file__).with_name("stage_delays.yaml")
@@ -81,7 +82,7 @@ class StageStore:
     def keep(self, board: bytes, measured: Mapping[int, KnownStage]) -> Path:
         """Keep stages by output, numbered from 0, beside what is known of others; the file.
 
-        Raises FileError if what is there cannot be read, OSError if it cannot be written.
+        Raises FileError if what is there cannot be read, BenchError if it cannot be written.
         """
         known = {**self.find(board), **measured}
         outputs = {
@@ -94,9 +95,9 @@ class StageStore:
             for output, one in sorted(known.items())
         }
         file = self.file(board)
-        file.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(file.parent)
         data = {"format": 1, "board": board.hex(), "outputs": outputs}
-        file.write_text(yaml.safe_dump(data, sort_keys=False, width=100), encoding="utf-8")
+        write_whole(file, yaml.safe_dump(data, sort_keys=False, width=100))
         return file
 
     def find(self, board: bytes) -> dict[int, KnownStage]:

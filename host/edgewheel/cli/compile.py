@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from fractions import Fraction
 from pathlib import Path
-from typing import IO, TYPE_CHECKING
+from typing import TYPE_CHECKING
 
 from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.options import number, tick_rate
-from edgewheel.errors import BenchError, UsageError
+from edgewheel.cli.output import output
+from edgewheel.errors import UsageError
 
 if TYPE_CHECKING:
     from edgewheel.edges.compile import EdgeCompiler
@@ -77,22 +76,3 @@ def _summarise(name: str, edges: int, seconds: Fraction, tick_hz: int) -> None:
         f"{name}: {edges} edges in {float(seconds):.6g} s, {tick_hz} ticks a second",
         file=sys.stderr,
     )
-
-
-@contextmanager
-def output(target: str, encoding: str = "ascii") -> Iterator[IO[str]]:
-    """stdout, or a file that appears only when it is whole. Raises BenchError if it cannot."""
-    if target == "-":
-        yield sys.stdout
-        return
-    path = Path(target)
-    part = path.with_name(path.name + ".part")
-    try:
-        with part.open("w", encoding=encoding, newline="\n") as file:
-            yield file
-        part.replace(path)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise BenchError(
-            f"{path} cannot be written: {error.strerror}. Check the folder and the space."
-        ) from error

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import sys
-from pathlib import Path
 
 from edgewheel.cli.exits import ExitCode
-from edgewheel.errors import BenchError, UsageError
+from edgewheel.cli.output import output
+from edgewheel.errors import UsageError
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,24 +25,9 @@ def run(args: argparse.Namespace) -> int:
     if args.svg is None and args.sheet is None:
         raise UsageError("What is to be drawn? Give WHEEL with --svg FILE, or --sheet FILE.")
     if args.svg is not None:
-        _write(args.svg, wheel_svg(find(args.wheel)))
+        with output(args.svg, "utf-8") as file:
+            file.write(wheel_svg(find(args.wheel)))
     if args.sheet is not None:
-        _write(args.sheet, sheet_svg(listing()))
+        with output(args.sheet, "utf-8") as file:
+            file.write(sheet_svg(listing()))
     return ExitCode.PASSED
-
-
-def _write(target: str, text: str) -> None:
-    """To stdout, or to a file that appears only when it is whole. Raises BenchError."""
-    if target == "-":
-        sys.stdout.write(text)
-        return
-    path = Path(target)
-    part = path.with_name(path.name + ".part")
-    try:
-        part.write_text(text, encoding="utf-8", newline="\n")
-        part.replace(path)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise BenchError(
-            f"{path} cannot be written: {error.strerror}. Check the folder and the space."
-        ) from error

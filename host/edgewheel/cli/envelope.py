@@ -16,6 +16,7 @@ from edgewheel.cli.searching import (
     trial_line,
 )
 from edgewheel.cli.talk import Talk, stoppable
+from edgewheel.wholefile import write_whole
 
 FINEST, COARSEST = 8, 1
 
@@ -79,7 +80,7 @@ def run(args: argparse.Namespace) -> int:
     talk.done()
     leave_junit(trials.folder, talk)
     if args.svg:
-        _write(args.svg, as_svg(envelope.border, x, y, f"{trials.name}: where sync holds"))
+        write_whole(args.svg, as_svg(envelope.border, x, y, f"{trials.name}: where sync holds"))
     if args.json:
         data = {"schema": 1, "folder": str(trials.folder), **envelope.as_data()}
         print(json.dumps(data, indent=2))
@@ -88,12 +89,3 @@ def run(args: argparse.Namespace) -> int:
         talk.answer(envelope.sentence())
         talk.answer(f"Record: {trials.folder}")
     return ExitCode.PASSED
-
-
-def _write(file: Path, text: str) -> None:
-    from edgewheel.errors import UsageError
-
-    try:
-        file.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise UsageError(f"{file} cannot be written: {error}. Give another file.") from error

@@ -6,7 +6,8 @@ import argparse
 from pathlib import Path
 
 from edgewheel.cli.exits import ExitCode
-from edgewheel.errors import BenchError, UsageError
+from edgewheel.errors import UsageError
+from edgewheel.wholefile import make_folder, write_whole
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -46,11 +47,6 @@ def write_page(folder: Path) -> None:
 
     files = {folder / FOLDER / f"{kind}.svg": fault_svg(example(kind)) for kind in KINDS}
     files[folder / "faults.md"] = page_text()
-    try:
-        (folder / FOLDER).mkdir(parents=True, exist_ok=True)
-        for path, text in files.items():
-            path.write_text(text, encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise BenchError(
-            f"{folder} cannot be written: {error.strerror}. Check the folder and the space."
-        ) from error
+    make_folder(folder / FOLDER)
+    for path, text in files.items():
+        write_whole(path, text)

@@ -23,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from edgewheel.cli.compile import output
+    from edgewheel.cli.output import output
     from edgewheel.edges.captures.capture import write_capture
     from edgewheel.edges.export import write_vcd
 

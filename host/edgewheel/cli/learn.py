@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _write(args: argparse.Namespace, learned: Learned) -> None:
     """The files that were asked for."""
-    from edgewheel.cli.compile import output
+    from edgewheel.cli.output import output
     from edgewheel.learn.benchfile import bench_text, speed_table
     from edgewheel.learn.wording import title, wheel_comments
     from edgewheel.yamlfile import load

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.talk import Talk, stoppable
 from edgewheel.errors import UsageError
+from edgewheel.wholefile import write_whole
 
 if TYPE_CHECKING:
     from edgewheel.search.shrink import Shrink, ShrinkProgress, ShrinkResult
@@ -38,7 +39,6 @@ def odd(text: str) -> int:
 
 
 def run(args: argparse.Namespace) -> int:
-    from edgewheel.bench.record_folder import write_whole
     from edgewheel.search.causefile import cause_text
     from edgewheel.search.shrink import Shrink
 

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.wholefile import write_whole
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -29,6 +30,6 @@ def run(args: argparse.Namespace) -> int:
     else:
         print(page(timing), end="")
     if args.svg:
-        args.svg.write_text(drawing(timing), encoding="utf-8")
+        write_whole(args.svg, drawing(timing))
         print(f"drawn: {args.svg}", file=sys.stderr)
     return ExitCode.PASSED

@@ -7,9 +7,9 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from edgewheel.bench.record_folder import write_whole
 from edgewheel.report.junit import junit_xml
 from edgewheel.report.model import Report
+from edgewheel.wholefile import write_whole
 
 HTML, JUNIT, JSON = "report.html", "junit.xml", "report.json"
 
