@@ -12,10 +12,13 @@ from dataclasses import astuple, dataclass
 from pathlib import Path
 from typing import Any, Self
 
+from edgewheel.bench.record import run_folder
 from edgewheel.bench.record_folder import RecordFolder
-from edgewheel.errors import BenchError
+from edgewheel.errors import BenchError, UsageError
 
 SCHEMA_VERSION = 2
+FINGERPRINT = "search"
+"""Among a record's notes: a digest of everything that decides its trials."""
 
 _SCHEMA = f"""
 PRAGMA journal_mode = WAL;
@@ -75,6 +78,20 @@ class SearchRecord:
         with self._place.or_refuse():
             self._database.executemany("INSERT INTO meta VALUES (?, ?)", meta.items())
 
+    def begin(self, files: Iterable[tuple[str, str]], meta: Mapping[str, str]) -> None:
+        """Note what decides the search, or go on with it if it is here already.
+
+        Raises UsageError if what is here is another; then it is closed.
+        """
+        if self.is_new:
+            self.inputs(files, meta)
+        elif self.meta().get(FINGERPRINT) != meta[FINGERPRINT]:
+            self.close()
+            raise UsageError(
+                f"{self.folder} is the record of another search: its files, what is asked of them "
+                "or the version of edgewheel has changed. Leave --resume out to begin anew."
+            )
+
     def add(self, trial: Trial) -> None:
         """Keep a trial."""
         with self._place.or_refuse():
@@ -108,3 +125,15 @@ class SearchRecord:
     def _rows(self) -> list[Any]:
         with self._place.or_refuse():
             return list(self._database.execute("SELECT * FROM trial ORDER BY number"))
+
+
+def search_folder(runs: Path, name: str, resume: Path | None) -> Path:
+    """The folder of a new search, or the one to go on with. Raises UsageError if it holds none."""
+    if resume is None:
+        return run_folder(runs, name)
+    if not RecordFolder(resume).database.is_file():
+        raise UsageError(
+            f"{resume} holds no search to go on with. Name the folder that the stopped command "
+            "printed, or leave --resume out to begin anew."
+        )
+    return resume

@@ -32,11 +32,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from edgewheel.bench.loader import load_plan
-    from edgewheel.bench.record import run_folder
-    from edgewheel.bench.search_record import SearchRecord
+    from edgewheel.bench.search_record import SearchRecord, search_folder
     from edgewheel.errors import UsageError
     from edgewheel.search.diagnose import Diagnose
-    from edgewheel.search.diagnose_words import begin, diagnosis_data, meta_of, step_line, told
+    from edgewheel.search.diagnose_words import diagnosis_data, meta_of, step_line, told
     from edgewheel.search.diagnosing import Player
     from edgewheel.search.trials import SearchStopped
 
@@ -45,9 +44,9 @@ def run(args: argparse.Namespace) -> int:
     plan = load_plan(args.bench)
     talk = Talk()
     steps: list[Step] = []
-    with SearchRecord(args.resume or run_folder(args.runs, plan.name)) as record:
+    with SearchRecord(search_folder(args.runs, plan.name, args.resume)) as record:
         meta = meta_of(plan, args.speed) | {"repeat": talk.keep(record.folder, args.typed)}
-        begin(record, plan, meta)
+        record.begin(plan.inputs, meta)
         player = Player(plan, record)
         diagnose = Diagnose(plan, player, args.speed)
         with stoppable(player.stop):

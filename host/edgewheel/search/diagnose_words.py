@@ -9,11 +9,10 @@ from typing import Any
 
 from edgewheel import __version__
 from edgewheel.bench.plan import Plan
-from edgewheel.bench.search_record import SearchRecord
-from edgewheel.errors import UsageError
+from edgewheel.bench.search_record import FINGERPRINT
 from edgewheel.search.diagnose import Diagnosis, Step
 from edgewheel.search.trial import RunUp
-from edgewheel.search.trials import FINGERPRINT, fingerprint
+from edgewheel.search.trials import fingerprint
 
 WIDTH = 96
 
@@ -29,17 +28,6 @@ def meta_of(plan: Plan, rpm: int) -> dict[str, str]:
         "bench": plan.inputs[0][0] if plan.inputs else "",
         FINGERPRINT: fingerprint(plan, RunUp(Fraction(rpm)), {"kind": "diagnose"}),
     }
-
-
-def begin(record: SearchRecord, plan: Plan, meta: dict[str, str]) -> None:
-    """Note what decides the search, or go on with one. Raises UsageError if that was another."""
-    if record.is_new:
-        record.inputs(plan.inputs, meta)
-    elif record.meta().get(FINGERPRINT) != meta[FINGERPRINT]:
-        raise UsageError(
-            f"{record.folder} is the record of another search: the bench file or what is asked of "
-            "it has changed. Leave --resume out to begin anew."
-        )
 
 
 def told(diagnosis: Diagnosis, rpm: int) -> str:

@@ -16,13 +16,10 @@ from typing import Any, Self
 
 from edgewheel import __version__
 from edgewheel.bench.plan import Plan
-from edgewheel.bench.record import run_folder
 from edgewheel.bench.rig import Rig
-from edgewheel.bench.search_record import SearchRecord, Trial
-from edgewheel.errors import BenchError, UsageError
+from edgewheel.bench.search_record import FINGERPRINT, SearchRecord, Trial, search_folder
+from edgewheel.errors import BenchError
 from edgewheel.search.trial import Planner, RunUp, judge
-
-FINGERPRINT = "search"
 
 
 class SearchStopped(Exception):
@@ -56,7 +53,7 @@ class Trials:
             **asked,
             FINGERPRINT: fingerprint(plan, run_up, asked),
         }
-        self.folder = resume if resume is not None else run_folder(runs, plan.name)
+        self.folder = search_folder(runs, plan.name, resume)
         self._rig = Rig()
         self._stopped = False
         self.name = plan.name
@@ -69,10 +66,8 @@ class Trials:
 
     def __enter__(self) -> Self:
         self._record = SearchRecord(self.folder)
-        if self._record.is_new:
-            self._record.inputs(self._plan.inputs, self._meta)
-        else:
-            self._take_up()
+        self._record.begin(self._plan.inputs, self._meta)
+        self._known = {trial.number: trial for trial in self._record.trials()}
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -115,15 +110,6 @@ class Trials:
         self._record.add(trial)
         self.played += 1
         return trial
-
-    def _take_up(self) -> None:
-        if self._record.meta().get(FINGERPRINT) != self._meta[FINGERPRINT]:
-            self._record.close()
-            raise UsageError(
-                f"{self.folder} is the record of another search: the bench file or what is asked "
-                "of it has changed. Leave --resume out to begin anew."
-            )
-        self._known = {trial.number: trial for trial in self._record.trials()}
 
 
 def fingerprint(plan: Plan, run_up: RunUp, asked: Mapping[str, str]) -> str:

@@ -14,7 +14,7 @@ from edgewheel.console.search.pictures import HELD, LOST, along, staircase
 from edgewheel.errors import UsageError
 from edgewheel.search.axis import Axis
 from edgewheel.search.diagnose import Diagnose
-from edgewheel.search.diagnose_words import begin, diagnosis_data, meta_of, step_line, told
+from edgewheel.search.diagnose_words import diagnosis_data, meta_of, step_line, told
 from edgewheel.search.diagnosing import Player
 from edgewheel.search.envelope import Envelope
 from edgewheel.search.picture import as_text
@@ -157,7 +157,7 @@ class DiagnoseJob(Job):
         meta = meta_of(self._plan, DIAGNOSE_RPM)
         # A database belongs to the thread that opens it.
         with SearchRecord(self.folder) as record:
-            begin(record, self._plan, meta)
+            record.begin(self._plan.inputs, meta)
             self._player = player = Player(self._plan, record)
             if self._stopped:
                 raise SearchStopped

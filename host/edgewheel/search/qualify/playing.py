@@ -18,17 +18,15 @@ from typing import Self
 
 from edgewheel import __version__
 from edgewheel.bench.plan import Plan
-from edgewheel.bench.record import run_folder
 from edgewheel.bench.rig import Rig
-from edgewheel.bench.search_record import SearchRecord, Trial
+from edgewheel.bench.search_record import FINGERPRINT, SearchRecord, Trial, search_folder
 from edgewheel.clock import utc_stamp
-from edgewheel.errors import BenchError, UsageError
+from edgewheel.errors import BenchError
 from edgewheel.search.qualify.plan import QualifyPlan
 from edgewheel.search.qualify.shown import Shown
 from edgewheel.search.trial import SEEDS
 from edgewheel.search.trials import SearchStopped
 
-FINGERPRINT = "search"
 TEST = "test "
 """Before a test's name in the record's notes: what was asked in it."""
 
@@ -36,11 +34,14 @@ Play = Callable[[Rig, Plan], Shown | None]
 
 
 class Player:
-    """The trials of one suite, with their record in a folder under `runs` or in `resume`."""
+    """The trials of one suite, with their record in a folder under `runs` or in `resume`.
+
+    Raises UsageError where `resume` holds no record, or that of another suite.
+    """
 
     def __init__(self, plan: QualifyPlan, runs: Path, resume: Path | None = None) -> None:
         self.plan = plan
-        self.folder = resume if resume is not None else run_folder(runs, plan.name)
+        self.folder = search_folder(runs, plan.name, resume)
         self.rig = Rig()
         self.stopped = False
         self.meta: Mapping[str, str] = {}
@@ -49,16 +50,8 @@ class Player:
 
     def __enter__(self) -> Self:
         self._record = SearchRecord(self.folder)
-        wanted = _meta(self.plan)
-        if self._record.is_new:
-            self._record.inputs(self.plan.inputs, wanted)
+        self._record.begin(self.plan.inputs, _meta(self.plan))
         self.meta = self._record.meta()
-        if self.meta.get(FINGERPRINT) != wanted[FINGERPRINT]:
-            self._record.close()
-            raise UsageError(
-                f"{self.folder} is the record of another suite: the plan, the bench file or the "
-                "version of edgewheel has changed. Leave --resume out to begin anew."
-            )
         known = self._record.trials()
         self._known = {trial.setting: trial for trial in known}
         self._next = len(known)
