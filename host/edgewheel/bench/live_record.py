@@ -12,6 +12,7 @@ from edgewheel.bench.live_faults import Switched
 from edgewheel.bench.live_leg import Leg
 from edgewheel.bench.live_script import not_again, script_of
 from edgewheel.bench.live_settings import LiveFaults
+from edgewheel.bench.measured_stage import stage_words
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.record import Record, run_folder
 from edgewheel.bench.runner import meta_of, note_changes, note_moves
@@ -22,13 +23,15 @@ from edgewheel.fault.window import EVER
 
 
 class LiveRecord:
-    """Raises BenchError when the disk does not take it."""
+    """The plan is as the board plays it, with its measured stage. Raises BenchError when the disk
+    does not take it.
+    """
 
     def __init__(self, plan: Plan, runs: Path, board: str) -> None:
         self.folder = run_folder(runs, plan.name)
         self._plan = plan
         self._listener = VerdictListener(plan.limits, open_end=True)
-        self._summary: dict[str, Any] = {"kind": "live", "board": board}
+        self._summary: dict[str, Any] = {"board": board, "stage": stage_words(plan)}
         self._record = Record(self.folder)
         self._record.inputs(plan.inputs, meta_of(plan))
         self._switched: dict[tuple[str, Fraction | None], Switched] = {}

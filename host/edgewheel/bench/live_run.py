@@ -44,9 +44,8 @@ class LiveRun:
     def __init__(
         self, plan: Plan, link: BenchLink, welcome: Welcome, runs: Path, rest_levels: int
     ) -> None:
-        self._plan = plan
+        self._plan = plan = with_measured_stage(plan, welcome)
         self._link = link
-        plan = with_measured_stage(plan, welcome)
         stage = plan.output_stage(welcome.tick_hz)
         lead = lead_ticks(stage, welcome)
         limits = PinLimits(welcome.tick_hz, stage, lead, welcome.shortest_hold_ticks)

@@ -1,13 +1,17 @@
 """The output stage: simulated by rail and pull-up, measured by board, or as the bench file says."""
 
+import json
 from dataclasses import replace
 from fractions import Fraction
 
 import pytest
 
 from edgewheel import yamlfile
+from edgewheel.bench.events import Began
+from edgewheel.bench.live_run import LiveRun
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.measured_stage import stage_words, with_measured_stage
+from edgewheel.bench.runner import Runner
 from edgewheel.bench.stages import read_stage
 from edgewheel.board.doctor_wires import measured_stages
 from edgewheel.board.loopback import Delay, Loop
@@ -15,6 +19,7 @@ from edgewheel.board.stage_store import KnownStage, StageStore
 from edgewheel.errors import FileError
 from edgewheel.link.welcome import RP2040, SIMULATED, Welcome
 from edgewheel.wheel.model import Sensor
+from live_bench import Playing
 
 BOARD = Welcome(1, 1, RP2040, b"frostfan", 125_000_000, outputs=8)
 BENCH = """\
@@ -75,6 +80,28 @@ def test_measured_stages_serve_their_board_unless_the_bench_file_says_otherwise(
     for other in (replace(BOARD, unique_id=b"another!"), replace(BOARD, board=SIMULATED)):
         assert with_measured_stage(silent, other, store) == silent
     assert stage_words(silent)["cam"] == "none known: wires"
+
+
+def test_a_live_run_and_a_run_record_the_stage_alike(tmp_path, monkeypatch):
+    """A live run with a real board's welcome, so that the stages kept for it serve."""
+    monkeypatch.setattr(StageStore, "find", lambda _store, _board: {0: MEASURED})
+    playing = Playing(tmp_path, 1000, "stage: {cam: {rise_us: 4}}")
+    live = LiveRun(playing.plan, playing.link, BOARD, tmp_path / "live", 0)
+    live.close()
+    recorded = json.loads((live.record.folder / "summary.json").read_text())["stage"]
+    assert recorded == {
+        "crank": "measured on a Monday, 12 V: a rise takes 2.5 us, a fall 0.125 us, inverted",
+        "cam": "the bench file: a rise takes 4 us, a fall 0 us",
+    }
+    playing.play(0.1)
+    playing.park()
+    of_live = json.loads((playing.run.record.folder / "summary.json").read_text())["stage"]
+    runner = Runner(playing.plan, tmp_path / "runs")
+    for event in runner.events():
+        if isinstance(event, Began):
+            runner.rig.abort()
+    assert json.loads((runner.folder / "summary.json").read_text())["stage"] == of_live
+    assert of_live["crank"] == "none known: wires"
 
 
 def test_a_broken_store_says_where(tmp_path):
