@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from edgewheel.errors import BenchError
+from edgewheel.errors import BenchError, UsageError
 from edgewheel.wholefile import write_whole
 
 DATABASE = "run.sqlite"
@@ -64,3 +64,26 @@ class RecordFolder:
                 f"The record in {self.path} cannot be written or read: {error}. Check the "
                 "folder's rights and the space on the disk, or give another with --runs."
             ) from error
+
+
+def read_summary(folder: Path) -> dict[str, Any]:
+    """What a command left in a folder when it was over. Raises UsageError where there is none."""
+    file = folder / SUMMARY
+    try:
+        summary = json.loads(file.read_text(encoding="utf-8"))
+    except (FileNotFoundError, NotADirectoryError) as error:
+        raise UsageError(
+            f"{_lack(folder)}. Name a folder that an edgewheel command has printed as its record."
+        ) from error
+    except (OSError, ValueError) as error:
+        raise UsageError(f"{file} cannot be read: {error}. Run the command again.") from error
+    if not isinstance(summary, dict):
+        raise UsageError(f"{file} is no summary of a run. Name the folder of a run.")
+    return summary
+
+
+def _lack(folder: Path) -> str:
+    """Why a folder has no summary."""
+    if folder.is_dir():
+        return f"{folder} holds no finished run: there is no {SUMMARY} in it"
+    return f"{folder} is a file" if folder.exists() else f"There is no folder {folder}"

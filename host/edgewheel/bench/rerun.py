@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from pathlib import Path, PurePath
 
 from edgewheel.bench.loader import read_plan
 from edgewheel.bench.plan import Plan
+from edgewheel.bench.record_folder import read_summary
 from edgewheel.errors import UsageError
 from edgewheel.yamlfile import Node, load
 
@@ -28,13 +28,7 @@ def plan_of_run(folder: Path, bench_file: str) -> Plan:
 
 def is_sweep(folder: Path) -> bool:
     """Whether the run was a sweep, as its summary says. Raises UsageError if there is none."""
-    try:
-        summary = json.loads((folder / "summary.json").read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        raise UsageError(
-            f"{folder} has no summary, so that run was cut off. Let it run to its end first."
-        ) from error
-    return "sweep" in summary
+    return "sweep" in read_summary(folder)
 
 
 def with_copies(document: Node, folder: Path) -> Node:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -12,6 +11,7 @@ from shlex import quote
 from typing import Any
 
 from edgewheel.bench.plan import CanController, Plan, SerialController, SimulatedController
+from edgewheel.bench.record_folder import read_summary
 from edgewheel.bench.rerun import plan_of_run
 from edgewheel.errors import EdgewheelError, UsageError
 from edgewheel.report.model import File
@@ -169,19 +169,7 @@ class Source:
 
 def open_source(folder: Path) -> Source:
     """A folder's summary. Raises UsageError if it has none that can be read."""
-    file = folder / "summary.json"
-    try:
-        summary = json.loads(file.read_text(encoding="utf-8"))
-    except FileNotFoundError as error:
-        raise UsageError(
-            f"{folder} has no summary.json, so it is no record, or its run was cut off before its "
-            "end. Name a folder that an edgewheel command has printed as its record."
-        ) from error
-    except (OSError, ValueError) as error:
-        raise UsageError(f"{file} cannot be read: {error}. Run the command again.") from error
-    if not isinstance(summary, dict):
-        raise UsageError(f"{file} is no summary of a run. Name the folder of a run.")
-    return Source(folder, summary)
+    return Source(folder, read_summary(folder))
 
 
 def _kind_of(fault: object) -> str:

@@ -185,3 +185,17 @@ def test_one_that_cannot_be_played_again_says_so(tmp_path):
     report = with_summary(run, kind="live", not_again="The wheel itself was changed.")
     assert "waveform" not in [one["kind"] for one in report.tests[0].evidence()]
     assert report.repeat == "" and report.advice[0].text == "The wheel itself was changed."
+
+
+def test_a_file_is_no_record(tmp_path, capsys):
+    file = bench_file(tmp_path)
+    assert main(["report", str(file)]) == 2
+    told = capsys.readouterr().err
+    assert f"{file} is a file" in told and "Errno" not in told
+
+
+@pytest.mark.parametrize("text", ["[1]", "7", "{", "null"])
+def test_a_summary_that_is_none_is_refused(tmp_path, text):
+    (tmp_path / "summary.json").write_text(text)
+    with pytest.raises(UsageError, match=r"summary\.json"):
+        read_report(tmp_path)

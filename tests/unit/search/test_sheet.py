@@ -250,3 +250,5 @@ def test_what_is_no_run_is_refused(tmp_path, capsys):
     write(tmp_path, MOON, {})
     assert main(["sheet", str(tmp_path / "bench.yaml"), str(tmp_path)]) == 2
     assert "holds no finished run" in capsys.readouterr().err
+    assert main(["sheet", str(tmp_path / "bench.yaml"), "missing"]) == 2
+    assert "There is no folder missing" in capsys.readouterr().err

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -10,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from edgewheel.bench.plan import SimulatedController
+from edgewheel.bench.record_folder import read_summary
 from edgewheel.bench.verdict import Outcome
 from edgewheel.controller.sim.settings import ControllerSettings
 from edgewheel.errors import BenchError, UsageError
@@ -66,7 +66,7 @@ def read_runs(folders: Sequence[Path]) -> Shown:
     """What the folders of runs, sweeps and thresholds show. Raises UsageError for any other."""
     limits, passed, failed, runs = [], [], [], {}
     for number, folder in enumerate(folders, 1):
-        summary = _summary(folder)
+        summary = read_summary(folder)
         if isinstance(summary.get("threshold"), dict):
             limits += _limit(str(number), summary["threshold"])
             continue
@@ -86,16 +86,6 @@ def read_runs(folders: Sequence[Path]) -> Shown:
         tuple(failed),
         {str(number): folder.name for number, folder in enumerate(folders, 1)},
     )
-
-
-def _summary(folder: Path) -> dict[str, Any]:
-    try:
-        found = json.loads((folder / "summary.json").read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        raise UsageError(
-            f"{folder} holds no finished run. Name folders of runs, sweeps or thresholds."
-        ) from error
-    return found if isinstance(found, dict) else {}
 
 
 def _limit(number: str, found: dict[str, Any]) -> list[FoundLimit]:
