@@ -147,16 +147,17 @@ def supply(stage: Circuit) -> Iterator[Check]:
         yield Check(f"current at {volts:g} V", -found.last("i(vs)") * 1e3, "mA", 100, 450)
         yield Check(f"gate of Q1 at {volts:g} V", found.last("v(vin)") - found.last("v(gate)"),
                     "V", 8, 13)  # fmt: skip
-    around = "Vs s 31 {}\nRs s 30 50m\nRg 31 0 1g\n" + power.RAIL_LOADS
     for volts in (14.5, -14.5):
-        waves, found_loads = loads(stage, around.format(volts), "tran 1m 200m 0 20m")
+        waves, found_loads = loads(
+            stage, power.source(volts) + power.RAIL_LOADS, "tran 1m 200m 0 20m"
+        )
         yield from _borne(f"supply at {volts:g} V", found_loads, 0.8)
     yield Check("current, reversed", abs(waves.last("i(vs)")) * 1e3, "mA", 0, 10)
     yield Check("VIN, reversed", waves.last("v(vin)"), "V", -1.2, 0.1)
     yield Check("+12V, reversed", waves.last("v(p12v)"), "V", -1.2, 0.1)
-    lit = run(deck(stage) + around.format(12), "op", "all @d3[id]")
+    lit = power.supplied(stage, 12, "all @d3[id]")
     yield Check("light", lit.last("@d3[id]") * 1e3, "mA", 1, 5)
-    hot = run(deck(stage) + around.format(16), "op", "all @d2[id]")
+    hot = power.supplied(stage, 16, "all @d2[id]")
     yield Check("gate's zener at 16 V", abs(hot.last("@d2[id]")) * 1e3, "mA", 0, 1)
     yield Check("melting integral of F2 at switching on", power.inrush(stage), "A2s", 0.005, 0.1)
     for name in power.SURGES:

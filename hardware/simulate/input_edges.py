@@ -64,16 +64,6 @@ def edges(waves: Waves) -> InputEdges:
     )
 
 
-@dataclass(frozen=True)
-class Misuse:
-    """Amperes: out of the line's source, and into the logic and the 12 V supplies."""
-
-    line: float
-    into_logic: float
-    into_12v: float
-    pin: float
-
-
 def misuse(volts: float) -> str:
     """The surroundings with the line on a stiff source; the logic supply is on."""
     return f"{RAILS}Vx line 0 {volts}\n"

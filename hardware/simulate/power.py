@@ -7,13 +7,11 @@ The surges have the shape of the test pulses 1 and 2a of ISO 7637-2 for 12 V sys
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from circuit.circuit import Circuit
-from circuit.parts import Part
 from circuit.spice import deck
 from simulate.bench import first_crossing
 from simulate.ngspice import Waves, run
@@ -28,28 +26,27 @@ SURGES = {
 }
 
 
-def supplied(
-    stage: Circuit, volts: float, factor: Callable[[Part], float] = lambda p: 1.0
-) -> Waves:
+def supplied(stage: Circuit, volts: float, save: str = "all") -> Waves:
     """The supply at a steady voltage at its terminals, all rails loaded."""
-    return run(deck(stage, factor=factor) + _source(volts) + RAIL_LOADS, "op")
+    return run(deck(stage) + source(volts) + RAIL_LOADS, "op", save)
 
 
-def _source(volts: float) -> str:
+def source(volts: float) -> str:
+    """A bench supply at the terminals; its minus and the star point are joined by W1 alone."""
     return f"Vs s 31 {volts}\nRs s 30 50m\nRg 31 0 1g\n"
 
 
 def surged(stage: Circuit, surge: str, volts: float = 12) -> Waves:
     """A surge on top of the supply, over its own source resistance."""
     shape, ohms = SURGES[surge]
-    source = f"Vs s x {volts}\nVx x 31 {shape}\nRs s 30 {ohms}\nRg 31 0 1g\n"
-    return run(deck(stage) + source + RAIL_LOADS, "tran 1u 5m 0 5u")
+    surging = f"Vs s x {volts}\nVx x 31 {shape}\nRs s 30 {ohms}\nRg 31 0 1g\n"
+    return run(deck(stage) + surging + RAIL_LOADS, "tran 1u 5m 0 5u")
 
 
 def inrush(stage: Circuit, volts: float = 14.5) -> float:
     """The integral of the current's square (A2s) as the supply is switched on."""
-    source = f"Vs s 31 PWL(0 0 1m 0 1.01m {volts})\nRs s 30 50m\nRg 31 0 1g\n{RAIL_LOADS}"
-    found = run(deck(stage) + source, "tran 10u 20m 0 20u", "i(vs)")
+    switched_on = f"Vs s 31 PWL(0 0 1m 0 1.01m {volts})\nRs s 30 50m\nRg 31 0 1g\n{RAIL_LOADS}"
+    found = run(deck(stage) + switched_on, "tran 10u 20m 0 20u", "i(vs)")
     return float(np.trapezoid(found["i(vs)"] ** 2, found.time))
 
 

@@ -23,13 +23,12 @@ _CURRENTS = {Kind.DIODE: "id", Kind.LED: "id", Kind.NPN: "ic", Kind.PFET: "id"}
 
 @dataclass(frozen=True)
 class Load:
-    """The largest magnitudes a part sees, at the end of the fault and at any time."""
+    """What a part sees at the end of the fault, in magnitude; `reverse_base` at any time."""
 
     part: Part
     volts: float
     amps: float
     watts: float
-    peak_amps: float
     reverse_base: float = 0
 
     def shares(self) -> list[float]:
@@ -81,8 +80,8 @@ def _load(part: Part, waves: Waves, turned: float) -> Load:
         reverse = _voltage(part, waves, "E", "B").max() if kind is Kind.NPN else 0.0
         return Load(part, volts, *bears, max(float(reverse), 0.0))
     if kind is Kind.TRIMMER:
-        return Load(part, volts, 0, _trimmer_watts(part, waves, turned), 0)
-    return Load(part, volts, 0, 0, 0)
+        return Load(part, volts, 0, _trimmer_watts(part, waves, turned))
+    return Load(part, volts, 0, 0)
 
 
 def _trimmer_watts(part: Part, waves: Waves, turned: float) -> float:
@@ -96,5 +95,5 @@ def _trimmer_watts(part: Part, waves: Waves, turned: float) -> float:
     return float(max(first**2, second**2) * ohms)
 
 
-def _last(amps: Array, watts: Array) -> tuple[float, float, float]:
-    return float(abs(amps[-1])), float(abs(watts[-1])), float(np.abs(amps).max())
+def _last(amps: Array, watts: Array) -> tuple[float, float]:
+    return float(abs(amps[-1])), float(abs(watts[-1]))
