@@ -27,18 +27,17 @@ class Wire:
 @dataclass(frozen=True)
 class Wiring:
     title: str
-    left: str
-    right: str
     wires: tuple[Wire, ...]
     cautions: tuple[str, ...]
+    left: str = "this board"
+    right: str = "controller"
 
 
+GROUND_FIRST = Wire("X1 31", "31 supply ground", "first on, last off", ground=True)
 HALL = Wiring(
     "Controller with Hall inputs",
-    "this board",
-    "controller",
     (
-        Wire("X1 31", "31 supply ground", "first on, last off", ground=True),
+        GROUND_FIRST,
         Wire("X2.2 GND", "sensor ground", "one pair with the crank line", ground=True),
         Wire("X2.1 HALL1", "crank input", "twisted with its ground"),
         Wire("X2.3 HALL2", "cam input", "twisted with its ground"),
@@ -52,10 +51,8 @@ HALL = Wiring(
 )
 VR = Wiring(
     "Controller with VR inputs",
-    "this board",
-    "controller",
     (
-        Wire("X1 31", "31 supply ground", "first on, last off", ground=True),
+        GROUND_FIRST,
         Wire("X3.3 CRANK VR+", "crank VR +", "twisted, screened"),
         Wire("X3.4 CRANK VR-", "crank VR -", "floats: do not ground here"),
         Wire("X3.5 CAM VR", "cam VR, single-ended", "grounded output"),
@@ -69,8 +66,6 @@ VR = Wiring(
 )
 SHARED = Wiring(
     "One sensor line shared by two controllers",
-    "this board",
-    "controllers A and B",
     (
         Wire("X1 31", "31 of A and of B", "one point for both", ground=True),
         Wire("X2.2 GND", "sensor ground of A and B", "same reference for both", ground=True),
@@ -83,11 +78,10 @@ SHARED = Wiring(
         "Hall or VR, not both on one input. A pull-up in each controller: their currents add up;",
         "together at most 15 mA (12 V: not below 820 ohm).",
     ),
+    right="controllers A and B",
 )
 GROUNDS = Wiring(
     "Grounds and static",
-    "joined at W1, the star point",
-    "what hangs on it",
     (
         Wire("31, thick wire", "bench supply's minus", "carries the controller's current",
              ground=True),
@@ -100,6 +94,8 @@ GROUNDS = Wiring(
         Wire("no wire from here", "X5.2 SENSOR GND", "the controller joins it itself", apart=True),
     ),
     ("Pins of the RP2040 board have no clamp: wrist strap on, terminals first.",),
+    "joined at W1, the star point",
+    "what hangs on it",
 )  # fmt: skip
 
 
