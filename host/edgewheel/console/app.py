@@ -153,7 +153,7 @@ class ConsoleApp(App[None]):
         from edgewheel.console.search.job import Running
 
         self.desk.lend()
-        self.running = Running(job)
+        self.running = Running(job, self.desk.wait_until_free)
         self.run_worker(
             self.running.play, name=job.name, group="search", exclusive=True, thread=True
         )

@@ -1,7 +1,7 @@
 """What lies on the desk: a bench file as it is now, the bench that plays it, what was heard of it.
 
-Everything here may be called from the thread that draws. Only what closes a bench waits for its
-thread, a moment, or a second at most on a board that does not answer.
+Everything here may be called from the thread that draws: only `close` and `wait_until_free` wait,
+for a bench that parks, a second at most on a board that does not answer.
 """
 
 from __future__ import annotations
@@ -24,9 +24,10 @@ from edgewheel.bench.live_state import (
 from edgewheel.bench.loader import read_plan
 from edgewheel.bench.plan import Plan, SimulatedController
 from edgewheel.console.document import only_faults, suited, text_of, with_settings, with_word
+from edgewheel.console.leaving import Leaving
 from edgewheel.console.spare_faults import with_spares
 from edgewheel.console.watch import Watch
-from edgewheel.errors import UsageError
+from edgewheel.errors import EdgewheelError, UsageError
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import HIGHEST_RPM
 from edgewheel.wheel.library import find
@@ -39,7 +40,7 @@ FIRST = Path(__file__).resolve().parents[1] / "examples" / "first-bench.yaml"
 
 
 class LivePlayer(Protocol):
-    """What the desk wants of a live bench, see `edgewheel.bench.live`. No method waits."""
+    """What the desk wants of a live bench, see `edgewheel.bench.live`. Only `close` waits."""
 
     @property
     def state(self) -> LiveState:
@@ -94,6 +95,9 @@ class View:
     search: str = ""
     """The search that has the bench, in words; empty if none has."""
 
+    waits_for: str = ""
+    """What must be over before the engine can turn, in words; empty if nothing must."""
+
 
 class Desk:
     """A bench file and its bench. Raises FileError or UsageError for a file that cannot be used."""
@@ -102,6 +106,8 @@ class Desk:
         self.runs = runs
         self._make = make
         self._player: LivePlayer | None = None
+        self._leaving = Leaving()
+        self._turns_next = False
         self.plan: Plan
         self.file: Path
         self.watch: Watch
@@ -143,11 +149,17 @@ class Desk:
         self._use(with_word(self.plan.document, "board", name), self.file)
 
     def turn(self) -> None:
-        """Let the engine turn at the wanted speed."""
-        self.player.start(self.wish_rpm)
+        """Let the engine turn at the wanted speed, as soon as the bench before this one is closed.
+
+        Raises UsageError.
+        """
+        self._turns_next = not self._leaving.over
+        if not self._turns_next:
+            self.player.start(self.wish_rpm)
 
     def park(self) -> None:
         """Bring the outputs to their idle levels at once."""
+        self._turns_next = False
         self.player.park()
 
     def speed(self, rpm: Fraction, rpm_per_s: Fraction | None = None) -> None:
@@ -176,6 +188,7 @@ class Desk:
 
     def look(self) -> View:
         """Hear what happened since the last look, and say how things stand."""
+        refused = self._turn_if_free()
         player = self.player
         events = player.drain()
         if any(_begins(event) for event in events):
@@ -183,8 +196,32 @@ class Desk:
         self.watch.hear(events)
         state = player.state
         self.watch.sample(state)
-        trouble = tuple(word for event in events if (word := _trouble(event)))
-        return View(state, self.plan, self.file, self.wish_rpm, self.watch, player.motion, trouble)
+        trouble = (*refused, *(word for event in events if (word := _trouble(event))))
+        return View(
+            state,
+            self.plan,
+            self.file,
+            self.wish_rpm,
+            self.watch,
+            player.motion,
+            trouble,
+            waits_for=self._waits_for(),
+        )
+
+    def _turn_if_free(self) -> tuple[str, ...]:
+        """Begin what had to wait; why it cannot be begun."""
+        try:
+            if self._turns_next:
+                self.turn()
+        except EdgewheelError as error:
+            return (str(error),)
+        return ()
+
+    def _waits_for(self) -> str:
+        if self._leaving.over:
+            return ""
+        then = ", then the engine turns" if self._turns_next else ""
+        return f"Waiting for the board to park{then}"
 
     def to_search(self, also: Sequence[str] = ()) -> Plan:
         """The plan as it lies here, for a search: what is held is on, and the faults `also`."""
@@ -196,18 +233,29 @@ class Desk:
         return replace(plan, inputs=((name, text_of(document)), *others))
 
     def lend(self) -> None:
-        """Park and let go of board and controller, so that a search can have them."""
+        """Park and let go of board and controller, so that a search can have them: they are free
+        after `wait_until_free`.
+        """
         states = self.player.state.faults
-        self.player.close()
+        self._leave()
         self._player = self._make(self.plan, self.runs)
         for name, state in states.items():
             if (state is FaultState.HELD) != (self._player.state.faults[name] is FaultState.HELD):
                 self._player.fault(name, state)
 
+    def wait_until_free(self) -> None:
+        """Wait until no bench that was left has board and controller; from any thread."""
+        self._leaving.wait()
+
     def close(self) -> None:
-        """Park and let go of the bench."""
+        """Park and let go of the bench; waits for that."""
+        self._leave()
+        self._leaving.wait()
+
+    def _leave(self) -> None:
+        self._turns_next = False
         if self._player is not None:
-            self._player.close()
+            self._leaving.begin(self._player.close)
 
     @property
     def mistake(self) -> Exception | None:
@@ -226,9 +274,9 @@ class Desk:
         plan = read_plan(document, file)
         (name, _), *others = plan.inputs
         plan = replace(plan, inputs=((name, text_of(document)), *others))
-        if self._player is not None:
-            self._player.close()
-        self._player = self._make(plan, self.runs)
+        player = self._make(plan, self.runs)
+        self._leave()
+        self._player = player
         self.plan, self.file = plan, file
         self.watch = Watch(plan)
         self.wish_rpm = first_speed(plan)

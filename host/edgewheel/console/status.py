@@ -17,8 +17,7 @@ class Status(Drawn):
 
     def show(self, view: View) -> None:
         """Draw how things stand."""
-        middle = searching(view) if view.search else controller(view.state)
-        lines = (speeds(view), middle, faults(view))
+        lines = (speeds(view), middle(view), faults(view))
         self.draw(Content("\n").join(lines))
 
 
@@ -40,6 +39,15 @@ def speeds(view: View) -> Content:
         ("reported ", "$text-muted"),
         (reported, "bold"),
     )
+
+
+def middle(view: View) -> Content:
+    """What has the bench, or will: the controller's word comes when it can have one."""
+    if view.search:
+        return searching(view)
+    if view.waits_for:
+        return Content.styled(f"{view.waits_for} · F8 parks", "bold $text-warning")
+    return controller(view.state)
 
 
 def searching(view: View) -> Content:

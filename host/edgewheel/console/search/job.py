@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -45,18 +45,26 @@ class Job(ABC):
 
 
 class Running:
-    """A job under way: `play` is its thread's work, all else is for those who look."""
+    """A job under way: `play` is its thread's work, all else is for those who look.
 
-    def __init__(self, job: Job, clock: Clock | None = None) -> None:
+    `wait` returns when the job can have the bench.
+    """
+
+    def __init__(
+        self, job: Job, wait: Callable[[], None] | None = None, clock: Clock | None = None
+    ) -> None:
         self.job = job
+        self._wait = wait
         self._clock = clock or WallClock()
         self._begun_ns = self._clock.now_ns()
-        self.stage = Stage()
+        self.stage = Stage(doing="waiting for the board to park" if wait else "")
         self.over = False
 
     def play(self) -> None:
         """Play the job to its end; what goes wrong is its answer."""
         try:
+            if self._wait is not None:
+                self._wait()
             for stage in self.job.stages():
                 self.stage = stage
         except SearchStopped:
