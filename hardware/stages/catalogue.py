@@ -65,78 +65,120 @@ def bipolar(value: str, volts: float) -> PartType:
 
 
 ANODE_CATHODE = (Pin("A", "2"), Pin("K", "1"))
-SIGNAL_DIODE = PartType(
-    Kind.DIODE,
-    "1N4148 class, 100 V 0.15 A",
-    "DO-35",
-    ANODE_CATHODE,
-    ("1N914 class", "BAV21 class, 200 V"),
+
+
+def _diode(
+    value: str, package: str, model: str, rating: Rating, first: str, second: str
+) -> PartType:
+    return PartType(Kind.DIODE, value, package, ANODE_CATHODE, (first, second), rating, model)
+
+
+def _clamp(
+    value: str, package: str, model: str, rating: Rating, first: str, second: str
+) -> PartType:
+    return PartType(Kind.CLAMP, value, package, TWO, (first, second), rating, model)
+
+
+_CBE = (Pin("C", "1"), Pin("B", "2", Role.INPUT), Pin("E", "3"))
+
+
+def _npn(value: str, model: str, rating: Rating, first: str, second: str) -> PartType:
+    return PartType(Kind.NPN, value, "TO-92, leads spread", _CBE, (first, second), rating, model)
+
+
+def _ptc(value: str, model: str, rating: Rating, first: str, second: str) -> PartType:
+    return PartType(Kind.PTC, value, "disc 5 mm", TWO, (first, second), rating, model)
+
+
+_OP_AMP_PINS = (
+    Pin("in+", "3", Role.INPUT),
+    Pin("in-", "2", Role.INPUT),
+    Pin("V+", "8", Role.SUPPLIED),
+    Pin("V-", "4", Role.SUPPLIED),
+    Pin("out", "1", Role.OUTPUT),
+)
+_OP_AMP_UNITS = (("3", "2", "8", "4", "1"), ("5", "6", "8", "4", "7"))
+
+
+def _dual_op_amp(value: str, model: str, rating: Rating, first: str, second: str) -> PartType:
+    pins, units = _OP_AMP_PINS, _OP_AMP_UNITS
+    return PartType(Kind.IC, value, "DIP-8", pins, (first, second), rating, model, units)
+
+
+# fmt: off
+# Value, package where it differs, model; ratings; two classes that may stand in.
+SIGNAL_DIODE = _diode(
+    "1N4148 class, 100 V 0.15 A", "DO-35", "DSIGNAL",
     Rating(volts=100, amps=0.15, watts=0.4),
-    "DSIGNAL",
+    "1N914 class", "BAV21 class, 200 V",
 )
-SCHOTTKY = PartType(
-    Kind.DIODE,
-    "BAT85 class, Schottky, 30 V 0.2 A",
-    "DO-35",
-    ANODE_CATHODE,
-    ("BAT42 class, 30 V", "BAT46 class, 100 V"),
+SCHOTTKY = _diode(
+    "BAT85 class, Schottky, 30 V 0.2 A", "DO-35", "DSCHOTTKY",
     Rating(volts=30, amps=0.2, watts=0.2),
-    "DSCHOTTKY",
+    "BAT42 class, 30 V", "BAT46 class, 100 V",
 )
-RECTIFIER = PartType(
-    Kind.DIODE,
-    "1N4004 class, 400 V 1 A",
-    "DO-41",
-    ANODE_CATHODE,
-    ("1N4007 class, 1000 V 1 A", "UF4004 class, fast, 400 V 1 A"),
+RECTIFIER = _diode(
+    "1N4004 class, 400 V 1 A", "DO-41", "DRECTIFIER",
     Rating(volts=400, amps=1, watts=1),
-    "DRECTIFIER",
+    "1N4007 class, 1000 V 1 A", "UF4004 class, fast, 400 V 1 A",
 )
-POWER_SCHOTTKY = PartType(
-    Kind.DIODE,
-    "1N5819 class, Schottky, 40 V 1 A",
-    "DO-41",
-    ANODE_CATHODE,
-    ("1N5822 class, 40 V 3 A", "SB140 class, 40 V 1 A"),
+POWER_SCHOTTKY = _diode(
+    "1N5819 class, Schottky, 40 V 1 A", "DO-41", "DPOWER",
     Rating(volts=40, amps=1, watts=0.8),
-    "DPOWER",
+    "1N5822 class, 40 V 3 A", "SB140 class, 40 V 1 A",
 )
-ZENER_12 = PartType(
-    Kind.DIODE,
-    "zener 12 V, 0.5 W",
-    "DO-35",
-    ANODE_CATHODE,
-    ("zener 12 V, 1 W", "zener 11 V, 0.5 W"),
+ZENER_12 = _diode(
+    "zener 12 V, 0.5 W", "DO-35", "DZENER12",
     Rating(amps=0.03, watts=0.5),
-    "DZENER12",
+    "zener 12 V, 1 W", "zener 11 V, 0.5 W",
 )
-CLAMP_ONE_WAY = PartType(
-    Kind.DIODE,
-    "surge clamp, one way, 18 V stand-off, 600 W",
-    "DO-15",
-    ANODE_CATHODE,
-    ("zener 20 V, 5 W", "surge clamp, one way, 17 V stand-off, 400 W"),
+CLAMP_ONE_WAY = _diode(
+    "surge clamp, one way, 18 V stand-off, 600 W", "DO-15", "DCLAMP18",
     Rating(volts=22, amps=2, watts=3),
-    "DCLAMP18",
+    "zener 20 V, 5 W", "surge clamp, one way, 17 V stand-off, 400 W",
 )
-CLAMP_TWO_WAY = PartType(
-    Kind.CLAMP,
-    "surge clamp, two ways, 18 V stand-off, 600 W",
-    "DO-15",
-    TWO,
-    ("two zeners 20 V, 1 W, cathode to cathode", "surge clamp, two ways, 17 V stand-off, 400 W"),
+CLAMP_TWO_WAY = _clamp(
+    "surge clamp, two ways, 18 V stand-off, 600 W", "DO-15", "CLAMP2",
     Rating(volts=18, watts=3),
-    "CLAMP2",
+    "two zeners 20 V, 1 W, cathode to cathode", "surge clamp, two ways, 17 V stand-off, 400 W",
 )
-CLAMP_SUPPLY = PartType(
-    Kind.CLAMP,
-    "surge clamp, two ways, 18 V stand-off, 1500 W",
-    "DO-201",
-    TWO,
-    ("surge clamp, two ways, 18 V stand-off, 3000 W", "metal-oxide varistor for 14 V supplies"),
+CLAMP_SUPPLY = _clamp(
+    "surge clamp, two ways, 18 V stand-off, 1500 W", "DO-201", "CLAMP2BIG",
     Rating(volts=18, watts=5),
-    "CLAMP2BIG",
+    "surge clamp, two ways, 18 V stand-off, 3000 W", "metal-oxide varistor for 14 V supplies",
 )
+NPN_SWITCH = _npn(
+    "BC337 class, NPN, 45 V 0.8 A", "QSWITCH",
+    Rating(volts=45, amps=0.8, watts=0.625),
+    "PN2222A class, 40 V 0.6 A (pins E-B-C)", "BC639 class, 80 V 1 A (pins E-C-B)",
+)
+NPN_SMALL = _npn(
+    "BC547 class, NPN, 45 V 0.1 A", "QSMALL",
+    Rating(volts=45, amps=0.1, watts=0.5),
+    "2N3904 class, 40 V 0.2 A (pins E-B-C)", "BC337 class, 45 V 0.8 A",
+)
+PTC_100 = _ptc(
+    "holds 0.1 A, trips at 0.2 A, 60 V", "PTC100",
+    Rating(volts=60, amps=0.1),
+    "holds 0.1 A, 72 V", "holds 0.14 A, 60 V",
+)
+PTC_500 = _ptc(
+    "holds 0.5 A, trips at 1 A, 60 V", "PTC500",
+    Rating(volts=60, amps=0.5),
+    "holds 0.5 A, 30 V", "fuse 0.5 A, fast, with holder",
+)
+OP_AMP_5V = _dual_op_amp(
+    "dual op-amp, 5 V, rail-to-rail in and out, 5 to 10 MHz", "OPAMP5",
+    Rating(volts=5.5),
+    "dual CMOS op-amp, rail-to-rail in and out, 3 MHz or more", "two singles of that class",
+)
+OP_AMP_15V = _dual_op_amp(
+    "TL072 class, dual op-amp, JFET inputs", "OPAMP15",
+    Rating(volts=36, watts=0.68),
+    "TL082 class", "NE5532 class",
+)
+# fmt: on
+
 LED_GREEN = PartType(
     Kind.LED,
     "green, 2 mA",
@@ -147,24 +189,6 @@ LED_GREEN = PartType(
     "DLED",
 )
 
-NPN_SWITCH = PartType(
-    Kind.NPN,
-    "BC337 class, NPN, 45 V 0.8 A",
-    "TO-92, leads spread",
-    (Pin("C", "1", Role.PASSIVE), Pin("B", "2", Role.INPUT), Pin("E", "3")),
-    ("PN2222A class, 40 V 0.6 A (pins E-B-C)", "BC639 class, 80 V 1 A (pins E-C-B)"),
-    Rating(volts=45, amps=0.8, watts=0.625),
-    "QSWITCH",
-)
-NPN_SMALL = PartType(
-    Kind.NPN,
-    "BC547 class, NPN, 45 V 0.1 A",
-    "TO-92, leads spread",
-    (Pin("C", "1"), Pin("B", "2", Role.INPUT), Pin("E", "3")),
-    ("2N3904 class, 40 V 0.2 A (pins E-B-C)", "BC337 class, 45 V 0.8 A"),
-    Rating(volts=45, amps=0.1, watts=0.5),
-    "QSMALL",
-)
 PFET = PartType(
     Kind.PFET,
     "P-channel, 55 V 30 A, 40 milliohm at 10 V",
@@ -181,25 +205,6 @@ FUSES = ("blade type with its holder, same amps, fast", "electronic limit of the
 def fuse(value: str, amps: float) -> PartType:
     return PartType(Kind.FUSE, value, "fuse holder", TWO, FUSES, Rating(volts=32, amps=amps), "30m")
 
-
-PTC_100 = PartType(
-    Kind.PTC,
-    "holds 0.1 A, trips at 0.2 A, 60 V",
-    "disc 5 mm",
-    TWO,
-    ("holds 0.1 A, 72 V", "holds 0.14 A, 60 V"),
-    Rating(volts=60, amps=0.1),
-    "PTC100",
-)
-PTC_500 = PartType(
-    Kind.PTC,
-    "holds 0.5 A, trips at 1 A, 60 V",
-    "disc 5 mm",
-    TWO,
-    ("holds 0.5 A, 30 V", "fuse 0.5 A, fast, with holder"),
-    Rating(volts=60, amps=0.5),
-    "PTC500",
-)
 
 JUMPER = PartType(
     Kind.JUMPER,
@@ -243,34 +248,6 @@ INVERTER = PartType(
     Rating(volts=6),
     "SCHMITT",
     units=tuple((str(a), str(y), "14", "7") for a, y in _GATES),
-)
-_OP_AMP_PINS = (
-    Pin("in+", "3", Role.INPUT),
-    Pin("in-", "2", Role.INPUT),
-    Pin("V+", "8", Role.SUPPLIED),
-    Pin("V-", "4", Role.SUPPLIED),
-    Pin("out", "1", Role.OUTPUT),
-)
-_OP_AMP_UNITS = (("3", "2", "8", "4", "1"), ("5", "6", "8", "4", "7"))
-OP_AMP_5V = PartType(
-    Kind.IC,
-    "dual op-amp, 5 V, rail-to-rail in and out, 5 to 10 MHz",
-    "DIP-8",
-    _OP_AMP_PINS,
-    ("dual CMOS op-amp, rail-to-rail in and out, 3 MHz or more", "two singles of that class"),
-    Rating(volts=5.5),
-    "OPAMP5",
-    units=_OP_AMP_UNITS,
-)
-OP_AMP_15V = PartType(
-    Kind.IC,
-    "TL072 class, dual op-amp, JFET inputs",
-    "DIP-8",
-    _OP_AMP_PINS,
-    ("TL082 class", "NE5532 class"),
-    Rating(volts=36, watts=0.68),
-    "OPAMP15",
-    units=_OP_AMP_UNITS,
 )
 REGULATOR_PINS = (
     Pin("in", "1", Role.SUPPLIED),
