@@ -10,6 +10,9 @@ from simulate.reluctor_waves import CORNER_HZ, FULL_SCALE_RPM, play, played
 from stages.hall import PULL_UP_JUMPERS, RAIL_JUMPERS, hall
 from stages.reluctor import reluctor
 
+LEADS = {"VR": "grounded", "VR+": "floating"}
+"""What the table calls the VR stage's outputs."""
+
 _HEAD = f"""\
 # Written by hardware/make.py from simulation with typical parts at 25 degrees; never measured.
 # Delays from the edge at the board's pin to half of the swing at the controller's end, in
@@ -33,7 +36,7 @@ def stage_delays() -> str:
             rise, fall = round(found.rise * 1e6, 2), round(found.fall * 1e6, 2)
             lines.append(f"    {pull_up}: {{rise_us: {rise}, fall_us: {fall}, inverts: true}}")
     lines.append("vr:")
-    for output, name in (("VR", "grounded"), ("VR+", "floating")):
+    for output, name in LEADS.items():
         corner = CORNER_HZ[output]
         at_once = played(play(reluctor(), 2000, corner), 2000, output)
         full = at_once.amplitude * FULL_SCALE_RPM / 2000
