@@ -51,7 +51,8 @@ def _read_times(node: Node | None, sensor: Sensor) -> StageTimes:
     if node is None:
         return StageTimes()
     section = node.section()
-    usual, known = _usual(section)
+    vr_output = _vr_output(section)
+    usual, known = _usual(section, vr_output is not None)
     inverts_node = section.optional("inverts")
     rise = section.optional("rise_us")
     fall = section.optional("fall_us")
@@ -62,23 +63,28 @@ def _read_times(node: Node | None, sensor: Sensor) -> StageTimes:
         fall.number(0, LONGEST_DELAY_US) if fall else usual.fall_us,
         origin=usual.origin,
     )
-    output = section.optional("output")
-    if output is not None and output.choice(("hall", "vr")) == "vr":
+    if vr_output is not None:
         if times.rise_us != times.fall_us:
-            raise output.refuse(
+            raise vr_output.refuse(
                 "a VR output is a voltage, which is late by one time",
                 "Write the same 'rise_us' and 'fall_us'.",
             )
-        times = replace(times, voltage=_read_voltage(output, section, sensor, inverts, known))
+        times = replace(times, voltage=_read_voltage(vr_output, section, sensor, inverts, known))
     section.finish()
     return times
 
 
-def _usual(section: Section) -> tuple[KnownStage, KnownVoltage | None]:
+def _vr_output(section: Section) -> Node | None:
+    """The `output` of a track that is played as a voltage."""
+    output = section.optional("output")
+    return output if output is not None and output.choice(("hall", "vr")) == "vr" else None
+
+
+def _usual(section: Section, is_vr: bool) -> tuple[KnownStage, KnownVoltage | None]:
     """What the stage is taken to be where the bench file gives no numbers of its own."""
-    rail, leads, output = (section.optional(key) for key in ("rail", "leads", "output"))
+    rail, leads = section.optional("rail"), section.optional("leads")
     if leads is not None:
-        if rail is not None or output is None or output.text() != "vr":
+        if rail is not None or not is_vr:
             raise leads.refuse(
                 "only a VR output has leads that are grounded or floating",
                 "Write 'output: vr' beside it, and no 'rail'.",

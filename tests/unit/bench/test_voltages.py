@@ -141,6 +141,7 @@ def test_the_boards_own_vr_stage_is_known_by_its_leads(tmp_path, leads):
         (("mv_per_rpm: 2", "mv_per_rpm: 2, run_out: 0.1"), "does not play run-out"),
         (("[[0, 100], [1000, 400], ", "[[5000, 1], "), "do not ascend"),
         (("full_scale_mv: 20000", "leads: crossed"), "grounded"),
+        (("output: vr, full_scale_mv: 20000", "output: VR, leads: floating"), "hall, vr"),
         (("output: vr, full_scale_mv: 20000", "leads: grounded"), "only a VR output has leads"),
     ],
 )
