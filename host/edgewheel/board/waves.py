@@ -41,9 +41,10 @@ class Waves:
             raise
         except ValueError:
             return False
-        if config.output < self._outputs:
-            self._forms[config.wave] = config.output, form
-        return config.output < self._outputs
+        if config.output >= self._outputs:
+            return False
+        self._forms[config.wave] = config.output, form
+        return True
 
     def open(self, mask: int) -> None:
         """A run is armed, the pins at a mask."""

@@ -67,6 +67,7 @@ class WaveForm:
     def read(cls, fields: bytes) -> WaveForm:
         """What the fields of a CONFIG say. MalformedError if they are cut off, else ValueError."""
         peak, approach, half_waves = 0, 1, []
+        # All at once: fields that are cut off are malformed, whatever those before them say.
         for tag, value in list(_tagged(fields)):
             if tag == _HALF_WAVE:
                 half_waves.append(HalfWave(int.from_bytes(value[:4], "little"), value[4:]))
