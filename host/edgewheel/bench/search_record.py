@@ -6,7 +6,7 @@ folder without one is a search that was stopped or cut off, and can be taken up 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import astuple, dataclass
 from pathlib import Path
@@ -29,6 +29,9 @@ CREATE TABLE trial (number INTEGER PRIMARY KEY, setting TEXT NOT NULL, seed INTE
                     seconds REAL NOT NULL, figures TEXT NOT NULL) STRICT;
 """
 
+ALL_TRIALS = "SELECT * FROM trial ORDER BY number"
+ALL_NOTES = "SELECT key, value FROM meta"
+
 
 @dataclass(frozen=True)
 class Trial:
@@ -47,6 +50,12 @@ class Trial:
     reason: str
     seconds: float
     figures: str = ""
+
+
+def trial_of(row: Sequence[Any]) -> Trial:
+    """A trial from its row of the record."""
+    number, setting, seed, passed, *rest = row
+    return Trial(number, setting, seed, bool(passed), *rest)
 
 
 class SearchRecord:
@@ -101,15 +110,13 @@ class SearchRecord:
 
     def trials(self) -> list[Trial]:
         """Those that are on disk, in order."""
-        return [
-            Trial(number, setting, seed, bool(passed), *rest)
-            for number, setting, seed, passed, *rest in self._rows()
-        ]
+        with self._place.or_refuse():
+            return [trial_of(row) for row in self._database.execute(ALL_TRIALS)]
 
     def meta(self) -> dict[str, str]:
         """What was noted as deciding the search."""
         with self._place.or_refuse():
-            return dict(self._database.execute("SELECT key, value FROM meta"))
+            return dict(self._database.execute(ALL_NOTES))
 
     def finish(self, summary: Mapping[str, Any]) -> None:
         """Close the record, then write the summary in one step."""
@@ -121,10 +128,6 @@ class SearchRecord:
         if self._is_open:
             self._is_open = False
             self._place.close(self._database)
-
-    def _rows(self) -> list[Any]:
-        with self._place.or_refuse():
-            return list(self._database.execute("SELECT * FROM trial ORDER BY number"))
 
 
 def search_folder(runs: Path, name: str, resume: Path | None) -> Path:

@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
     tests = only(plan, args.only) if args.only else plan.tests
     if args.dry_run:
         return _dry_run(plan, tests, args.json)
-    before = read_release(args.against) if args.against else None
+    before = read_release(args.against, tests) if args.against else None
     player = Player(plan, args.runs, args.resume)
     with player, stoppable(player.stop):
         return _played(args, player, tests, before)
@@ -142,12 +142,13 @@ def _changes(against: dict[str, object]) -> list[str]:
         changes = against[word]
         assert isinstance(changes, list)
         lines += [f"  {word}: {change['sentence']}" for change in changes]
-    if len(lines) == 1:
+    if len(lines) == 1 and against["compared"]:
         lines.append("  nothing changed beyond the noise.")
     left_out = against["not_compared"]
     assert isinstance(left_out, list)
     if left_out:
-        lines.append(f"  not compared, for the plan asked otherwise: {', '.join(left_out)}.")
+        why = "for they were not asked alike or not measured in both"
+        lines.append(f"  not compared, {why}: {', '.join(left_out)}.")
     return lines
 
 

@@ -42,7 +42,7 @@ class Suite:
 
         Raises SearchStopped, BenchError.
         """
-        before = read_release(against) if against is not None else None
+        before = read_release(against, self._tests) if against is not None else None
         with Player(self._plan, runs) as player:
             self.folder = player.folder
             suite = Qualification(

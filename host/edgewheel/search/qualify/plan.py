@@ -25,6 +25,19 @@ class SearchTest:
     bound: Bound
     asked: str
 
+    @property
+    def bounds(self) -> Mapping[str, Bound]:
+        """Its one limit, by the measure that it is of."""
+        return {self.kind.measure: self.bound}
+
+    def name_of(self, _: str) -> str:
+        """The name of its measure in the report."""
+        return self.name
+
+    def title_of(self, _: str) -> str:
+        """The title of its measure in the report."""
+        return self.title
+
 
 @dataclass(frozen=True)
 class SampleTest:
@@ -36,6 +49,15 @@ class SampleTest:
     trials: int
     bounds: Mapping[str, Bound]
     asked: str
+
+    def name_of(self, measure: str) -> str:
+        """The name of a measure in the report."""
+        return f"{self.name}.{measure}" if len(self.bounds) > 1 else self.name
+
+    def title_of(self, measure: str) -> str:
+        """The title of a measure in the report."""
+        words = measure.replace("_", " ")
+        return f"{self.title}: {words}" if len(self.bounds) > 1 else self.title
 
 
 Test = SearchTest | SampleTest

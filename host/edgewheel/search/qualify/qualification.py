@@ -9,11 +9,11 @@ from typing import Any
 from edgewheel.bench.plan import SimulatedController
 from edgewheel.clock import Clock, WallClock
 from edgewheel.errors import BenchError
-from edgewheel.search.qualify.against import Release, compare
+from edgewheel.search.qualify.against import Release, compare, judged_in
 from edgewheel.search.qualify.bounds import Grade, worst
 from edgewheel.search.qualify.estimate import NOTHING, REAL_GAP_S, Cost, cost
 from edgewheel.search.qualify.outcome import Outcome
-from edgewheel.search.qualify.plan import QualifyPlan, SampleTest, SearchTest, Test
+from edgewheel.search.qualify.plan import QualifyPlan, SearchTest, Test
 from edgewheel.search.qualify.playing import Player
 from edgewheel.search.qualify.sample_run import SampleRun
 from edgewheel.search.qualify.search_run import SearchRun
@@ -77,7 +77,8 @@ class Qualification:
         player = self._player
         trials = {name: player.trials_of(name) for name in {test.name for test in self._tests}}
         asked = {test.name: test.asked for test in player.plan.tests}
-        return compare(player.plan, before, Release(player.folder, trials, asked, self.summary()))
+        judged = judged_in(self.summary())
+        return compare(player.plan, before, Release(player.folder, trials, asked, judged))
 
     def summary(self, against: Mapping[str, Any] | None = None) -> dict[str, Any]:
         """For the record and for JSON; `against` is what a comparison found."""
@@ -123,13 +124,11 @@ def _run(test: Test, player: Player) -> SearchRun | SampleRun:
 
 def _lost(test: Test, why: str) -> list[Outcome]:
     """What there is of a test during which, or before which, the bench was lost."""
-    measures = test.bounds if isinstance(test, SampleTest) else {test.kind.measure: test.bound}
-    several = len(measures) > 1
     return [
         Outcome(
             test.name,
-            f"{test.name}.{measure}" if several else test.name,
-            test.title,
+            test.name_of(measure),
+            test.title_of(measure),
             measure,
             Grade.ERROR,
             f"The bench was lost: {why}",
@@ -137,7 +136,7 @@ def _lost(test: Test, why: str) -> list[Outcome]:
             bound,
             0,
         )
-        for measure, bound in measures.items()
+        for measure, bound in test.bounds.items()
     ]
 
 

@@ -39,10 +39,6 @@ class SampleRun:
 
     def _outcome(self, measure: str) -> Outcome:
         test, bound = self._test, self._test.bounds[measure]
-        several = len(test.bounds) > 1
-        name = f"{test.name}.{measure}" if several else test.name
-        what = measure.replace("_", " ")
-        title = f"{test.title}: {what}" if several else test.title
         measured = test.kind.measured(measure, self._shown)
         if measured is None:
             grade, sentence = Grade.ERROR, self._needs or self._nothing()
@@ -55,8 +51,8 @@ class SampleRun:
         evidence = tuple(test.kind.evidence(measure, self._shown)) if self._shown else ()
         return Outcome(
             test.name,
-            name,
-            title,
+            test.name_of(measure),
+            test.title_of(measure),
             measure,
             grade,
             sentence,

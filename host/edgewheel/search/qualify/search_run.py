@@ -82,8 +82,8 @@ class SearchRun:
         return [
             Outcome(
                 test.name,
-                test.name,
-                test.title,
+                test.name_of(test.kind.measure),
+                test.title_of(test.kind.measure),
                 test.kind.measure,
                 grade,
                 sentence,

@@ -35,7 +35,8 @@ def drawn_again(one, draws):
 
 
 def test_an_unchanged_controller_raises_a_false_alarm_in_at_most_5_percent(demo):
-    plan, release, draws = load_qualify(DEMO), read_release(demo.folder), random.Random(1)
+    plan, draws = load_qualify(DEMO), random.Random(1)
+    release = read_release(demo.folder, plan.tests)
     found = {}
     for test in plan.tests:
         found |= observed(test, release.trials[test.name])
@@ -61,6 +62,8 @@ def test_a_planted_regression_is_named(demo, tmp_path, was, becomes, test):
     bench.write_text(bench.read_text().replace(was, becomes))
     file = tmp_path / "plan" / DEMO.name
     changed = play(file, tmp_path / "runs", (test, "stall"))
-    against = compare(load_qualify(file), read_release(demo.folder), read_release(changed.folder))
+    plan = load_qualify(file)
+    before, after = (read_release(one.folder, plan.tests) for one in (demo, changed))
+    against = compare(plan, before, after)
     assert [change["test"] for change in against["worse"]] == [test]
     assert against["better"] == []

@@ -1,10 +1,13 @@
 """What `edgewheel qualify` is given wrongly is refused before a trial is played."""
 
+import json
 import shutil
 
 import pytest
 
 from edgewheel.cli.main import main
+from edgewheel.search.qualify.against import Release, compare, read_release
+from edgewheel.search.qualify.reading import load_qualify, only
 from qualify_suite import DEMO, play
 
 
@@ -48,3 +51,49 @@ def test_only_a_record_can_be_resumed(refused, tmp_path, place):
 def test_another_plans_record_cannot_be_resumed(refused, tmp_path, stall):
     other = plan_with(tmp_path, DEMO.name, "seed: 11", "seed: 12")
     assert "the record of another search" in refused(other, "--only", "stall", "--resume", stall)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("[1]", "no summary of a run"),
+        ("{", "cannot be read"),
+        ('{"kind": "sweep"}', "is no suite"),
+        ('{"kind": "qualify"}', "is not whole"),
+        ('{"kind": "qualify", "tests": [7]}', "is not whole"),
+        ('{"kind": "qualify", "tests": [{"name": "stall"}]}', "is not whole"),
+    ],
+)
+def test_what_is_no_whole_suite_is_not_compared_with(refused, tmp_path, stall, text, says):
+    shutil.copytree(stall, tmp_path / "edited")
+    (tmp_path / "edited" / "summary.json").write_text(text)
+    assert says in refused("frost-fan", "--only", "stall", "--against", "edited")
+
+
+def test_a_suite_without_its_record_is_not_compared_with_nor_given_one(refused, tmp_path, stall):
+    shutil.copytree(stall, tmp_path / "bare")
+    (tmp_path / "bare" / "run.sqlite").unlink()
+    assert "is not whole" in refused("frost-fan", "--only", "stall", "--against", "bare")
+    assert not (tmp_path / "bare" / "run.sqlite").exists()
+
+
+def test_another_plans_suite_has_nothing_to_compare(refused, tmp_path, stall):
+    other = plan_with(tmp_path, DEMO.name, "kind: stall\n    rpm: 9", "kind: stall\n    rpm: 8")
+    assert "nothing could be compared" in refused(other, "--only", "stall", "--against", stall)
+    assert "nothing could be compared" in refused(
+        "frost-fan", "--only", "bounce", "--against", stall
+    )
+
+
+def test_a_test_that_the_bench_lost_is_not_compared(tmp_path, stall):
+    plan = load_qualify(DEMO)
+    sound = read_release(stall, only(plan, ["stall"]))
+    assert compare(plan, sound, sound)["compared"] == 1
+    shutil.copytree(stall, tmp_path / "lost")
+    summary = json.loads((stall / "summary.json").read_text())
+    summary["tests"][0] |= {"verdict": "error", "measured": None}
+    (tmp_path / "lost" / "summary.json").write_text(json.dumps(summary))
+    lost: Release = read_release(tmp_path / "lost", plan.tests)
+    for pair in ((sound, lost), (lost, sound)):
+        found = compare(plan, *pair)
+        assert (found["compared"], found["not_compared"]) == (0, ["stall"])
