@@ -1,7 +1,10 @@
-"""Half-waves told the slow way, straight from PROTOCOL.md, to hold the code against."""
+"""Half-waves and codes told the slow way, straight from PROTOCOL.md, to hold the code against."""
 
 import random
 from fractions import Fraction
+
+MIDDLE = 32768
+"""The code of no voltage."""
 
 
 def told(kinds, peak, lengths):
@@ -42,7 +45,13 @@ def code(shape, high, level, approach, ticks, at):
     place, part = phase // 256, phase % 256
     share = 256 * shape[place] + (shape[place + 1] - shape[place]) * part
     value = high * share // 65536
-    return 32768 + (value if level else -value)
+    return MIDDLE + (value if level else -value)
+
+
+def code_of(form, told, level, ticks, at):
+    """The same of a half-wave as a WaveTrack told it."""
+    shape = form.half_waves[told.kind].shape
+    return code(shape, told.height, level, form.approach, ticks, at)
 
 
 def random_lengths(rng, kinds, count):

@@ -13,11 +13,12 @@ from typing import Any
 import pytest
 
 from edgewheel.link.messages import MalformedError
-from edgewheel.link.waves import MIDDLE, HalfWave, WaveForm, WaveTrack, code
+from edgewheel.link.waves import HalfWave, WaveForm, WaveTrack
 from firmware.kit.native import MS, Native
 from firmware.kit.stream import RandomEncoder
 from firmware.kit.tables import REFUSALS, TYPES
 from firmware.kit.wire import arm, end, splice
+from plain_waves import MIDDLE, code_of
 
 VECTORS = json.loads((Path(__file__).parent / "vectors" / "wire.json").read_text(encoding="utf-8"))
 SINE = bytes((0, 50, 98, 142, 180, 212, 236, 250, 255, 250, 236, 212, 180, 142, 98, 50, 0))
@@ -128,9 +129,9 @@ def wanted_code(form: WaveForm, crossings: list[int], tick: int) -> int:
     """The code at a run tick of a wave whose output is low first."""
     track, value = WaveTrack(form), MIDDLE
     for n, (begin, past) in enumerate(pairwise(crossings)):
-        told = track.tell(past - begin, (n + 1) & 1)
+        told = track.tell(past - begin)
         if begin <= tick < past:
-            value = code(form, told, tick - begin)
+            value = code_of(form, told, (n + 1) & 1, past - begin, tick - begin)
     return value
 
 

@@ -9,10 +9,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from edgewheel.link.waves import MIDDLE, HalfWave, Told, WaveForm, WaveTrack, code
+from edgewheel.link.waves import HalfWave, WaveForm, WaveTrack
 from firmware.kit.emulator import HZ, MS, Emulator
 from firmware.kit.player import Player, errors
 from firmware.kit.stream import RandomEncoder
+from plain_waves import MIDDLE, code_of
 
 CODE_CYCLES = 1024
 SINE = bytes(round(255 * np.sin(np.pi * k / 16)) for k in range(17))
@@ -60,9 +61,18 @@ def crossings_of(items: list[tuple[int, int]]) -> list[int]:
     return [t for t, a, b in zip(ticks, [0, *levels], levels, strict=False) if a != b]
 
 
-def told_of(crossings: list[int]) -> list[Told]:
+def wanted_codes(crossings: list[int], ticks: list[int]) -> list[int]:
+    """The codes at run ticks of a wave whose output is low first."""
     track = WaveTrack(FORM)
-    return [track.tell(b - a, (n + 1) & 1) for n, (a, b) in enumerate(pairwise(crossings))]
+    lengths = [b - a for a, b in pairwise(crossings)]
+    told = [track.tell(length) for length in lengths]
+    found = []
+    for tick in ticks:
+        n = int(np.searchsorted(crossings, tick, side="right")) - 1
+        inside = 0 <= n < len(told)
+        level, at = (n + 1) & 1, tick - crossings[n]
+        found.append(code_of(FORM, told[n], level, lengths[n], at) if inside else MIDDLE)
+    return found
 
 
 @pytest.mark.parametrize(("half_pitch", "to", "wave"), [(60_000, 30_000, 0), (15_000, 9_000, 1)])
@@ -72,16 +82,11 @@ def test_codes_leave_the_pins_at_their_cycle(
     """Each stands for 1,024 cycles and is what its half-wave is in their middle."""
     items = wheel(2, half_pitch, to)
     codes, origin = play(emulator(), items, wave)
-    crossings = crossings_of(items)
-    told = told_of(crossings)
     run = [(at, value) for at, value in codes if at > origin][4:-2]
     assert len(run) > 1_000
     assert all(b - a == CODE_CYCLES for (a, _), (b, _) in pairwise(run))
-    for at, value in run:
-        middle = at + CODE_CYCLES // 2 - origin
-        n = int(np.searchsorted(crossings, middle, side="right")) - 1
-        inside = 0 <= n < len(told)
-        assert value == (code(FORM, told[n], middle - crossings[n]) if inside else MIDDLE), middle
+    middles = [at + CODE_CYCLES // 2 - origin for at, _ in run]
+    assert [value for _, value in run] == wanted_codes(crossings_of(items), middles)
     assert codes[-1][1] == MIDDLE
 
 

@@ -87,7 +87,7 @@ class _Voltage:
         begin, level = self._begin, self._level
         for end in ticks[changed].tolist():
             known = begin is not None and end - begin <= LONGEST_HALF_WAVE
-            height = self._track.tell(end - begin, level).height if known else 0
+            height = self._track.tell(end - begin).height if known else 0
             self._ticks.append(end)
             self._heights.append(height)
             begin, level = end, 1 - level

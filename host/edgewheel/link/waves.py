@@ -12,8 +12,6 @@ POINTS = 17
 MOST_HALF_WAVES = 8
 LARGEST_PEAK = 0x7FFF
 LARGEST_KNEE = 0x0FFF_FFFF
-MIDDLE = 0x8000
-"""The code of no voltage."""
 
 STRANGE = 8
 MOST_SPIKES = 8
@@ -106,12 +104,10 @@ def _tagged(fields: bytes) -> Iterator[tuple[int, bytes]]:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What a half-wave of `ticks` is: its kind, its height in codes and its level."""
+    """What a half-wave is: its kind, and its height in codes."""
 
     kind: int
     height: int
-    level: int
-    ticks: int
 
 
 class WaveTrack:
@@ -123,7 +119,7 @@ class WaveTrack:
         self._known: tuple[int, int] | None = None
         self._spikes = 0
 
-    def tell(self, ticks: int, level: int) -> Told:
+    def tell(self, ticks: int) -> Told:
         """What the next half-wave is; it lasts `ticks`, 1 to `LONGEST_HALF_WAVE`."""
         kind = 0
         if self._known is not None:
@@ -131,14 +127,14 @@ class WaveTrack:
             seen = ticks * knee
             if seen * STRANGE < self._knees[0] * known and self._spikes < MOST_SPIKES:
                 self._spikes += 1
-                return Told(0, self._height(knee, known), level, ticks)
+                return Told(0, self._height(knee, known))
             if seen > STRANGE * self._knees[-1] * known:
                 self._known, self._spikes = None, 0
                 kind = len(self._knees) - 1
-                return Told(kind, self._height(self._knees[kind], ticks), level, ticks)
+                return Told(kind, self._height(self._knees[kind], ticks))
             kind = self._nearest(seen, known)
         self._known, self._spikes = (self._knees[kind], ticks), 0
-        return Told(kind, self._height(self._knees[kind], ticks), level, ticks)
+        return Told(kind, self._height(self._knees[kind], ticks))
 
     def _nearest(self, seen: int, known: int) -> int:
         above = bisect_left(self._knees, seen, key=lambda knee: knee * known)
@@ -151,15 +147,3 @@ class WaveTrack:
     def _height(self, knee: int, ticks: int) -> int:
         peak = self.form.peak
         return peak if ticks <= knee else peak * knee // ticks
-
-
-def code(form: WaveForm, told: Told, at: int) -> int:
-    """The code `at` ticks after a half-wave began, 0 to less than it lasts."""
-    phase = at * (((1 << 48) - 1) // told.ticks) >> 36
-    if told.level == form.approach:
-        phase = 4095 - phase
-    shape = form.half_waves[told.kind].shape
-    place, part = divmod(phase, 256)
-    share = shape[place] * 256 + (shape[place + 1] - shape[place]) * part
-    value = told.height * share >> 16
-    return MIDDLE + value if told.level else MIDDLE - value

@@ -11,7 +11,8 @@ from edgewheel.bench.voltages import shape
 from edgewheel.board.stage_store import SHIPPED
 from edgewheel.cli.main import main
 from edgewheel.errors import FileError
-from edgewheel.link.waves import MIDDLE, WaveForm, WaveTrack, code
+from edgewheel.link.waves import WaveForm, WaveTrack
+from plain_waves import MIDDLE, code_of
 
 BENCH = """\
 format: 1
@@ -80,9 +81,9 @@ def test_amplitude_is_proportional_to_speed_up_to_the_knee(tmp_path):
     form, voltage = form_of(plan), plan.voltages[0]
     for rpm, wanted_mv in ((50, 100), (500, 1000), (2000, 4000), (6000, 4000)):
         ticks = round(3 / (6 * rpm) * HZ)
-        told = WaveTrack(form).tell(ticks, 1)
-        codes = [code(form, told, at) - MIDDLE for at in range(0, ticks, max(1, ticks // 500))]
-        mv = max(codes) / MIDDLE * float(voltage.full_scale_mv)
+        told = WaveTrack(form).tell(ticks)
+        codes = [code_of(form, told, 1, ticks, at) for at in range(0, ticks, ticks // 500)]
+        mv = (max(codes) - MIDDLE) / MIDDLE * float(voltage.full_scale_mv)
         assert mv == pytest.approx(wanted_mv, rel=0.01)
         assert told.height * voltage.mv_a_height == pytest.approx(wanted_mv, rel=0.01)
 

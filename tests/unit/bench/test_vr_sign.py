@@ -4,7 +4,6 @@ Metal that nears makes the voltage of `metal: high` positive, metal that leaves 
 falls through zero on the tooth's centre, whichever way the wheel turns (PROTOCOL.md section 7).
 """
 
-from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -15,7 +14,8 @@ from edgewheel.bench.loader import load_plan
 from edgewheel.bench.rig import Rig
 from edgewheel.bench.wired import ControllerOnPins
 from edgewheel.board.waves import Waves
-from edgewheel.link.waves import MIDDLE, WaveForm, WaveTrack, code
+from edgewheel.link.waves import Told, WaveForm, WaveTrack
+from plain_waves import MIDDLE, code_of
 
 HZ = 16_000_000
 RPM, MV_PER_RPM = 1000, 2
@@ -84,25 +84,24 @@ class Connector:
         return events
 
     def _tell(self, output):
-        """Every half-wave by its begin at the pin, as high as the board says."""
+        """Every half-wave by the crossing at the pin where it begins, as high as the board says."""
         peaks = [one for part in self._transitions for one in part.peaks]
-        crossings = np.concatenate([one.ticks for one in peaks])
+        self._crossings = np.concatenate([one.ticks for one in peaks])
         heights = np.concatenate([one.heights for one in peaks]).astype(int).tolist()
         ticks = np.concatenate([part.ticks for part in self._transitions])
         masks = np.concatenate([part.masks for part in self._transitions])
-        levels = (masks[ticks.searchsorted(crossings)] >> output & 1).tolist()
+        self._levels = (masks[ticks.searchsorted(self._crossings)] >> output & 1).tolist()
+        self._lengths = np.diff(self._crossings).tolist()
         track = WaveTrack(self._form)
-        self._begins, self._told = crossings, []
-        for lasts, level, height in zip(
-            np.diff(crossings).tolist(), levels[:-1], heights[1:], strict=True
-        ):
-            self._told.append(replace(track.tell(lasts, level), height=height))
+        kinds = [track.tell(length).kind for length in self._lengths]
+        self._told = [Told(*one) for one in zip(kinds, heights[1:], strict=True)]
 
     def mv(self, seconds):
         """Millivolts at the connector so long after table tick 0."""
         tick = self._origin + round(seconds * HZ) - self._delay
-        n = int(self._begins.searchsorted(tick, side="right")) - 1
-        played = code(self._form, self._told[n], tick - int(self._begins[n]))
+        n = int(self._crossings.searchsorted(tick, side="right")) - 1
+        at = tick - int(self._crossings[n])
+        played = code_of(self._form, self._told[n], self._levels[n], self._lengths[n], at)
         return (played - MIDDLE) * self._mv * self._turned
 
 
