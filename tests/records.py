@@ -79,7 +79,6 @@ POINTS = {
     "x": {"name": f"stopped {HOSTILE}", "unit": "degrees"},
     "y": {"name": "ms", "unit": "ms"},
     "points": [{"x": 3, "y": 142.0, "passed": True}, {"x": 9, "y": 190.0, "passed": False}],
-    "line": [{"x": 0, "y": 140}, {"x": 10, "y": 145}],
 }
 WORDS = {"kind": "words", "words": ["20 times: noticed"]}
 

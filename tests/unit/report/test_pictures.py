@@ -121,6 +121,25 @@ def test_margins_are_positive_inside_whatever_the_sign_of_the_limit():
     assert margin(90.0, 5.0, "at_least") == 100
 
 
+def test_points_are_judged_by_the_limit_and_those_that_never_ended_are_counted():
+    ended = [{"x": 1.0, "y": y, "passed": True} for y in (5.0, 7.0, 9.0)]
+    points = [*ended, {"x": 2.0, "y": None, "passed": False}]
+    axes = {"x": {"name": "time into the dwell", "unit": "ms"}, "y": {"name": "teeth until right",
+            "unit": "teeth"}}  # fmt: skip
+    evidence = {"kind": "points", "points": points, **axes}
+
+    def verdicts(**limit):
+        (picture,) = pictures([{**evidence, **limit}])
+        assert picture.table.head[:2] == ("time into the dwell, ms", "teeth until right")
+        assert "1 trial without an end" in picture.note
+        return [row[2] for row in picture.table.rows]
+
+    within, beyond = "within the limit", "beyond it"
+    assert verdicts(limit=7.0, sense="at_most") == [within, within, beyond]
+    assert verdicts(limit=7.0, sense="at_least") == [beyond, within, within]
+    assert verdicts() == ["passed"] * 3
+
+
 def test_a_few_tests_need_no_overview():
     assert pictures([{"kind": "margins", "tests": SAMPLES["margins"]["tests"][:1]}]) == []
 

@@ -72,7 +72,7 @@ def _with_limit(evidence: Evidence, data: Any) -> Evidence:
     }
     if limit is None or not shown.get(evidence["kind"]):
         return evidence
-    return {**evidence, "limit": limit}
+    return {**evidence, "limit": limit, "sense": data["limit"].get("sense")}
 
 
 def _margin(data: Any) -> dict[str, Any]:

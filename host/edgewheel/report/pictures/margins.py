@@ -26,7 +26,7 @@ MOST = 100.0
 
 ROOM = 6.0
 ROW_PX = 24
-LABEL_PX = 280
+LABEL_PX = 330
 WORDS = ("passed", "marginal", "failed")
 SHAPES = ["circle", "triangle-up", "M-.8,-.8L.8,.8M.8,-.8L-.8,.8"]
 
@@ -39,7 +39,7 @@ def draw(evidence: Evidence) -> Picture | None:
     order = [value["title"] for value in values]
     y: Spec = {"field": "title", "type": "nominal", "title": None, "sort": order}
     y["axis"] = {"grid": True, "ticks": False}
-    ticks = {"values": [-100, -50, 0, 50, 100], "labelExpr": _TICKS}
+    ticks = {"values": [-100, -50, 0, 50, 100], "labelExpr": _TICKS, "labelAlign": _AT_END}
     x = axis(
         "value",
         "percent of the limit, inside it to the right",
@@ -92,6 +92,8 @@ _TICKS = (
     "datum.value == 0 ? 'limit' : datum.value == 100 ? 'twice as good' : "
     "(datum.value > 0 ? '+' : '') + datum.value + ' %'"
 )
+_AT_END = {"condition": {"test": "datum.value == 100", "value": "right"}, "value": "center"}
+"""The words at the end of the scale would reach beyond the picture."""
 
 
 def _value(test: Any) -> dict[str, Any] | None:

@@ -44,9 +44,9 @@ class Measured:
     def as_data(self) -> dict[str, Any]:
         """For JSON; what is not finite is null."""
         return {
-            "value": _finite(self.value),
-            "low": _finite(self.low),
-            "high": _finite(self.high),
+            "value": finite(self.value),
+            "low": finite(self.low),
+            "high": finite(self.high),
             "unit": self.unit,
         }
 
@@ -99,5 +99,6 @@ def worst(grades: list[Grade]) -> Grade:
     raise UsageError("No test was played, so there is no verdict.")
 
 
-def _finite(number: float) -> float | None:
+def finite(number: float) -> float | None:
+    """As JSON has it: what is not finite is null."""
     return number if -inf < number < inf else None

@@ -17,7 +17,7 @@ from edgewheel.bench.truth import CYCLE_DEG, Truth
 from edgewheel.fault.fields import Bounds
 from edgewheel.motion.segment import DEG_PER_S_PER_RPM, HIGHEST_RPM, Segment, hold
 from edgewheel.search.qualify.bench import QualifyBench, run_up, start_deg
-from edgewheel.search.qualify.kinds import LONGEST_S, SampleKind, Statistic
+from edgewheel.search.qualify.kinds import LONGEST_S, Figure, SampleKind, Statistic
 from edgewheel.search.qualify.sampling import MEDIAN, charging_level, points, sparks_needed, whole
 from edgewheel.search.qualify.shown import Shown
 
@@ -43,8 +43,8 @@ class DwellStop(SampleKind):
 
     usual_trials: ClassVar[int] = 13
     measures: ClassVar[Mapping[str, Statistic]] = {
-        "off_ms": Statistic("at_most", "ms", MEDIAN),
-        "stray_sparks": Statistic("at_most", "sparks", MEDIAN),
+        "off_ms": Statistic("at_most", "ms", "time to coil off", MEDIAN),
+        "stray_sparks": Statistic("at_most", "sparks", "other sparks at rest", MEDIAN),
     }
 
     def needs(self, bench: QualifyBench) -> str:
@@ -85,8 +85,8 @@ class DwellStop(SampleKind):
 
     def evidence(self, measure: str, trials: Sequence[Shown]) -> list[dict[str, Any]]:
         """The time, or the sparks, over where in the dwell the crank stopped."""
-        unit = self.measures[measure].unit
-        return [points(("into_dwell_ms", "ms"), (measure, unit), trials)]
+        into = Figure("into_dwell_ms", "time into the dwell", "ms")
+        return [points(into, self.figure(measure), trials)]
 
     def words(self, measure: str, trials: Sequence[Shown]) -> str:
         """How many trials met a dwell; the first only looked."""

@@ -15,6 +15,7 @@ from edgewheel.fault.fields import Bounds
 from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.motion.segment import HIGHEST_RPM, hold
 from edgewheel.search.qualify.bench import QualifyBench
+from edgewheel.search.qualify.bounds import finite
 from edgewheel.search.qualify.kinds import LONGEST_S, SampleKind, Statistic
 from edgewheel.search.qualify.sampling import NINE_OF_TEN, reports_needed
 from edgewheel.search.qualify.shown import Shown
@@ -40,8 +41,8 @@ class FromAngles(SampleKind):
 
     usual_trials: ClassVar[int] = 36
     measures: ClassVar[Mapping[str, Statistic]] = {
-        "degrees": Statistic("at_most", "degrees", NINE_OF_TEN),
-        "synced_percent": Statistic("at_least", "%"),
+        "degrees": Statistic("at_most", "degrees", "crank angle to sync", NINE_OF_TEN),
+        "synced_percent": Statistic("at_least", "%", "starts that find sync"),
     }
 
     def needs(self, bench: QualifyBench) -> str:
@@ -71,10 +72,7 @@ class FromAngles(SampleKind):
 
     def evidence(self, measure: str, trials: Sequence[Shown]) -> list[dict[str, Any]]:
         """Degrees to sync over the angle of the start."""
-        starts = [{**trial.figures, "degrees": _known(trial)} for trial in trials]
+        starts = [
+            {**trial.figures, "degrees": finite(trial.figures["degrees"])} for trial in trials
+        ]
         return [{"kind": "starts", "starts": starts}]
-
-
-def _known(trial: Shown) -> float | None:
-    degrees: float = trial.figures["degrees"]
-    return None if degrees == inf else degrees

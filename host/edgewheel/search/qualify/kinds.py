@@ -47,11 +47,28 @@ class Statistic:
     """What of the trials is held against a limit, on which side it lies, and in which unit.
 
     A quantile of a figure of the trials; None: the share of trials that passed, in percent.
+    `words` say for people what is measured.
     """
 
     sense: Sense
     unit: str
+    words: str
     quantile: float | None = None
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A figure of the trials by its name in them, and its words and unit as a title."""
+
+    name: str
+    words: str
+    unit: str = ""
+
+    @property
+    def title(self) -> str:
+        """Words with the unit, unless they say it themselves."""
+        says_unit = not self.unit or self.unit in self.words.split()
+        return self.words if says_unit else f"{self.words} ({self.unit})"
 
 
 class SampleKind(ABC):
@@ -75,6 +92,11 @@ class SampleKind(ABC):
     @abstractmethod
     def evidence(self, measure: str, trials: Sequence[Shown]) -> list[dict[str, Any]]:
         """What a report draws of the trials."""
+
+    def figure(self, measure: str) -> Figure:
+        """The figure behind a measure."""
+        statistic = self.measures[measure]
+        return Figure(measure, statistic.words, statistic.unit)
 
     def words(self, measure: str, trials: Sequence[Shown]) -> str:
         """What the trials showed beside the number, for people; may be empty."""

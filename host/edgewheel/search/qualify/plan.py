@@ -56,8 +56,8 @@ class SampleTest:
 
     def title_of(self, measure: str) -> str:
         """The title of a measure in the report."""
-        words = measure.replace("_", " ")
-        return f"{self.title}: {words}" if len(self.bounds) > 1 else self.title
+        own = self.kind.figure(measure).title
+        return f"{self.title}: {own}" if len(self.bounds) > 1 else self.title
 
 
 Test = SearchTest | SampleTest

@@ -56,7 +56,9 @@ class Reaction(SampleKind):
     fault: Node
 
     usual_trials: ClassVar[int] = 20
-    measures: ClassVar[Mapping[str, Statistic]] = {"share_percent": Statistic("at_least", "%")}
+    measures: ClassVar[Mapping[str, Statistic]] = {
+        "share_percent": Statistic("at_least", "%", "trials as expected")
+    }
 
     def needs(self, bench: QualifyBench) -> str:
         """Reports, and sparks: without them a controller that is misled looks like one that is

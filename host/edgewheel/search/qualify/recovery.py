@@ -17,7 +17,7 @@ from edgewheel.controller.lines import value
 from edgewheel.fault.fields import Bounds
 from edgewheel.motion.segment import HIGHEST_RPM, hold
 from edgewheel.search.qualify.bench import QualifyBench, run_up
-from edgewheel.search.qualify.kinds import SampleKind, Statistic, set_key
+from edgewheel.search.qualify.kinds import Figure, SampleKind, Statistic, set_key
 from edgewheel.search.qualify.sampling import (
     NINE_OF_TEN,
     charging_level,
@@ -57,7 +57,7 @@ class Recovery(SampleKind):
 
     usual_trials: ClassVar[int] = 36
     measures: ClassVar[Mapping[str, Statistic]] = {
-        "teeth": Statistic("at_most", "teeth", NINE_OF_TEN)
+        "teeth": Statistic("at_most", "teeth", "teeth until it is right again", NINE_OF_TEN)
     }
 
     def needs(self, bench: QualifyBench) -> str:
@@ -91,7 +91,7 @@ class Recovery(SampleKind):
 
     def evidence(self, measure: str, trials: Sequence[Shown]) -> list[dict[str, Any]]:
         """Teeth to recover over the tooth that had the fault."""
-        return [points(("tooth", ""), ("teeth", "teeth"), trials)]
+        return [points(Figure("tooth", "tooth with the fault"), self.figure(measure), trials)]
 
     def words(self, measure: str, trials: Sequence[Shown]) -> str:
         """How often sync was lost at all."""

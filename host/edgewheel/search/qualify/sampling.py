@@ -9,6 +9,8 @@ from edgewheel.bench.events import Finished
 from edgewheel.bench.plan import Plan
 from edgewheel.errors import BenchError
 from edgewheel.search.qualify.bench import QualifyBench
+from edgewheel.search.qualify.bounds import finite
+from edgewheel.search.qualify.kinds import Figure
 from edgewheel.search.qualify.shown import Shown
 
 MEDIAN = 0.5
@@ -53,22 +55,19 @@ def whole(finished: Finished | None) -> bool:
     return True
 
 
-def points(
-    x: tuple[str, str], y: tuple[str, str], trials: Sequence[Shown], line: float | None = None
-) -> dict[str, Any]:
-    """Evidence: two figures of every trial, each by its (name, unit)."""
+def points(x: Figure, y: Figure, trials: Sequence[Shown]) -> dict[str, Any]:
+    """Evidence: two figures of every trial."""
     drawn = [
-        {"x": trial.figures[x[0]], "y": _known(trial.figures[y[0]]), "passed": trial.passed}
+        {"x": trial.figures[x.name], "y": finite(trial.figures[y.name]), "passed": trial.passed}
         for trial in trials
-        if x[0] in trial.figures and y[0] in trial.figures
+        if x.name in trial.figures and y.name in trial.figures
     ]
-    data: dict[str, Any] = {
+    return {
         "kind": "points",
-        "x": {"name": x[0], "unit": x[1]},
-        "y": {"name": y[0], "unit": y[1]},
+        "x": {"name": x.words, "unit": x.unit},
+        "y": {"name": y.words, "unit": y.unit},
         "points": drawn,
     }
-    return data if line is None else {**data, "line": line}
 
 
 def sentences(trials: Sequence[Shown]) -> dict[str, Any]:
@@ -79,7 +78,3 @@ def sentences(trials: Sequence[Shown]) -> dict[str, Any]:
         counted[told] = counted.get(told, 0) + 1
     often = sorted(counted.items(), key=lambda item: -item[1])
     return {"kind": "words", "words": [f"{count} times: {told}" for told, count in often]}
-
-
-def _known(number: float) -> float | None:
-    return number if abs(number) != float("inf") else None

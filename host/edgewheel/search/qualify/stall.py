@@ -15,7 +15,7 @@ from edgewheel.controller.lines import value
 from edgewheel.fault.fields import Bounds
 from edgewheel.motion.segment import HIGHEST_RPM, hold
 from edgewheel.search.qualify.bench import QualifyBench, run_up
-from edgewheel.search.qualify.kinds import LONGEST_S, SampleKind, Statistic
+from edgewheel.search.qualify.kinds import LONGEST_S, Figure, SampleKind, Statistic
 from edgewheel.search.qualify.sampling import MEDIAN, points, reports_needed, whole
 from edgewheel.search.qualify.shown import Shown
 from edgewheel.wheel.landmarks import main_track
@@ -35,7 +35,9 @@ class Stall(SampleKind):
     stand_s: Annotated[Fraction, Bounds(above=0, maximum=LONGEST_S)] = Fraction(2)
 
     usual_trials: ClassVar[int] = 12
-    measures: ClassVar[Mapping[str, Statistic]] = {"ms": Statistic("at_most", "ms", MEDIAN)}
+    measures: ClassVar[Mapping[str, Statistic]] = {
+        "ms": Statistic("at_most", "ms", "time until it says so", MEDIAN)
+    }
 
     def needs(self, bench: QualifyBench) -> str:
         """Reports."""
@@ -72,7 +74,8 @@ class Stall(SampleKind):
 
     def evidence(self, measure: str, trials: Sequence[Shown]) -> list[dict[str, Any]]:
         """The time over where the crank stopped."""
-        return [points(("stopped_at_deg", "degrees"), ("ms", "ms"), trials)]
+        stop = Figure("stopped_at_deg", "crank angle of the stop", "degrees")
+        return [points(stop, self.figure(measure), trials)]
 
 
 def _claims(plan: Plan, report: Reported) -> bool:

@@ -58,9 +58,9 @@ class TimingOverSpeed(SampleKind):
 
     usual_trials: ClassVar[int] = 8
     measures: ClassVar[Mapping[str, Statistic]] = {
-        "angle_error_deg": Statistic("at_most", "degrees", MEDIAN),
-        "delay_us": Statistic("at_most", "us", MEDIAN),
-        "scatter_deg": Statistic("at_most", "degrees", MEDIAN),
+        "angle_error_deg": Statistic("at_most", "degrees", "angle error", MEDIAN),
+        "delay_us": Statistic("at_most", "\N{MICRO SIGN}s", "fixed delay of sparks", MEDIAN),
+        "scatter_deg": Statistic("at_most", "degrees", "scatter of sparks", MEDIAN),
     }
 
     def needs(self, bench: QualifyBench) -> str:

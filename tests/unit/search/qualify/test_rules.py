@@ -5,7 +5,7 @@ from math import inf
 import pytest
 
 from edgewheel.cli.main import main
-from edgewheel.errors import FileError
+from edgewheel.errors import BenchError, FileError
 from edgewheel.search.posterior import Answer
 from edgewheel.search.qualify.bounds import Bound, Grade, Measured
 from edgewheel.search.qualify.changes import Hits, Searched, chance, fewer, holm, larger
@@ -138,3 +138,28 @@ def test_a_suite_that_was_stopped_goes_on_to_the_same_end(tmp_path):
     assert [one.as_data("") for one in suite.outcomes] == [
         {**test, "repeat": ""} for test in whole.summary["tests"]
     ]
+
+
+def test_measures_are_titled_in_words_with_their_unit():
+    plan = load_qualify(DEMO)
+    titles = [test.title_of(measure) for test in plan.tests for measure in test.bounds]
+    assert "Timing over speed: angle error (degrees)" in titles
+    assert "Start from all angles: starts that find sync (%)" in titles
+    assert "Stop in mid-dwell: time to coil off (ms)" in titles
+    assert len(set(titles)) == len(titles)
+    assert not [title for title in titles if "_" in title]
+
+
+def test_a_lost_bench_makes_errors_of_every_measure_under_its_own_title(tmp_path, monkeypatch):
+    def lost(*_):
+        raise BenchError("the cable is off")
+
+    plan = load_qualify(DEMO)
+    (test,) = only(plan, ["timing"])
+    monkeypatch.setattr(Player, "play", lost)
+    with Player(plan, tmp_path) as player:
+        suite = Qualification(player, [test], "")
+        list(suite.items())
+    assert {outcome.grade for outcome in suite.outcomes} == {Grade.ERROR}
+    titles = [outcome.title for outcome in suite.outcomes]
+    assert titles == [test.title_of(measure) for measure in test.bounds]
