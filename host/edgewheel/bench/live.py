@@ -13,11 +13,9 @@ from collections import deque
 from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from edgewheel.bench.links import BenchLink
 from edgewheel.bench.live_course import SpeedWish, begun, changed
-from edgewheel.bench.live_leg import Wish
-from edgewheel.bench.live_run import LiveRun, Order
 from edgewheel.bench.live_settings import LiveFaults, ripple_of
 from edgewheel.bench.live_state import (
     FaultState,
@@ -28,19 +26,13 @@ from edgewheel.bench.live_state import (
 )
 from edgewheel.bench.live_watch import Watch
 from edgewheel.bench.plan import Plan
-from edgewheel.bench.rig import named, open_link, rest_mask
 from edgewheel.clock import PacedClock, WallClock
-from edgewheel.errors import BenchError, EdgewheelError, UsageError
-from edgewheel.link.events import Connected, LinkFailed
-from edgewheel.link.welcome import Welcome
+from edgewheel.errors import EdgewheelError, UsageError
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import HIGHEST_RPM
 
-LOOK_AGAIN_NS = 1_000_000_000
-"""How often a lost board is looked for."""
-
-PARK_NS = 1_000_000_000
-"""How long a closing bench waits for the board to say that it has parked."""
+if TYPE_CHECKING:
+    from edgewheel.bench.live_work import LiveWork
 
 MOST_EVENTS = 100_000
 """Events kept for whoever has not asked for them; the record has them all."""
@@ -69,19 +61,14 @@ class LiveBench:
         # Of the callers alone: a signal handler may close the bench while one of them holds it.
         self._lock = threading.Lock()
         self._faults = LiveFaults.of(plan)
-        self._orders: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
+        self._orders: queue.SimpleQueue[Callable[[LiveWork], None]] = queue.SimpleQueue()
         self._events: deque[LiveEvent] = deque(maxlen=MOST_EVENTS)
         self._wall = WallClock()
         self._paced = PacedClock()
         self._watch = Watch(plan, self._wall)
         self._thread: threading.Thread | None = None
         self._closing = False
-        self._link: BenchLink | None = None
-        self._welcome: Welcome | None = None
-        self._run: LiveRun | None = None
-        self._wanted_rpm: Fraction | None = None
-        self._levels = 0
-        self._look_ns = 0
+        self._work: LiveWork | None = None
         self.crash: Exception | None = None
         """A mistake in edgewheel that ended the thread, for whoever shows it."""
 
@@ -94,9 +81,9 @@ class LiveBench:
         _check(rpm)
         begun(self._plan.signal.motion, rpm, self._ripple)
         if self._thread is None:
-            self._thread = threading.Thread(target=self._work, name="edgewheel-live", daemon=True)
+            self._thread = threading.Thread(target=self._play, name="edgewheel-live", daemon=True)
             self._thread.start()
-        self._order(lambda: self._begin(rpm))
+        self._order(lambda work: work.begin(rpm))
 
     def speed(self, rpm: Fraction, rpm_per_s: Fraction | None = None) -> None:
         """Go to another speed, at once or by a ramp, from what is on the pins then.
@@ -133,14 +120,14 @@ class LiveBench:
 
     def park(self) -> None:
         """Bring the outputs to their idle levels at once, from any state."""
-        self._order(self._park)
+        self._order(lambda work: work.park())
 
     def close(self) -> None:
         """Park, finish the record and end the thread; waits for that, a second at most on a board
         that does not answer.
         """
         self._closing = True
-        self._order(self._park)
+        self._order(lambda work: work.park())
         if self._thread is not None:
             self._thread.join()
 
@@ -161,12 +148,11 @@ class LiveBench:
     @property
     def motion(self) -> Motion | None:
         """How the engine turns in the run that is going on; None between runs."""
-        run = self._run
-        return run.leg.motion if run is not None and run.leg is not None else None
+        return self._work.motion if self._work is not None else None
 
     # The thread
 
-    def _order(self, order: Callable[[], None]) -> None:
+    def _order(self, order: Callable[[LiveWork], None]) -> None:
         self._orders.put(order)
         self._paced.wake()
 
@@ -174,169 +160,30 @@ class LiveBench:
         self, speed: SpeedWish | None, faults: LiveFaults, once: frozenset[str] = frozenset()
     ) -> None:
         asked_ns = self._wall.now_ns()
-        self._order(lambda: self._change(asked_ns, Wish(speed, faults.wish(once))))
+        self._order(lambda work: work.change(asked_ns, speed, faults.wish(once)))
 
-    def _work(self) -> None:
-        try:
-            while not self._closing:
-                self._turn()
-        except Exception as error:
-            self.crash = error
-            self._enter(LivePhase.LOST, f"edgewheel has made a mistake: {error!r}")
-        finally:
-            self._leave()
+    def _play(self) -> None:
+        # What plays is imported by whoever begins to play.
+        from edgewheel.bench.live_work import LiveWork
 
-    def _turn(self) -> None:
+        self._work = LiveWork(
+            self._plan,
+            self._runs,
+            self._orders,
+            self._paced,
+            self._watch,
+            lambda: self._faults.wish(),
+            self._events.append,
+        )
         try:
-            self._obey()
-            if self._link is not None:
-                self._step(self._link)
+            self._work.play(lambda: self._closing)
         except EdgewheelError as error:
-            self._lose(error)
+            self._end(LivePhase.CLOSED, str(error))
+        except Exception as error:
+            self._end(LivePhase.LOST, f"edgewheel has made a mistake: {error!r}")
+            self.crash = error
 
-    def _obey(self) -> None:
-        """Take the orders that have come; wait for one if there is no board."""
-        if self._link is None:
-            try:
-                self._orders.get(timeout=LOOK_AGAIN_NS / 1e9)()
-            except queue.Empty:
-                self._look()
-        while not self._orders.empty():
-            self._orders.get()()
-
-    def _step(self, link: BenchLink) -> None:
-        heard = link.step()
-        for event in heard.events:
-            if isinstance(event, LinkFailed):
-                raise event.error
-            if isinstance(event, Connected):
-                self._connected(event.welcome, link)
-        run = self._run
-        if run is None:
-            return
-        for found in run.take(heard):
-            self._tell(found)
-        self._watch.look(run.leg, run.seconds(link.now()))
-        if run.over:
-            self._finish(run, self._watch.facts.ended_why)
-
-    def _connected(self, welcome: Welcome, link: BenchLink) -> None:
-        self._welcome, self._levels = welcome, rest_mask(link)
-        self._watch.connected(named(welcome))
-        self._enter(LivePhase.PARKED)
-        self._go()
-
-    def _begin(self, rpm: Fraction) -> None:
-        if self._run is not None and not self._run.parking:
-            self._change(self._wall.now_ns(), Wish(SpeedWish(rpm), self._faults.wish()))
-            return
-        self._wanted_rpm = rpm
-        self._watch.order(float(rpm))
-        if self._link is None:
-            self._enter(LivePhase.CONNECTING)
-            self._open()
-        else:
-            self._go()
-
-    def _open(self) -> None:
-        self._link = open_link(self._plan, self._paced)
-
-    def _go(self) -> None:
-        """Begin a run if one is wanted and can be."""
-        if self._wanted_rpm is None or self._welcome is None or self._run is not None:
-            return
-        rpm, self._wanted_rpm = self._wanted_rpm, None
-        assert self._link is not None
-        run = LiveRun(self._plan, self._link, self._welcome, self._runs, self._levels)
-        self._run = run
-        self._watch.begin(run.record.folder)
-        run.begin(rpm, self._faults.wish())
-        self._enter(LivePhase.TURNING)
-
-    def _change(self, asked_ns: int, wish: Wish) -> None:
-        if wish.speed is not None:
-            self._watch.order(float(wish.speed.rpm))
-        run = self._run
-        if run is None or self._link is None or run.parking:
-            if self._wanted_rpm is not None and wish.speed is not None:
-                self._wanted_rpm = wish.speed.rpm
-            self._watch.spent(wish.faults.once)
-            return
-        assert self._welcome is not None
-        waited_ns = self._wall.now_ns() - asked_ns
-        tick = self._link.now() - waited_ns * self._welcome.tick_hz // 1_000_000_000
-        self._watch.wait_for(wish.faults.once)
-        run.change(Order(wish, tick))
-
-    def _park(self) -> None:
-        self._wanted_rpm = None
-        if self._run is not None:
-            self._run.park()
-        elif self._link is not None and self._welcome is None:
-            self._drop_link()
-            self._enter(LivePhase.CLOSED)
-
-    def _finish(self, run: LiveRun, why: str, error: BenchError | None = None) -> None:
-        self._run = None
-        self._levels = run.levels
-        self._watch.end()
-        run.close(error)
-        if error is None:
-            self._enter(LivePhase.PARKED, why)
-            self._go()
-
-    def _lose(self, error: EdgewheelError) -> None:
-        """Board, cable or disk failed, or the signal cannot be played: park what can be parked."""
-        self._wanted_rpm = None
-        run = self._run
-        self._drop_link()
-        if run is not None:
-            failed = error if isinstance(error, BenchError) else BenchError(str(error))
-            try:
-                self._finish(run, "", failed)
-            except BenchError as second:
-                error = second
-        self._look_ns = self._wall.now_ns() + LOOK_AGAIN_NS
-        self._enter(LivePhase.LOST, str(error))
-
-    def _drop_link(self) -> None:
-        link, self._link, self._welcome = self._link, None, None
-        if link is not None:
-            link.close()
-
-    def _look(self) -> None:
-        """Look for a board that was lost."""
-        if self._watch.facts.phase is LivePhase.LOST and self._wall.now_ns() >= self._look_ns:
-            try:
-                self._open()
-            except EdgewheelError:
-                self._look_ns = self._wall.now_ns() + LOOK_AGAIN_NS
-
-    def _leave(self) -> None:
-        """Park what turns, close the record and let go of the ports."""
-        run = self._run
-        try:
-            if run is not None and self.crash is None:
-                self._park_out(run)
-        finally:
-            self._drop_link()
-            if self._run is not None:
-                self._finish(self._run, "", BenchError("The run was cut off."))
-            if self.crash is None:
-                self._enter(LivePhase.CLOSED)
-
-    def _park_out(self, run: LiveRun) -> None:
-        """Step until the board says that it has parked, or for a second."""
-        end_ns = self._wall.now_ns() + PARK_NS
-        run.park()
-        while self._run is not None and self._link is not None and self._wall.now_ns() < end_ns:
-            self._step(self._link)
-
-    def _tell(self, event: LiveEvent) -> None:
-        self._events.append(event)
-        self._watch.hear(event)
-
-    def _enter(self, phase: LivePhase, why: str = "") -> None:
+    def _end(self, phase: LivePhase, why: str) -> None:
         if self._watch.enter(phase, why):
             self._events.append(PhaseChanged(phase, why))
 

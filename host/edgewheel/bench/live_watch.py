@@ -6,9 +6,9 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from edgewheel.bench.events import Finished, Reported, SyncGained, SyncLost
-from edgewheel.bench.live_leg import Leg
 from edgewheel.bench.live_settings import LiveFaults
 from edgewheel.bench.live_state import (
     CourseRefused,
@@ -21,6 +21,9 @@ from edgewheel.bench.plan import Plan
 from edgewheel.bench.truth import Truth
 from edgewheel.clock import Clock
 from edgewheel.controller.lines import value
+
+if TYPE_CHECKING:
+    from edgewheel.bench.live_leg import Leg
 
 
 @dataclass(frozen=True)
