@@ -8,7 +8,7 @@ from edgewheel.bench.wired import ControllerOnPins
 from edgewheel.board.pty import PtyBoard
 from edgewheel.board.run import SimSettings
 from edgewheel.board.sim import SimBoard
-from edgewheel.controller.sim import read_settings
+from edgewheel.controller.sim.reading import read_settings
 from edgewheel.edges.stage import OutputStage
 from real_time_bench import SETTINGS
 

@@ -9,7 +9,7 @@ from edgewheel.board.pty import PtyBoard
 from edgewheel.board.run import SimSettings
 from edgewheel.board.sim import SimBoard
 from edgewheel.controller.reader import CanFrame
-from edgewheel.controller.sim import read_settings
+from edgewheel.controller.sim.reading import read_settings
 from edgewheel.edges.stage import OutputStage
 
 SETTINGS = """\

@@ -14,7 +14,10 @@ from textwrap import dedent
 import numpy as np
 
 from edgewheel import yamlfile
-from edgewheel.controller.sim import ControllerSettings, Pulse, SimController, read_settings
+from edgewheel.controller.sim.controller import SimController
+from edgewheel.controller.sim.reading import read_settings
+from edgewheel.controller.sim.scheduler import Pulse
+from edgewheel.controller.sim.settings import ControllerSettings
 
 TICK_HZ = 16_000_000
 START_TICK = 5_000

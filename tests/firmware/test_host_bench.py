@@ -20,7 +20,7 @@ import pytest
 from edgewheel.board.enquiry import Enquiry
 from edgewheel.cli.main import main
 from edgewheel.clock import WallClock
-from edgewheel.controller.sim import read_settings
+from edgewheel.controller.sim.reading import read_settings
 from edgewheel.link.messages import Reason, State, Status
 from edgewheel.link.serial_port import SerialPort
 from edgewheel.yamlfile import parse

@@ -9,7 +9,7 @@ import pytest
 from edgewheel.bench.events import Finished, Reported
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.rig import Rig
-from edgewheel.controller.sim import read_settings
+from edgewheel.controller.sim.reading import read_settings
 from edgewheel.yamlfile import parse
 from firmware.kit.wired import WiredBoard
 

@@ -15,7 +15,7 @@ import pytest
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.runner import Runner
 from edgewheel.bench.wired import ControllerOnPins
-from edgewheel.controller.sim import read_settings
+from edgewheel.controller.sim.reading import read_settings
 from edgewheel.controller.sim.speaks_can import DBC
 from edgewheel.edges.stage import OutputStage
 from edgewheel.link.pinbus import Transitions

@@ -7,8 +7,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from edgewheel.controller.reader import Piece
-from edgewheel.controller.sim import ControllerSettings, SimController
+from edgewheel.controller.sim.controller import SimController
 from edgewheel.controller.sim.power import SwitchedController
+from edgewheel.controller.sim.settings import ControllerSettings
 from edgewheel.controller.sim.vr_input import VrInputs
 from edgewheel.edges.stage import OutputStage
 from edgewheel.link.pinbus import NO_TRANSITIONS, Pulse, Transitions, Wiring

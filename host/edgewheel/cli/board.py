@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
     from edgewheel.board.pty import PtyBoard
     from edgewheel.board.run import SimSettings
     from edgewheel.board.sim import SimBoard
-    from edgewheel.controller.sim import read_settings
+    from edgewheel.controller.sim.reading import read_settings
     from edgewheel.edges.stage import OutputStage
     from edgewheel.yamlfile import load
 

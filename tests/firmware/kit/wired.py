@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from edgewheel.bench.wired import ControllerOnPins
-from edgewheel.controller.sim import ControllerSettings
+from edgewheel.controller.sim.settings import ControllerSettings
 from edgewheel.edges.stage import OutputStage
 from edgewheel.link.pinbus import Transitions
 from firmware.kit.emulator import HZ

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from edgewheel.controller.sim import SimController
+from edgewheel.controller.sim.controller import SimController
 from sim_trains import TICK_HZ, WHEELS, run, settings_from, steady, train
 
 NAMES = sorted(WHEELS)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from edgewheel.controller.sim import SimController
+from edgewheel.controller.sim.controller import SimController
 from edgewheel.controller.sim.power import SwitchedController
 from sim_trains import TICK_HZ, WHEELS, settings_from, steady, train
 

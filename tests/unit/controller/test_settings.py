@@ -3,7 +3,7 @@
 import pytest
 
 from edgewheel import yamlfile
-from edgewheel.controller.sim import read_settings
+from edgewheel.controller.sim.reading import read_settings
 from edgewheel.controller.sim.settings import InputSettings, MissingTeeth, RcSettings
 from edgewheel.errors import FileError
 from sim_trains import WHEELS, settings_from

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from edgewheel import yamlfile
-from edgewheel.controller.sim import read_settings
+from edgewheel.controller.sim.reading import read_settings
 from edgewheel.controller.sim.vr_input import VrInputs
 from edgewheel.errors import FileError
 from edgewheel.link.pinbus import Peaks, Transitions
