@@ -24,15 +24,13 @@ FIRST_PAGE = """
 import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 from pathlib import Path
-from edgewheel.bench.live import LiveBench
-from edgewheel.console.app import ConsoleApp
-from edgewheel.console.desk import FIRST, Desk
+from edgewheel.cli.console import console
 async def see(pilot):
     await pilot.pause()
     assert pilot.app.page is not None and pilot.app.page.panes
     pilot.app.leave(0)
 
-app = ConsoleApp(Desk(FIRST, Path("runs"), LiveBench))
+app = console(None, Path("runs"))
 app.run(headless=True, size=(80, 24), auto_pilot=see)
 """
 """The first page, drawn without a terminal, and the end at once."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING
 from edgewheel.cli.exits import MISTAKE, ExitCode
 
 if TYPE_CHECKING:
+    from edgewheel.console.app import ConsoleApp
     from edgewheel.console.settings import Settings
 
 CRASHED = 1
@@ -29,6 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    _put_off_garbage()
     from edgewheel.console.app import all_ids
     from edgewheel.console.settings import read_settings, settings_file
 
@@ -48,10 +51,6 @@ def run(args: argparse.Namespace) -> int:
 
 def _open(args: argparse.Namespace, settings: Settings) -> int:
     """The console, until it is left; returns the exit code."""
-    from edgewheel.bench.live import LiveBench
-    from edgewheel.console.app import ConsoleApp
-    from edgewheel.console.desk import FIRST, Desk
-
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         from edgewheel.errors import UsageError
 
@@ -59,15 +58,31 @@ def _open(args: argparse.Namespace, settings: Settings) -> int:
             "The console needs a terminal. Without one, 'edgewheel run' and the other commands do "
             "all that it does."
         )
-    desk = Desk(args.bench or FIRST, args.runs, LiveBench)
-    app = ConsoleApp(desk, settings)
+    app = console(args.bench, args.runs, settings)
     try:
         app.run()
     finally:
-        desk.close()
-    if desk.mistake is not None:
-        raise desk.mistake
+        app.desk.close()
+    if app.desk.mistake is not None:
+        raise app.desk.mistake
     if app.return_code == CRASHED:
         print(MISTAKE, file=sys.stderr)
         return ExitCode.INTERNAL
     return app.return_code or ExitCode.PASSED
+
+
+def console(bench: Path | None, runs: Path, settings: Settings | None = None) -> ConsoleApp:
+    """The console on a bench file, or on the one that is ready to turn. Raises FileError."""
+    _put_off_garbage()
+    from edgewheel.bench.live import LiveBench
+    from edgewheel.console.app import ConsoleApp
+    from edgewheel.console.desk import FIRST, Desk
+
+    return ConsoleApp(Desk(bench or FIRST, runs, LiveBench), settings)
+
+
+def _put_off_garbage() -> None:
+    """What is imported and made before the first page stays: looking through it again and again
+    takes a tenth of the start. The application looks for garbage from its first page on.
+    """
+    gc.disable()

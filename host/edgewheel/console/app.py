@@ -98,6 +98,7 @@ class ConsoleApp(App[None]):
         self.call_after_refresh(self.look)
         # What is there now stays: looking through all of it for garbage would hold the screen up.
         gc.freeze()
+        gc.enable()
 
     async def on_event(self, event: events.Event) -> None:
         """Keys go to where the keys before them lead, however fast they come.
