@@ -82,11 +82,15 @@ def plan_of(folder, more="", wheel="60-minus-2-half-moon-cam"):
 
 
 class Playing:
-    """A live run of a plan: order, then let virtual time pass."""
+    """A live run of a plan: order, then let virtual time pass. `switched` says by name which
+    faults stand otherwise at the start than in the bench file.
+    """
 
-    def __init__(self, folder, rpm, more="", **bench):
+    def __init__(self, folder, rpm, more="", switched=None, **bench):
         plan = self.plan = plan_of(folder, more, **bench)
         self.faults = LiveFaults.of(plan)
+        for name, state in (switched or {}).items():
+            self.faults = self.faults.switched(name, state)
         self.clock = VirtualClock()
         self.link = SimulatedLink(plan, self.clock)
         self.events, self._ticks, self._masks = [], [], []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -19,6 +19,7 @@ from edgewheel.bench.live_state import CourseRefused, CourseTaken, LiveEvent
 from edgewheel.bench.measured_stage import with_measured_stage
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.rig import lead_ticks, named
+from edgewheel.bench.stages import heard
 from edgewheel.bench.truth import Truth
 from edgewheel.errors import BenchError
 from edgewheel.link.events import Event as LinkEvent
@@ -49,7 +50,7 @@ class LiveRun:
         stage = plan.output_stage(welcome.tick_hz)
         lead = lead_ticks(stage, welcome)
         limits = PinLimits(welcome.tick_hz, stage, lead, welcome.shortest_hold_ticks)
-        sensed = Sensed(plan.wheel, sensors_of(plan), plan.seed)
+        sensed = Sensed(plan.wheel, heard(sensors_of(plan), plan.stage), plan.seed)
         order = tuple(plan.document.section().nodes["faults"].section().nodes) if _has(plan) else ()
         self._planner = Planner(sensed, plan.signal.motion, ripple_of(plan), order, limits)
         self._tick_hz = welcome.tick_hz
@@ -68,7 +69,8 @@ class LiveRun:
         """Let the engine turn."""
         leg = self._planner.first(rpm, faults)
         header, source = leg.source.pins.header, leg.source.chunks()
-        lag, waves = self._plan.transitions_per_cycle, self._plan.waves(header.tick_hz)
+        lag = self._plan.transitions_per_cycle
+        waves = replace(self._plan, signal=leg.source.signal).waves(header.tick_hz)
         self._link.order(RunOrder(header, source, lag_hint=lag, live=Live(), waves=waves))
         self._follow(leg)
 

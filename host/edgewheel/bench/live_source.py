@@ -96,6 +96,11 @@ class LiveSource:
         self._levels = list(levels)
         self._last = (after_tick, limits.stage.pin_mask(levels))
 
+    @property
+    def signal(self) -> SignalPlan:
+        """The signal in force at its beginning."""
+        return self._sections[0].signal
+
     def chunks(self) -> Iterator[PinChunk]:
         """The transitions; they never end."""
         for chunk in self.pins.chunks(self._edges()):
