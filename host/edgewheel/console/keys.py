@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.dom import DOMNode
 
-from edgewheel.console.page import Page
+if TYPE_CHECKING:
+    from edgewheel.console.page import Page
 
 NAMES = {
     "plus": "+",
