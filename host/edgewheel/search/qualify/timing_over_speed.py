@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from math import isnan
 from typing import Annotated, Any, ClassVar
 
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.rig import Rig
+from edgewheel.bench.timing.rows import Row
 from edgewheel.errors import UsageError
 from edgewheel.fault.fields import Bounds
 from edgewheel.motion.segment import HIGHEST_RPM, Segment, hold, ramp
 from edgewheel.search.qualify.bench import RUN_UP_RPM_PER_S, QualifyBench
+from edgewheel.search.qualify.bounds import finite
 from edgewheel.search.qualify.heard import HeardRun
 from edgewheel.search.qualify.kinds import SampleKind, Statistic
 from edgewheel.search.qualify.sampling import (
@@ -40,8 +43,9 @@ class TimingKeys:
     """The sparks against the true crank angle, at `steps` speeds evenly between two.
 
     Each speed is held for so many `turns`. `angle_error_deg` is the error of the angle at no speed,
-    without its sign; `delay_us` the fixed delay that makes sparks later with speed; `scatter_deg`
-    the largest standard deviation of a coil at a speed.
+    without its sign, or the largest at any where coils fire in the wrong turn, for another cylinder
+    or at the wrong edge; `delay_us` the fixed delay that makes sparks later with speed;
+    `scatter_deg` the largest standard deviation of a coil at a speed.
     """
 
     from_rpm: Annotated[Fraction, Bounds(above=0, maximum=HIGHEST_RPM)]
@@ -92,7 +96,7 @@ class TimingOverSpeed(SampleKind):
             timing = timing_of([run])
         except UsageError:
             return Shown(False, "no spark while the controller had sync")
-        return _shown(timing)
+        return _shown(timing, set(plan.signals.sparks))
 
     def evidence(self, measure: str, trials: Sequence[Shown]) -> list[dict[str, Any]]:
         """Every coil at every speed of every trial."""
@@ -104,34 +108,42 @@ class TimingOverSpeed(SampleKind):
         return [{"kind": "timing", "rows": rows}]
 
     def words(self, measure: str, trials: Sequence[Shown]) -> str:
-        """What could not be told, and why."""
-        untold = [trial.detail for trial in trials if measure not in trial.figures]
-        return untold[0] if untold else ""
+        """What was wrong beside the number, or why there is none."""
+        return next((trial.detail for trial in trials if not trial.passed), "")
 
 
-def _shown(timing: Timing) -> Shown:
+def _shown(timing: Timing, coils: set[str]) -> Shown:
     rows = [row for row in timing.rows if row.kind == "ignition" and row.steady and row.rpm]
-    figures: dict[str, Any] = {
-        "rows": [
-            {
-                "rpm": row.rpm,
-                "line": row.line,
-                "error_deg": row.error_deg,
-                "scatter_deg": row.scatter_deg,
-                "count": row.count,
-            }
-            for row in rows
-        ]
-    }
+    figures: dict[str, Any] = {"rows": [_row(row) for row in rows]}
+    if silent := coils - {row.line for row in rows if row.count}:
+        return Shown(False, f"no spark of {', '.join(sorted(silent))}", figures=figures)
+    figures["scatter_deg"] = round(max(row.scatter_deg for row in rows), DIGITS)
     found = timing.ignition
-    if rows:
-        figures["scatter_deg"] = round(max(row.scatter_deg for row in rows), DIGITS)
     if found.reference_deg is None or found.delay_us is None:
         return Shown(False, " ".join(found.needs), figures=figures)
-    figures["angle_error_deg"] = round(abs(found.reference_deg.value), DIGITS)
+    misplaced = _misplaced(timing)
+    angle = found.reference_deg.value
+    if misplaced:
+        angle = max((row.error_deg for row in rows if not isnan(row.error_deg)), key=abs)
+    figures["angle_error_deg"] = round(abs(angle), DIGITS)
     figures["delay_us"] = round(found.delay_us.value, 2)
     missed, doubled = sum(row.missed for row in rows), sum(row.doubled for row in rows)
-    detail = f"{found.reference_deg.value:+.2f} degrees, {found.delay_us.value:.1f} us late"
-    if found.turn == "wrong":
-        return Shown(False, f"360 degrees out; {detail}", figures=figures)
-    return Shown(not missed + doubled, f"{detail}; {missed} missed, {doubled} doubled", "", figures)
+    lost = [f"{missed} sparks missed, {doubled} doubled"] if missed + doubled else []
+    placed = f"{found.reference_deg.value:+.2f} degrees, {found.delay_us.value:.1f} us late"
+    wrong = [*misplaced, *lost]
+    return Shown(not wrong, ", ".join(wrong) or placed, figures=figures)
+
+
+def _misplaced(timing: Timing) -> list[str]:
+    """Why the error that `edgewheel.bench.timing.separate` leaves over is not the coils' own."""
+    found = timing.ignition
+    turns = {"wrong": ["360 degrees out"], "unclear": ["some coils are 360 degrees out"]}
+    edges = {"wrong": ["the wrong crank edge is counted"]}
+    misfits = sorted({misfit.line for run in timing.runs for misfit in run.misfits})
+    swapped = [f"{', '.join(misfits)} out of step with the other coils"] if misfits else []
+    return [*turns.get(found.turn, []), *edges.get(found.edge, []), *swapped]
+
+
+def _row(row: Row) -> dict[str, Any]:
+    numbers = {"error_deg": finite(row.error_deg), "scatter_deg": finite(row.scatter_deg)}
+    return {"rpm": row.rpm, "line": row.line, **numbers, "count": row.count}

@@ -1,0 +1,43 @@
+"""A controller that is wrong passes no test of the demo's suite for want of looking."""
+
+import shutil
+
+import pytest
+
+from edgewheel.bench.rig import Rig
+from edgewheel.search.qualify.reading import load_qualify, only
+from qualify_suite import DEMO
+
+
+def shown_by(folder, test_name: str, was: str, becomes: str, number: int = 0):
+    """What one trial of the demo's test shows, with its bench file changed in one place."""
+    shutil.copytree(DEMO.parent, folder / "changed")
+    bench = folder / "changed" / "bench.yaml"
+    assert was in bench.read_text()
+    bench.write_text(bench.read_text().replace(was, becomes))
+    plan = load_qualify(folder / "changed" / DEMO.name)
+    (test,) = only(plan, [test_name])
+    return test.kind.play(Rig(), test.kind.plan(plan.bench, number, 1, ()))
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "says"),
+    [
+        ("after_reference_deg: 84", "after_reference_deg: 444", "360 degrees out"),
+        ("order: [1, 3, 4, 2]", "order: [1, 2, 4, 3]", "coil_2, coil_3 out of step"),
+    ],
+)
+def test_sparks_in_the_wrong_turn_or_cylinder_are_no_small_angle_error(
+    tmp_path, was, becomes, says
+):
+    shown = shown_by(tmp_path, "timing", was, becomes)
+    assert not shown.passed and says in shown.detail
+    assert shown.figures["angle_error_deg"] == pytest.approx(360, abs=1)
+    assert shown.figures["delay_us"] == pytest.approx(21, abs=1)
+
+
+def test_sound_sparks_have_the_error_of_the_controller(tmp_path):
+    shown = shown_by(tmp_path, "timing", "output_delay_us: 15", "output_delay_us: 55")
+    assert shown.passed and "out" not in shown.detail
+    assert shown.figures["angle_error_deg"] < 0.01
+    assert shown.figures["delay_us"] == pytest.approx(61, abs=1)
