@@ -7,6 +7,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import threading
 import time
 from contextlib import contextmanager
 from fractions import Fraction
@@ -17,10 +18,11 @@ import pytest
 
 from edgewheel.bench.events import Finished, Pulsed, Reported
 from edgewheel.bench.live import LiveBench
+from edgewheel.bench.live_run import LiveRun
 from edgewheel.bench.live_state import CourseTaken, FaultState, LivePhase, PhaseChanged
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.wired import ControllerOnPins
-from edgewheel.errors import UsageError
+from edgewheel.errors import BenchError, UsageError
 from live_bench import HZ, Teller, plan_of
 from live_load import load
 from pty_bench import PtyBench
@@ -241,6 +243,23 @@ def test_a_holder_that_is_killed_leaves_the_board_parked(tmp_path, number):
         assert run.reason.name == ("STOP" if number == signal.SIGTERM else "LINK_DROPPED")
     (folder,) = (tmp_path / "runs").iterdir()
     assert (folder / "summary.json").exists() == (number == signal.SIGTERM)
+
+
+def test_a_board_that_is_lost_while_it_parks_ends_the_bench_all_the_same(tmp_path, monkeypatch):
+    escaped = []
+    monkeypatch.setattr(threading, "excepthook", escaped.append)
+    with live(plan_of(tmp_path), tmp_path) as bench:
+        turn_at(bench, 900)
+
+        def park(run):
+            raise BenchError("The board is gone.")
+
+        monkeypatch.setattr(LiveRun, "park", park)
+        monkeypatch.setattr(bench, "_order", lambda order: None)  # the thread parks by itself
+        bench.close()
+        assert bench.state.phase is LivePhase.CLOSED and not escaped
+        summary = json.loads((bench.state.folder / "summary.json").read_text(encoding="utf-8"))
+    assert summary["outcome"] == "error" and summary["detail"] == "The board is gone."
 
 
 def test_what_cannot_be_ordered_is_said_at_once(tmp_path):
