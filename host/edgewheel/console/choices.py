@@ -32,25 +32,20 @@ def boards() -> list[Choice]:
 
 def bench_files(folder: Path) -> list[Choice]:
     """Files that begin like a bench file, in the folder and one below it, then the examples."""
-    here = [*folder.glob("*.y*ml"), *folder.glob("*/*.y*ml")]
-    names = [str(path.relative_to(folder)) for path in islice(sorted(here), MOST_FILES)]
-    own = [Choice(name) for name in names if _is_bench(folder / name)]
-    examples = sorted(path for path in EXAMPLES.rglob("*.yaml") if _is_bench(path))
-    return own + [Choice(str(path), "example") for path in examples]
+    return _files(folder, "wheel", "controller")
 
 
 def suites(folder: Path) -> list[Choice]:
     """Plans of tests for qualify, in the folder and one below it, then the examples."""
-    here = [*folder.glob("*.y*ml"), *folder.glob("*/*.y*ml")]
-    own = [path for path in islice(sorted(here), MOST_FILES) if _says(path, "bench", "tests")]
-    examples = [path for path in sorted(EXAMPLES.rglob("*.yaml")) if _says(path, "bench", "tests")]
-    return [Choice(str(path.relative_to(folder))) for path in own] + [
-        Choice(str(path), "example") for path in examples
-    ]
+    return _files(folder, "bench", "tests")
 
 
-def _is_bench(path: Path) -> bool:
-    return _says(path, "wheel", "controller")
+def _files(folder: Path, *keys: str) -> list[Choice]:
+    """YAML files with these keys at their top."""
+    here = islice(sorted([*folder.glob("*.y*ml"), *folder.glob("*/*.y*ml")]), MOST_FILES)
+    own = [Choice(str(path.relative_to(folder))) for path in here if _says(path, *keys)]
+    examples = [path for path in sorted(EXAMPLES.rglob("*.yaml")) if _says(path, *keys)]
+    return own + [Choice(str(path), "example") for path in examples]
 
 
 def _says(path: Path, *keys: str) -> bool:
