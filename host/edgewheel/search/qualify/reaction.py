@@ -86,6 +86,11 @@ class Reaction(SampleKind):
                 finished = event
         if not whole(finished):
             return None
+        if self.keys.begins == "once_in_sync":
+            begin_s = float(plan.signal.motion[2].begin_s)
+            found = found[max(sum(one.seconds < begin_s for one in found) - 1, 0) :]
+            if not (found and isinstance(found[0], SyncGained) and found[0].seconds < begin_s):
+                return Shown(False, "no sync before the fault, so it met none")
         makes, detail, reason = _made_of(found)
         return Shown(makes == self.keys.expect, detail, reason)
 

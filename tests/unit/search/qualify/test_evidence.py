@@ -41,3 +41,10 @@ def test_sound_sparks_have_the_error_of_the_controller(tmp_path):
     assert shown.passed and "out" not in shown.detail
     assert shown.figures["angle_error_deg"] < 0.01
     assert shown.figures["delay_us"] == pytest.approx(61, abs=1)
+
+
+def test_who_never_has_sync_has_noticed_no_fault_that_comes_later(tmp_path):
+    deaf = "crank: {line: crank, edge: rising, filter_us: 90000"
+    shown = shown_by(tmp_path, "cam_lost", "crank: {line: crank, edge: rising, filter_us: 6", deaf)
+    assert not shown.passed
+    assert shown.detail == "no sync before the fault, so it met none"
