@@ -36,3 +36,13 @@ def test_the_trial_that_failed_is_played_again(tmp_path):
     (run / "plan.yaml").unlink()
     (only,) = read_report(run).tests[0].evidence()
     assert only["kind"] == "threshold"
+
+
+def test_a_bench_file_of_another_folder_is_found_among_the_copies(tmp_path):
+    (tmp_path / "plans").mkdir()
+    bench_file(tmp_path)
+    plan = tmp_path / "plans" / "plan.yaml"
+    plan.write_text(PLAN.replace("bench: fan.yaml", "bench: ../fan.yaml"))
+    run = made_by(tmp_path, "qualify", str(plan))
+    kinds = [one["kind"] for one in read_report(run).tests[0].evidence()]
+    assert kinds == ["threshold", "waveform", "words"]

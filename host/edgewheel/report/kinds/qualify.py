@@ -14,7 +14,6 @@ from edgewheel.report.source import Source
 from edgewheel.report.words import listed, sentence, several
 
 MOST_NAMED = 4
-SENSES = {"at_least": "at least", "at_most": "at most", "is": "exactly"}
 
 
 def read_qualify(source: Source) -> Report:
@@ -116,7 +115,7 @@ def _figure(value: Any) -> str:
 def _limit_words(limit: Any, marginal: Any, unit: Any) -> str:
     if not limit or limit.get("value") is None:
         return ""
-    told = f"{SENSES.get(limit['sense'], limit['sense'])} {_figure(limit['value'])}"
+    told = f"{limit['sense'].replace('_', ' ')} {_figure(limit['value'])}"
     told += f" {unit}" if unit else ""
     return told + (f", marginal within {_figure(marginal)}" if marginal else "")
 

@@ -13,6 +13,7 @@ from edgewheel.errors import EdgewheelError
 from edgewheel.report.model import Evidence
 from edgewheel.report.pictures.looks import number
 from edgewheel.report.source import Source
+from edgewheel.search.qualify.bench import QualifyBench, bench_of
 from edgewheel.search.qualify.plan import QualifyPlan, SearchTest
 from edgewheel.search.qualify.reading import load_qualify
 from edgewheel.search.waveform import waveform_of_loss
@@ -46,8 +47,13 @@ class SuiteLosses:
 
     @cached_property
     def _plan(self) -> QualifyPlan | None:
-        """The plan of the suite, from its copy in the folder."""
-        return next(filter(None, map(_read, sorted(self.source.folder.glob("*.yaml")))), None)
+        """The plan of the suite on its bench, both from their copies in the folder."""
+        folder, played = self.source.folder, self.source.plan
+        if played is None:
+            return None
+        bench = bench_of(folder / self.source.bench_name, played)
+        read = (_read(file, bench) for file in sorted(folder.glob("*.yaml")))
+        return next(filter(None, read), None)
 
     @cached_property
     def _tests(self) -> dict[str, SearchTest]:
@@ -61,8 +67,8 @@ class SuiteLosses:
         return [(setting, seed) for setting, seed in settings if setting.get("test") == name]
 
 
-def _read(file: Path) -> QualifyPlan | None:
+def _read(file: Path, bench: QualifyBench) -> QualifyPlan | None:
     try:
-        return load_qualify(file)
+        return load_qualify(file, bench)
     except EdgewheelError:
         return None

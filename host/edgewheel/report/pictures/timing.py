@@ -23,7 +23,6 @@ from edgewheel.report.pictures.looks import (
 from edgewheel.report.words import several
 
 SHAPES = ["circle", "square", "triangle-up", "diamond", "triangle-down", "cross"]
-HALF_CYCLE = 180
 
 
 _READ_OUT = tooltip(("line", "output"), ("at", "speed"), ("told", "error"), ("count", "events"))

@@ -66,7 +66,11 @@ class QualifyBench:
 
 def load_bench(file: Path) -> QualifyBench:
     """The bench in a bench file. Raises FileError, UsageError."""
-    plan = load_plan(file)
+    return bench_of(file, load_plan(file))
+
+
+def bench_of(file: Path, plan: Plan) -> QualifyBench:
+    """The bench of a plan that was read already. Raises UsageError."""
     if plan.signal.capture is not None:
         raise UsageError(
             f"{file} replays a capture, which turns as it turned. Write a bench file without "

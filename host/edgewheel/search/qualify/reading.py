@@ -42,14 +42,18 @@ class _Here:
     bench: QualifyBench
 
 
-def load_qualify(path: Path) -> QualifyPlan:
-    """The plan in a file, its bench file found from the plan's folder. Raises FileError."""
+def load_qualify(path: Path, bench: QualifyBench | None = None) -> QualifyPlan:
+    """The plan in a file, on its bench file, found from the plan's folder, or on another bench.
+
+    Raises FileError, UsageError.
+    """
     section = load(path).section()
     form = section.required("format")
     if form.integer() != 1:
         raise form.refuse(f"format {form.content} is not known", "Write 'format: 1'.")
     name = section.required("name").text()
-    bench = load_bench(path.parent / section.required("bench").text())
+    named = path.parent / section.required("bench").text()
+    bench = bench or load_bench(named)
     seed = section.optional("seed")
     tests = section.required("tests").section()
     plan = QualifyPlan(
