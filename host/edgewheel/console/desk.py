@@ -270,10 +270,10 @@ class Desk:
 
     def _use(self, document: Node, file: Path) -> None:
         plan = read_plan(document, file)
+        # The spare faults are off, so nothing else in the plan is changed by them.
         document = with_spares(document, plan.wheel, sensors_of(plan))
-        plan = read_plan(document, file)
         (name, _), *others = plan.inputs
-        plan = replace(plan, inputs=((name, text_of(document)), *others))
+        plan = replace(plan, document=document, inputs=((name, text_of(document)), *others))
         player = self._make(plan, self.runs)
         self._leave()
         self._player = player
