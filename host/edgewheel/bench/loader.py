@@ -21,6 +21,7 @@ from edgewheel.bench.sparks import default_signals
 from edgewheel.bench.stages import heard, read_stage
 from edgewheel.bench.wording import read_limits, read_signals
 from edgewheel.controller.sim.reading import read_settings
+from edgewheel.errors import UsageError
 from edgewheel.fault.loader import read_faults
 from edgewheel.fault.signal import signal_of
 from edgewheel.motion.loader import load_motion, read_motion
@@ -48,8 +49,7 @@ def read_plan(document: Node, path: Path) -> Plan:
     if form.integer() != 1:
         raise form.refuse(f"format {form.content} is not known", "Write 'format: 1'.")
     name = section.required("name").text()
-    wheel_node = section.required("wheel")
-    wheel_file = _near(path, wheel_node)
+    wheel_file = _wheel_file(path, section.required("wheel"))
     wheel = find(wheel_file)
     sensors = read_sensors(section.optional("sensors"), wheel)
     tracks = tuple(track.name for track in wheel.tracks)
@@ -84,7 +84,7 @@ def read_plan(document: Node, path: Path) -> Plan:
         seed_number,
         _read_sweep(sweep) if sweep else None,
         document,
-        _copies(path, locate(wheel_file), *controller_files, *motion_files),
+        _copies(path, wheel_file, *controller_files, *motion_files),
         feed,
     )
     section.finish()
@@ -98,10 +98,14 @@ def _replaying(plan: Plan, capture: Node, path: Path) -> Plan:
     return with_capture_of(plan, capture, path)
 
 
-def _near(path: Path, node: Node) -> str:
-    """A library wheel's name, or a path made relative to the bench file."""
+def _wheel_file(path: Path, node: Node) -> Path:
+    """A wheel's file: the library's, or one found from the bench file. Raises FileError."""
     text = node.text()
-    return str(path.parent / text) if is_path(text) else text
+    try:
+        return path.parent / text if is_path(text) else locate(text)
+    except UsageError as error:
+        problem, _, remedy = str(error).partition("\n  ")
+        raise node.refuse(problem, remedy) from error
 
 
 def read_sensors(node: Node | None, wheel: Wheel) -> tuple[Sensor, ...]:

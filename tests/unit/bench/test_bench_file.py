@@ -8,7 +8,7 @@ import pytest
 from edgewheel.bench.loader import load_plan, read_plan
 from edgewheel.bench.plan import Plan, SerialController, SimulatedController
 from edgewheel.bench.signals import SparkLine
-from edgewheel.errors import EdgewheelError, FileError
+from edgewheel.errors import FileError
 from edgewheel.fault.bounce import Bounce
 from edgewheel.yamlfile import parse
 
@@ -189,8 +189,9 @@ def test_a_wrong_bench_file_says_where_and_what_would_be_right(text, line, words
 
 
 def test_an_unknown_library_wheel_names_the_nearest(folder):
-    with pytest.raises(EdgewheelError, match="60-minus-2"):
+    with pytest.raises(FileError, match="60-minus-2") as caught:
         plan(GOOD.replace("half-moon-cam", "half-moon"), folder)
+    assert str(caught.value.place) == "bench.yaml:3: wheel"
 
 
 @pytest.mark.parametrize("data", [b"\xff\xfe\x00", b"\x00" * 100])

@@ -97,3 +97,9 @@ def test_a_test_that_the_bench_lost_is_not_compared(tmp_path, stall):
     for pair in ((sound, lost), (lost, sound)):
         found = compare(plan, *pair)
         assert (found["compared"], found["not_compared"]) == (0, ["stall"])
+
+
+def test_a_missing_wheel_is_named_with_the_bench_file_that_asks_for_it(refused, tmp_path):
+    plan = plan_with(tmp_path, "bench.yaml", "wheel: ./wheel.yaml", "wheel: fan-wheel")
+    told = refused(plan)
+    assert "bench.yaml:6: wheel: There is no wheel 'fan-wheel'" in told
