@@ -147,7 +147,8 @@ class Plan:
             return ()
         levels = self.signal.levels
         sound, metal = self.signal.sound or levels, angle_table(self.wheel)
-        return wave_configs(self.voltages, levels, sound, metal, tick_hz)
+        inverts = [times.inverts for times in self.stage]
+        return wave_configs(self.voltages, inverts, levels, sound, metal, tick_hz)
 
     @property
     def lines(self) -> tuple[str, ...]:

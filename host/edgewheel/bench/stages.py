@@ -69,7 +69,7 @@ def _read_times(node: Node | None, sensor: Sensor) -> StageTimes:
                 "a VR output is a voltage, which is late by one time",
                 "Write the same 'rise_us' and 'fall_us'.",
             )
-        times = replace(times, voltage=_read_voltage(vr_output, section, sensor, inverts, known))
+        times = replace(times, voltage=_read_voltage(vr_output, section, sensor, known))
     section.finish()
     return times
 
@@ -97,7 +97,7 @@ def _usual(section: Section, is_vr: bool) -> tuple[KnownStage, KnownVoltage | No
 
 
 def _read_voltage(
-    output: Node, section: Section, sensor: Sensor, inverts: bool, known: KnownVoltage | None
+    output: Node, section: Section, sensor: Sensor, known: KnownVoltage | None
 ) -> Voltage:
     """What the board makes of a VR sensor."""
     amplitude = sensor.amplitude
@@ -114,5 +114,4 @@ def _read_voltage(
         full_scale_mv = known.full_scale_mv
     else:
         full_scale_mv = section.required("full_scale_mv").number(above=0, maximum=HIGHEST_MV)
-    approach = int(sensor.metal == "high") ^ inverts
-    return voltage_of(output, amplitude.mv_per_rpm, amplitude.knee_rpm, full_scale_mv, approach)
+    return voltage_of(output, amplitude.mv_per_rpm, amplitude.knee_rpm, full_scale_mv)

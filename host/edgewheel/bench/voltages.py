@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
@@ -32,14 +32,12 @@ DEG_PER_S = 6
 class Voltage:
     """A track that is played as a voltage: its peak grows by `mv_per_rpm` up to `knee_rpm`.
 
-    `full_scale_mv` is what the output stage makes of the highest code; `approach` is the level, at
-    the board's pin, of half-waves that lead up to a tooth's centre.
+    `full_scale_mv` is what the output stage makes of the highest code.
     """
 
     mv_per_rpm: Fraction
     knee_rpm: Fraction
     full_scale_mv: Fraction
-    approach: int
 
     @property
     def mv_a_height(self) -> float:
@@ -48,11 +46,7 @@ class Voltage:
 
 
 def voltage_of(
-    node: Node,
-    mv_per_rpm: Fraction,
-    knee_rpm: Fraction | None,
-    full_scale_mv: Fraction,
-    approach: int,
+    node: Node, mv_per_rpm: Fraction, knee_rpm: Fraction | None, full_scale_mv: Fraction
 ) -> Voltage:
     """The voltage of a track; `node` is what to change if the stage cannot make it.
 
@@ -66,11 +60,12 @@ def voltage_of(
             f"Lower the sensor's 'mv_per_rpm' or 'knee_rpm' to {float(most_mv):g} mV at the knee, "
             "or raise 'full_scale_mv' if the stage makes more.",
         )
-    return Voltage(mv_per_rpm, knee, full_scale_mv, approach)
+    return Voltage(mv_per_rpm, knee, full_scale_mv)
 
 
 def wave_configs(
     voltages: Sequence[Voltage | None],
+    inverts: Sequence[bool],
     levels: LevelTable,
     sound: LevelTable,
     metal: AngleTable,
@@ -78,25 +73,17 @@ def wave_configs(
 ) -> tuple[Config, ...]:
     """What the board is told of every track that has a voltage, in the order of the tracks.
 
-    `levels` are what is played; `sound` and `metal` are the wheel's without its faults.
+    `levels` are what is played, `inverts` says by track what the stage makes of it; `sound` and
+    `metal` are the wheel's without its faults. A line on which no VR sensor is stays a level.
     """
     configs: list[Config] = []
-    for track, one in enumerate(voltages):
-        if one is not None:
-            swapped = _leads_swapped(levels, sound, track)
-            turned = replace(one, approach=one.approach ^ swapped)
-            form = _form(turned, half_waves_deg(sound, metal, track), tick_hz)
+    for sensed in sorted(levels.vr, key=lambda one: one.track):
+        track, voltage = sensed.track, voltages[sensed.track]
+        if voltage is not None:
+            approach = sensed.nears ^ inverts[track]
+            form = _form(voltage, approach, half_waves_deg(sound, metal, track), tick_hz)
             configs.append(form.config(len(configs), track))
     return tuple(configs)
-
-
-def _leads_swapped(levels: LevelTable, sound: LevelTable, track: int) -> bool:
-    """Whether a fault has turned the voltage of a track over."""
-    played, right = (
-        {a: v for a, of, v in zip(one.angles, one.track, one.level, strict=True) if of == track}
-        for one in (levels, sound)
-    )
-    return any(played.get(angle, level) != level for angle, level in right.items())
 
 
 def half_waves_deg(
@@ -119,7 +106,9 @@ def half_waves_deg(
     return found
 
 
-def _form(voltage: Voltage, half_waves: list[tuple[Fraction, Fraction]], tick_hz: int) -> WaveForm:
+def _form(
+    voltage: Voltage, approach: int, half_waves: list[tuple[Fraction, Fraction]], tick_hz: int
+) -> WaveForm:
     ticks_per_deg = Fraction(tick_hz) / (DEG_PER_S * voltage.knee_rpm)
     kinds = _kinds(half_waves)
     shortest = float(min(length for length, _ in half_waves))
@@ -129,7 +118,7 @@ def _form(voltage: Voltage, half_waves: list[tuple[Fraction, Fraction]], tick_hz
         rows[ticks] = shape(float(length), float(edge), shortest / 2)
     peak = voltage.mv_per_rpm * voltage.knee_rpm / Fraction(voltage.mv_a_height)
     half = tuple(HalfWave(ticks, rows[ticks]) for ticks in sorted(rows))
-    return WaveForm(max(1, math.floor(peak)), voltage.approach, half)
+    return WaveForm(max(1, math.floor(peak)), approach, half)
 
 
 def _kinds(half_waves: list[tuple[Fraction, Fraction]]) -> list[tuple[Fraction, Fraction]]:

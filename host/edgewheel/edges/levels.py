@@ -33,12 +33,13 @@ class VrTrack:
     """A VR sensor's track: its level is the sign of a voltage, which turns over when the wheel
     turns back, and which is not seen below a threshold if `amplitude` is given.
 
-    `turn_deg` is one turn of its shaft in crank degrees.
+    `turn_deg` is one turn of its shaft in crank degrees, `nears` the level while metal nears.
     """
 
     track: int
     turn_deg: Fraction
     amplitude: Amplitude | None = None
+    nears: int = 1
 
 
 @dataclass(frozen=True)
@@ -168,7 +169,12 @@ def _pulse_tracks(sensors: tuple[Sensor, ...]) -> list[PulseTrack]:
 
 def _vr_tracks(metal: AngleTable, sensors: tuple[Sensor, ...]) -> list[VrTrack]:
     return [
-        VrTrack(number, _turn_deg(metal, number), _judged(sensor.amplitude))
+        VrTrack(
+            number,
+            _turn_deg(metal, number),
+            _judged(sensor.amplitude),
+            nears=int(sensor.metal == "high"),
+        )
         for number, sensor in enumerate(sensors)
         if sensor.kind == "vr"
     ]

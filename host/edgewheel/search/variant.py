@@ -9,6 +9,7 @@ from itertools import pairwise
 
 from edgewheel.bench.loader import read_sensors
 from edgewheel.bench.plan import Plan
+from edgewheel.bench.stages import heard
 from edgewheel.fault.signal import signal_of
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import hold, ramp
@@ -119,7 +120,7 @@ def varied(plan: Plan, variant: Variant, start_deg: Fraction) -> Plan:
     seconds = HOLD_S + HOLD_TURNS * 60 / rpm
     run_up = ramp(Fraction(0), rpm, rpm_per_s=Fraction(RUN_UP_RPM_PER_S))
     motion = Motion([run_up, hold(rpm, seconds=seconds)], start_deg)
-    sensors = [track.sensor for track in wheel.tracks]
+    sensors = heard([track.sensor for track in wheel.tracks], plan.stage)
     faults = plan.signal.faults if variant.faults else {}
     signal = signal_of(wheel, sensors, motion, faults, plan.seed)
     return replace(plan, wheel=wheel, signal=signal)

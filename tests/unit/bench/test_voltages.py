@@ -12,6 +12,7 @@ from edgewheel.board.stage_store import SHIPPED
 from edgewheel.cli.main import main
 from edgewheel.errors import FileError
 from edgewheel.link.waves import WaveForm, WaveTrack
+from edgewheel.search.variant import Variant, varied
 from plain_waves import MIDDLE, code_of
 
 BENCH = """\
@@ -38,6 +39,8 @@ motion:
     - {hold: 1000, seconds: 0.4}
 """
 HZ = 125_000_000
+LEADS = "leads: {kind: leads_reversed, track: crank}"
+OFF_CENTRE = "bent: {kind: eccentric, track: crank, offset_percent: 1}"
 
 
 def bench_file(folder, mv="2", *changes):
@@ -108,7 +111,9 @@ def test_a_half_wave_is_zero_at_its_ends_and_mirrors_at_half_a_pitch():
     [
         (("rise_us: 9.6", "inverts: true, rise_us: 9.6"), 0),
         (("kind: vr,", "kind: vr, metal: low,"), 0),
-        (("motion:", "faults: {leads: {kind: leads_reversed, track: crank}}\nmotion:"), 0),
+        (("motion:", f"faults: {{{LEADS}}}\nmotion:"), 0),
+        (("motion:", f"faults: {{{LEADS}, {OFF_CENTRE}}}\nmotion:"), 0),
+        (("motion:", f"faults: {{{OFF_CENTRE}}}\nmotion:"), 1),
         (("rise_us: 9.6", "rise_us: 9.6"), 1),
     ],
 )
@@ -121,15 +126,27 @@ def test_the_boards_own_vr_stage_is_known_by_its_leads(tmp_path, leads):
     """The shipped figures are those that the circuits simulation wrote; a bench file's own win."""
     figures = yaml.safe_load(SHIPPED.read_text())["vr"][leads]
     own = ("full_scale_mv: 20000, rise_us: 9.6, fall_us: 9.6", f"leads: {leads}")
-    times = load_plan(bench_file(tmp_path, "1", own)).stage[0]
+    plan = load_plan(bench_file(tmp_path, "1", own))
+    times = plan.stage[0]
     delay_us = Fraction(str(figures["delay_us"]))
     assert (times.inverts, times.rise_us, times.fall_us) == (True, delay_us, delay_us)
     assert times.voltage.full_scale_mv == 1000 * Fraction(str(figures["full_scale_v"]))
-    assert times.voltage.approach == 0
+    assert form_of(plan).approach == 0
     measured = ("rise_us: 9.6", f"leads: {leads}, inverts: false, rise_us: 9.6")
-    times = load_plan(bench_file(tmp_path, "1", measured)).stage[0]
+    plan = load_plan(bench_file(tmp_path, "1", measured))
+    times = plan.stage[0]
     assert (times.rise_us, times.voltage.full_scale_mv) == (Fraction("9.6"), 20000)
-    assert times.voltage.approach == 1
+    assert form_of(plan).approach == 1
+
+
+def test_a_diagnosis_plays_the_voltage_of_its_suspect(tmp_path):
+    """Its polarity, and every tooth: what is too weak is for the controller to find."""
+    threshold = ("mv_per_rpm: 2", "mv_per_rpm: 2, threshold_mv: 1000000")
+    plan = load_plan(bench_file(tmp_path, "2", threshold))
+    for variant, approach in ((Variant(), 1), (Variant().turn_over("crank"), 0)):
+        suspect = varied(plan, variant, Fraction(0))
+        assert form_of(suspect).approach == approach
+        assert suspect.signal.levels.vr[0].amplitude is None
 
 
 @pytest.mark.parametrize(
