@@ -153,12 +153,13 @@ def _changes(against: dict[str, object]) -> list[str]:
 
 
 def _head(plan: QualifyPlan, tests: tuple[Test, ...]) -> str:
+    from edgewheel.report.words import several
     from edgewheel.search.qualify.qualification import whole_cost
 
     cost = whole_cost(plan, tests)
     return (
-        f"{plan.name}: {len(tests)} tests, about {cost.trials:.0f} trials; on a real bench about "
-        f"{clock_text(cost.real_s)}"
+        f"{plan.name}: {several(len(tests), 'test')}, about {cost.trials:.0f} trials; on a real "
+        f"bench about {clock_text(cost.real_s)}"
     )
 
 

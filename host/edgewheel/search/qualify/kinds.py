@@ -100,7 +100,10 @@ class SampleKind(ABC):
 
     def words(self, measure: str, trials: Sequence[Shown]) -> str:
         """What the trials showed beside the number, for people; may be empty."""
-        return ""
+        failed = [trial.detail for trial in trials if not trial.passed]
+        if not failed:
+            return ""
+        return f"{len(failed)} of {len(trials)} trials failed, the first: {failed[0]}"
 
     def values(self, measure: str, trials: Sequence[Shown]) -> list[float]:
         """The number of each trial that has one; infinite for what never came."""

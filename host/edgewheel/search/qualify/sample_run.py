@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from functools import partial
+from math import inf
 
 from edgewheel.bench.plan import Plan
 from edgewheel.search.qualify.bench import QualifyBench
-from edgewheel.search.qualify.bounds import Grade
+from edgewheel.search.qualify.bounds import Grade, Measured
 from edgewheel.search.qualify.kinds import Statistic
 from edgewheel.search.qualify.outcome import Outcome, interval, number
 from edgewheel.search.qualify.plan import SampleTest
 from edgewheel.search.qualify.playing import Player
+from edgewheel.search.qualify.sampling import MEDIAN
 from edgewheel.search.qualify.shown import Shown, shown
 
 
@@ -44,10 +46,9 @@ class SampleRun:
             grade, sentence = Grade.ERROR, self._needs or self._nothing()
         else:
             grade = bound.grade(measured)
-            said = number(measured.value, measured.unit)
-            how = _how(test.kind.measures[measure])
+            said = _said(test.kind.measures[measure], measured)
             more = test.kind.words(measure, self._shown)
-            sentence = f"{how} {said} ({interval(measured)}){'; ' + more if more else ''}."
+            sentence = f"{said} ({interval(measured)}){'; ' + more if more else ''}."
         evidence = tuple(test.kind.evidence(measure, self._shown)) if self._shown else ()
         return Outcome(
             test.name,
@@ -74,11 +75,11 @@ def _plan(
     return test.kind.plan(bench, index, seed, before)
 
 
-def _how(statistic: Statistic) -> str:
+def _said(statistic: Statistic, measured: Measured) -> str:
+    value = number(measured.value, measured.unit)
     if statistic.quantile is None:
-        return "As it should be in"
-    return (
-        "Half of the trials within"
-        if statistic.quantile == 0.5
-        else (f"{statistic.quantile:.0%} of the trials within")
-    )
+        return f"As it should be in {value}"
+    share = "half" if statistic.quantile == MEDIAN else f"{statistic.quantile:.0%}"
+    if measured.value == inf:
+        return f"In fewer than {share} of the trials it comes at all"
+    return f"{share.capitalize()} of the trials within {value}"

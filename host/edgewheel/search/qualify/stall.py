@@ -28,7 +28,7 @@ class Stall(SampleKind):
 
     Milliseconds from the last edge of the main track to the first report without sync, or of no
     speed from a controller that says nothing of sync; so its reports' own distance is part of it.
-    The crank stands for `stand_s`.
+    The crank stands for `stand_s`. Without sync before the stop it counts as never said.
     """
 
     rpm: Annotated[Fraction, Bounds(above=0, maximum=HIGHEST_RPM)]
@@ -65,7 +65,7 @@ class Stall(SampleKind):
         if not whole(finished):
             return None
         if not claimed:
-            return Shown(False, "no sync before the stop", figures={})
+            return Shown(False, "no sync before the stop", figures={"ms": inf})
         figures = {"stopped_at_deg": stop_deg % plan.wheel.period, "ms": 1000 * (said_s - last_s)}
         if said_s == inf:
             detail = f"it still claims sync after {float(self.stand_s):g} s at rest"

@@ -107,10 +107,6 @@ class TimingOverSpeed(SampleKind):
         ]
         return [{"kind": "timing", "rows": rows}]
 
-    def words(self, measure: str, trials: Sequence[Shown]) -> str:
-        """What was wrong beside the number, or why there is none."""
-        return next((trial.detail for trial in trials if not trial.passed), "")
-
 
 def _shown(timing: Timing, coils: set[str]) -> Shown:
     rows = [row for row in timing.rows if row.kind == "ignition" and row.steady and row.rpm]

@@ -1,11 +1,17 @@
 """A controller that is wrong passes no test of the demo's suite for want of looking."""
 
+import json
 import shutil
+from math import inf
 
 import pytest
 
 from edgewheel.bench.rig import Rig
+from edgewheel.bench.search_record import Trial
+from edgewheel.search.qualify.bounds import Grade
+from edgewheel.search.qualify.playing import Player
 from edgewheel.search.qualify.reading import load_qualify, only
+from edgewheel.search.qualify.sample_run import SampleRun
 from qualify_suite import DEMO
 
 
@@ -48,3 +54,35 @@ def test_who_never_has_sync_has_noticed_no_fault_that_comes_later(tmp_path):
     shown = shown_by(tmp_path, "cam_lost", "crank: {line: crank, edge: rising, filter_us: 6", deaf)
     assert not shown.passed
     assert shown.detail == "no sync before the fault, so it met none"
+
+
+def test_a_stop_without_sync_before_it_counts_as_one_that_is_never_noticed(tmp_path):
+    deaf = "crank: {line: crank, edge: rising, filter_us: 90000"
+    shown = shown_by(tmp_path, "stall", "crank: {line: crank, edge: rising, filter_us: 6", deaf)
+    assert not shown.passed and shown.figures == {"ms": inf}
+
+
+@pytest.mark.parametrize(
+    ("never", "grade", "says"),
+    [
+        (0, Grade.PASSED, "Half of the trials within 400 ms"),
+        (1, Grade.PASSED, "1 of 12 trials failed, the first: it still claims sync"),
+        (12, Grade.FAILED, "In fewer than half of the trials it comes at all"),
+    ],
+)
+def test_a_sample_says_how_many_trials_failed_and_how(tmp_path, monkeypatch, never, grade, says):
+    plan = load_qualify(DEMO)
+    (test,) = only(plan, ["stall"])
+
+    def trial(_, name, number, *__):
+        held = number >= never
+        detail = "said" if held else "it still claims sync"
+        figures = json.dumps({"ms": 400.0 if held else None})
+        return Trial(number, "{}", 1, held, detail, "", 1.0, figures)
+
+    monkeypatch.setattr(Player, "play", trial)
+    with Player(plan, tmp_path) as player:
+        run = SampleRun(test, player)
+        list(run.steps())
+    (outcome,) = run.outcomes()
+    assert outcome.grade is grade and says in outcome.sentence
