@@ -77,7 +77,7 @@ def wave_configs(
     `metal` are the wheel's without its faults. A line on which no VR sensor is stays a level.
     """
     configs: list[Config] = []
-    for sensed in sorted(levels.vr, key=lambda one: one.track):
+    for sensed in levels.vr:
         track, voltage = sensed.track, voltages[sensed.track]
         if voltage is not None:
             approach = sensed.nears ^ inverts[track]
