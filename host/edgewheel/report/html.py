@@ -62,6 +62,8 @@ KINDS = {
     "diagnose": "Diagnosis of a controller's settings",
     "qualify": "Crank and cam input report",
 }
+LIMITS = ("limit", "sense")
+"""Of evidence that two tests share, what each of them holds it against."""
 
 
 def html(report: Report) -> str:
@@ -97,7 +99,7 @@ def _all_shown(tests: Sequence[Test]) -> list[dict[str, Any]]:
         evidence = test.evidence()
         fresh, same_as = [], set()
         for one in evidence:
-            key = json.dumps({k: v for k, v in one.items() if k != "limit"}, sort_keys=True)
+            key = json.dumps({k: v for k, v in one.items() if k not in LIMITS}, sort_keys=True)
             earlier = seen.setdefault(key, number)
             if earlier == number or one["kind"] == "words":
                 fresh.append(one)

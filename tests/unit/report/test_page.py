@@ -1,6 +1,7 @@
 """The page: whole without scripts or a network, and nothing that a record says runs in it."""
 
 import builtins
+import json
 import re
 from html.parser import HTMLParser
 
@@ -9,7 +10,7 @@ import pytest
 from edgewheel.cli.main import main
 from edgewheel.report.html import html
 from edgewheel.report.read import read_report
-from records import HOSTILE, suite_record
+from records import HOSTILE, suite_record, suite_test
 
 LOADS = {"src", "href", "xlink:href", "action", "data", "poster"}
 
@@ -94,6 +95,22 @@ def test_it_can_be_heard(page):
     ids = [attrs["id"] for _, attrs in elements.tags if "id" in attrs]
     targets = [a["href"][1:] for a in elements.named("a")]
     assert set(targets) <= set(ids)
+
+
+def test_what_two_tests_share_is_drawn_once_whatever_each_holds_it_against(tmp_path):
+    folder = suite_record(tmp_path / "run")
+    starts = {"kind": "starts", "starts": [{"start_deg": 0.0, "degrees": 200.0, "teeth": 30}]}
+    summary = json.loads((folder / "summary.json").read_text())
+    summary["tests"] = [
+        suite_test("degrees", "passed", evidence=[starts],
+                   measured={"value": 200.0, "low": 190.0, "high": 210.0, "unit": "degrees"},
+                   limit={"sense": "at_most", "value": 900.0}),
+        suite_test("share", "passed", evidence=[starts],
+                   measured={"value": 100.0, "low": 90.0, "high": 100.0, "unit": "%"},
+                   limit={"sense": "at_least", "value": 80.0}),
+    ]  # fmt: skip
+    (folder / "summary.json").write_text(json.dumps(summary))
+    assert "The picture is that of" in Elements(html(read_report(folder))).text
 
 
 def test_without_the_extra_it_says_what_to_install(tmp_path, monkeypatch, capsys):
