@@ -19,6 +19,7 @@ import numpy.typing as npt
 
 from edgewheel.bench.plan import Plan
 from edgewheel.edges.captures.playback import Playback
+from edgewheel.edges.near import nearest
 from edgewheel.edges.table import EdgeChunk, Ticks, join
 from edgewheel.errors import UsageError
 from edgewheel.fault.diff import flips_between
@@ -152,16 +153,10 @@ def _scatter(off: Floats, places_deg: Floats, least_deg: float) -> float:
 
 def _pairs(one: Ticks, other: Ticks) -> tuple[Ticks, Ticks]:
     """Numbers (k,) in either of those that are each other's nearest, both ascending."""
-    there, back = _nearest(one, other), _nearest(other, one)
+    there, back = nearest(other, one), nearest(one, other)
     number = np.arange(len(one))
     mutual = back[there] == number
     return number[mutual], there[mutual]
-
-
-def _nearest(of: Ticks, among: Ticks) -> Ticks:
-    after = np.clip(np.searchsorted(among, of), 0, len(among) - 1)
-    before = np.maximum(after - 1, 0)
-    return np.where(np.abs(of - among[before]) <= np.abs(among[after] - of), before, after)
 
 
 def calmed(motion: Motion) -> Motion:

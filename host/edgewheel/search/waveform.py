@@ -20,6 +20,7 @@ from edgewheel.bench.rig import Rig
 from edgewheel.bench.truth import Truth
 from edgewheel.controller.sim.capture import CRANK, LOST, InputCapture
 from edgewheel.controller.sim.settings import ControllerSettings, InterruptSettings
+from edgewheel.edges.near import nearest
 from edgewheel.edges.table import EdgeChunk, EdgeHeader, Ticks, join
 from edgewheel.fault.diff import flips_between
 from edgewheel.fault.model import US_PER_S
@@ -226,14 +227,14 @@ def misread(track: str, wanted: Ticks, counts: Counts, tick_hz: int) -> list[Mar
     if len(wanted) < 2:
         return [Mark(track, tick / tick_hz, EXTRA) for tick in counted.tolist()]
     pitch = float(np.median(np.diff(wanted)))
-    nearest = _nearest(wanted, counted)
-    raw = counted - wanted[nearest]
+    at = nearest(wanted, counted)
+    raw = counted - wanted[at]
     near = np.abs(raw) < NEAR * pitch
     off = raw - (float(np.median(raw[near])) if near.any() else 0.0)
     taken = np.zeros(len(wanted), bool)
     marks = []
     for index in np.argsort(np.abs(off), kind="stable").tolist():
-        edge, seconds = int(nearest[index]), float(counted[index]) / tick_hz
+        edge, seconds = int(at[index]), float(counted[index]) / tick_hz
         if abs(off[index]) >= NEAR * pitch or taken[edge]:
             marks.append(Mark(track, seconds, EXTRA))
             continue
@@ -247,14 +248,6 @@ def misread(track: str, wanted: Ticks, counts: Counts, tick_hz: int) -> list[Mar
         busy = len(lost) and float(np.min(np.abs(lost - tick))) < NEAR * pitch
         marks.append(Mark(track, tick / tick_hz, OVERRUN if busy else MISSED))
     return marks
-
-
-def _nearest(places: Ticks, ticks: Ticks) -> Ticks:
-    """The index in `places` (n,), ascending, of the one nearest to each tick (m,)."""
-    right = np.clip(np.searchsorted(places, ticks), 1, len(places) - 1)
-    left = right - 1
-    nearer_left = ticks - places[left] <= places[right] - ticks
-    return np.where(nearer_left, left, right).astype(np.int64)
 
 
 def _changed(plan: Plan, played: _Signal, sound: _Signal) -> list[Mark]:
