@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from dataclasses import replace
 from math import inf
 
 import pytest
@@ -47,6 +48,17 @@ def test_sound_sparks_have_the_error_of_the_controller(tmp_path):
     assert shown.passed and "out" not in shown.detail
     assert shown.figures["angle_error_deg"] < 0.01
     assert shown.figures["delay_us"] == pytest.approx(61, abs=1)
+
+
+def test_a_coil_that_never_sparks_leaves_no_number():
+    plan = load_qualify(DEMO)
+    (test,) = only(plan, ["timing"])
+    trial = test.kind.plan(plan.bench, 0, 1, ())
+    coils = trial.signals.sparks
+    wired = {**coils, "coil_5": next(iter(coils.values()))}
+    shown = test.kind.play(Rig(), replace(trial, signals=replace(trial.signals, sparks=wired)))
+    assert not shown.passed and shown.detail == "no spark of coil_5"
+    assert not set(test.kind.measures) & set(shown.figures)
 
 
 def test_who_never_has_sync_has_noticed_no_fault_that_comes_later(tmp_path):
