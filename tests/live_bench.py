@@ -6,11 +6,11 @@ from fractions import Fraction
 import numpy as np
 
 from edgewheel.bench.links import SimulatedLink
-from edgewheel.bench.live_course import SpeedWish
-from edgewheel.bench.live_leg import Wish
-from edgewheel.bench.live_run import LiveRun, Order
-from edgewheel.bench.live_settings import LiveFaults
-from edgewheel.bench.live_state import CourseTaken, FaultState
+from edgewheel.bench.live.course import SpeedWish
+from edgewheel.bench.live.leg import Wish
+from edgewheel.bench.live.run import LiveRun, Order
+from edgewheel.bench.live.settings import LiveFaults
+from edgewheel.bench.live.state import CourseTaken, FaultState
 from edgewheel.bench.loader import load_plan
 from edgewheel.clock import VirtualClock
 from edgewheel.edges.pins import PinMaker

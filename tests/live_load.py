@@ -11,8 +11,8 @@ from contextlib import contextmanager
 from fractions import Fraction
 from pathlib import Path
 
-from edgewheel.bench.live import LiveBench
-from edgewheel.bench.live_state import LivePhase
+from edgewheel.bench.live.bench import LiveBench
+from edgewheel.bench.live.state import LivePhase
 from edgewheel.bench.loader import load_plan
 
 RPM = Fraction(5000 * 60, 116)

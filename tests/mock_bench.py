@@ -4,8 +4,8 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
-from edgewheel.bench.live_settings import LiveFaults
-from edgewheel.bench.live_state import LivePhase, LiveState
+from edgewheel.bench.live.settings import LiveFaults
+from edgewheel.bench.live.state import LivePhase, LiveState
 from edgewheel.console.desk import FIRST, Desk
 
 

@@ -8,7 +8,7 @@ from textual.events import Key
 
 from console_kit import console, lines, press, text
 from edgewheel.bench.events import Pulsed, RawBytes, Reported, SyncLost
-from edgewheel.bench.live_state import FaultState, LastLoss, LivePhase
+from edgewheel.bench.live.state import FaultState, LastLoss, LivePhase
 from edgewheel.console.app import ConsoleApp, all_actions
 from edgewheel.console.live.faults import FaultsPane
 

@@ -100,7 +100,7 @@ def wait_for(true, seconds=15):
 
 
 IN_THE_BENCH = """
-from edgewheel.bench.live_watch import Watch
+from edgewheel.bench.live.watch import Watch
 from edgewheel.errors import BenchError
 def look(self, leg, seconds):
     if seconds is not None and seconds > 0.5:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from console_kit import press, settle, text
-from edgewheel.bench.live_state import LivePhase
+from edgewheel.bench.live.state import LivePhase
 from edgewheel.console.app import ConsoleApp
 from edgewheel.console.desk import FIRST, Desk
 from edgewheel.console.search.job import Job, Stage

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from console_kit import console, press, text
-from edgewheel.bench.live_state import FaultState
+from edgewheel.bench.live.state import FaultState
 from edgewheel.bench.rig import Rig
 from edgewheel.bench.verdict import VerdictListener
 from edgewheel.console.fit import IDLE

@@ -11,7 +11,7 @@ from syrupy.extensions.single_file import SingleFileSnapshotExtension, WriteMode
 
 from console_kit import console, press, settle, svg
 from edgewheel.bench.events import Pulsed, RawBytes, SyncGained, SyncLost
-from edgewheel.bench.live_state import FaultState, LastLoss, LivePhase
+from edgewheel.bench.live.state import FaultState, LastLoss, LivePhase
 from edgewheel.bench.search_record import Trial
 from edgewheel.console.desk import FIRST
 from edgewheel.console.search.job import Job, Running, Stage

@@ -74,7 +74,7 @@ def _open(args: argparse.Namespace, settings: Settings) -> int:
 def console(bench: Path | None, runs: Path, settings: Settings | None = None) -> ConsoleApp:
     """The console on a bench file, or on the one that is ready to turn. Raises FileError."""
     _put_off_garbage()
-    from edgewheel.bench.live import LiveBench
+    from edgewheel.bench.live.bench import LiveBench
     from edgewheel.console.app import ConsoleApp
     from edgewheel.console.desk import FIRST, Desk
 

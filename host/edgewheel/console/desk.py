@@ -12,8 +12,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Protocol
 
-from edgewheel.bench.live_settings import sensors_of
-from edgewheel.bench.live_state import (
+from edgewheel.bench.live.settings import sensors_of
+from edgewheel.bench.live.state import (
     CourseRefused,
     FaultState,
     LiveEvent,
@@ -40,7 +40,7 @@ FIRST = Path(__file__).resolve().parents[1] / "examples" / "first-bench.yaml"
 
 
 class LivePlayer(Protocol):
-    """What the desk wants of a live bench, see `edgewheel.bench.live`. Only `close` waits."""
+    """What the desk wants of a live bench, see `edgewheel.bench.live.bench`. Only `close` waits."""
 
     @property
     def state(self) -> LiveState:

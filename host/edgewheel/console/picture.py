@@ -7,8 +7,8 @@ import re
 import tempfile
 from pathlib import Path
 
-from edgewheel.bench.live import LiveBench
-from edgewheel.bench.live_state import LivePhase
+from edgewheel.bench.live.bench import LiveBench
+from edgewheel.bench.live.state import LivePhase
 from edgewheel.console.app import ConsoleApp
 from edgewheel.console.desk import FIRST, Desk
 

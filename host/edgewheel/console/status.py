@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from textual.content import Content
 
-from edgewheel.bench.live_state import FaultState, LivePhase, LiveState
+from edgewheel.bench.live.state import FaultState, LivePhase, LiveState
 from edgewheel.console import marks
 from edgewheel.console.desk import View
 from edgewheel.console.drawn import Drawn

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from edgewheel.bench.events import Cut, Pulsed, PulsesLost, RawBytes, Reported, SyncGained, SyncLost
-from edgewheel.bench.live_state import (
+from edgewheel.bench.live.state import (
     CourseRefused,
     CourseTaken,
     LiveEvent,

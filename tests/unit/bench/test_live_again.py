@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from edgewheel.bench.live_state import FaultState
+from edgewheel.bench.live.state import FaultState
 from edgewheel.errors import BenchError, UsageError
 from edgewheel.search.recorded import RecordedRun, read_rows
 from edgewheel.search.shrink import Shrink

@@ -17,9 +17,9 @@ import numpy as np
 import pytest
 
 from edgewheel.bench.events import Finished, Pulsed, Reported
-from edgewheel.bench.live import LiveBench
-from edgewheel.bench.live_run import LiveRun
-from edgewheel.bench.live_state import CourseTaken, FaultState, LivePhase, PhaseChanged
+from edgewheel.bench.live.bench import LiveBench
+from edgewheel.bench.live.run import LiveRun
+from edgewheel.bench.live.state import CourseTaken, FaultState, LivePhase, PhaseChanged
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.wired import ControllerOnPins
 from edgewheel.errors import BenchError, UsageError
@@ -213,7 +213,7 @@ import sys
 from fractions import Fraction
 from pathlib import Path
 from pathlib import Path
-from edgewheel.bench.live import LiveBench
+from edgewheel.bench.live.bench import LiveBench
 from edgewheel.bench.loader import load_plan
 from edgewheel.cli.talk import stoppable
 bench = LiveBench(load_plan(Path(sys.argv[1])), Path(sys.argv[2]))

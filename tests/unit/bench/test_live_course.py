@@ -6,7 +6,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from edgewheel.bench.live_state import CourseRefused, FaultState
+from edgewheel.bench.live.state import CourseRefused, FaultState
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.truth import Truth
 from edgewheel.errors import FileError, UsageError

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from edgewheel.bench.live_state import FaultState
+from edgewheel.bench.live.state import FaultState
 from live_bench import EDGE_FAULTS, METAL_FAULTS, Playing, differences, line
 
 TURN_S = 60 / 1000

@@ -2,7 +2,7 @@
 
 import pytest
 
-from edgewheel.bench.live_state import FaultState
+from edgewheel.bench.live.state import FaultState
 from edgewheel.board.waves import Waves
 from edgewheel.link.waves import WaveForm
 from live_bench import Playing

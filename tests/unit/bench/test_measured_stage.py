@@ -8,7 +8,7 @@ import pytest
 
 from edgewheel import yamlfile
 from edgewheel.bench.events import Began
-from edgewheel.bench.live_run import LiveRun
+from edgewheel.bench.live.run import LiveRun
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.measured_stage import stage_words, with_measured_stage
 from edgewheel.bench.runner import Runner

@@ -6,7 +6,7 @@ from textual.app import ComposeResult
 from textual.content import Content
 from textual.widgets import DataTable
 
-from edgewheel.bench.live_state import FaultState, LivePhase
+from edgewheel.bench.live.state import FaultState, LivePhase
 from edgewheel.console import marks
 from edgewheel.console.desk import View
 from edgewheel.console.numbers import numbers_of

@@ -11,7 +11,7 @@ from textual.containers import Container
 from textual.widget import Widget
 from textual.widgets import DataTable
 
-from edgewheel.bench.live_state import FaultState
+from edgewheel.bench.live.state import FaultState
 from edgewheel.console.dialogs.numbers import NumbersDialog
 from edgewheel.console.dialogs.speed import SpeedAnswer, SpeedDialog
 from edgewheel.console.live.controller import ControllerPane

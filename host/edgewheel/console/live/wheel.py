@@ -5,7 +5,7 @@ from __future__ import annotations
 from textual.app import ComposeResult
 from textual.content import Content
 
-from edgewheel.bench.live_state import LivePhase
+from edgewheel.bench.live.state import LivePhase
 from edgewheel.console.desk import View
 from edgewheel.console.drawn import Drawn
 from edgewheel.console.pane import Pane

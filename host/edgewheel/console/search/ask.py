@@ -9,7 +9,7 @@ from pathlib import Path
 
 from textual.app import App
 
-from edgewheel.bench.live_state import FaultState
+from edgewheel.bench.live.state import FaultState
 from edgewheel.bench.plan import Staircase
 from edgewheel.console import choices
 from edgewheel.console.desk import Desk

@@ -10,12 +10,12 @@ from pathlib import Path
 from edgewheel.bench.events import Event, Finished, Understood
 from edgewheel.bench.follow import Follower
 from edgewheel.bench.links import BenchLink, Heard
-from edgewheel.bench.live_faults import FaultWish, Sensed
-from edgewheel.bench.live_leg import Change, Leg, Planner, Wish
-from edgewheel.bench.live_record import LiveRecord
-from edgewheel.bench.live_settings import ripple_of, sensors_of
-from edgewheel.bench.live_source import PinLimits
-from edgewheel.bench.live_state import CourseRefused, CourseTaken, LiveEvent
+from edgewheel.bench.live.faults import FaultWish, Sensed
+from edgewheel.bench.live.leg import Change, Leg, Planner, Wish
+from edgewheel.bench.live.record import LiveRecord
+from edgewheel.bench.live.settings import ripple_of, sensors_of
+from edgewheel.bench.live.source import PinLimits
+from edgewheel.bench.live.state import CourseRefused, CourseTaken, LiveEvent
 from edgewheel.bench.measured_stage import with_measured_stage
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.rig import lead_ticks, named

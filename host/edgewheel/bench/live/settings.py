@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from edgewheel.bench.live_faults import FaultWish, refuse_scripted
-from edgewheel.bench.live_state import FaultState
+from edgewheel.bench.live.faults import FaultWish, refuse_scripted
+from edgewheel.bench.live.state import FaultState
 from edgewheel.bench.loader import read_sensors
 from edgewheel.bench.plan import Plan
 from edgewheel.errors import UsageError

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from edgewheel.bench.events import Finished, Reported, SyncGained, SyncLost
-from edgewheel.bench.live_settings import LiveFaults
-from edgewheel.bench.live_state import (
+from edgewheel.bench.live.settings import LiveFaults
+from edgewheel.bench.live.state import (
     CourseRefused,
     LastLoss,
     LiveEvent,
@@ -23,7 +23,7 @@ from edgewheel.clock import Clock
 from edgewheel.controller.lines import value
 
 if TYPE_CHECKING:
-    from edgewheel.bench.live_leg import Leg
+    from edgewheel.bench.live.leg import Leg
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,8 @@ from typing import Any, cast
 
 import numpy as np
 
-from edgewheel.bench.live_course import seconds_after
-from edgewheel.bench.live_faults import Switched
+from edgewheel.bench.live.course import seconds_after
+from edgewheel.bench.live.faults import Switched
 from edgewheel.edges.compile import EdgeCompiler
 from edgewheel.edges.levels import LevelTable
 from edgewheel.edges.table import EdgeChunk, join

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import chain
 
-from edgewheel.bench.live_course import SpeedWish, begun, changed
-from edgewheel.bench.live_faults import FaultWish, Sensed, Switched, switched_over
-from edgewheel.bench.live_once import once_from
-from edgewheel.bench.live_source import Handover, LiveSource, PinLimits, Section
+from edgewheel.bench.live.course import SpeedWish, begun, changed
+from edgewheel.bench.live.faults import FaultWish, Sensed, Switched, switched_over
+from edgewheel.bench.live.once import once_from
+from edgewheel.bench.live.source import Handover, LiveSource, PinLimits, Section
 from edgewheel.edges.table import PinChunk
 from edgewheel.errors import UsageError
 from edgewheel.fault.model import EdgeFault

@@ -12,8 +12,8 @@ from fractions import Fraction
 
 import numpy as np
 
-from edgewheel.bench.live_course import seconds_before
-from edgewheel.bench.live_faults import REACH_S
+from edgewheel.bench.live.course import seconds_before
+from edgewheel.bench.live.faults import REACH_S
 from edgewheel.edges.pins import PinMaker
 from edgewheel.edges.stage import OutputStage
 from edgewheel.edges.table import NO_TOOTH, EdgeChunk, EdgeHeader, PinChunk, join

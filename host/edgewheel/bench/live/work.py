@@ -8,12 +8,12 @@ from fractions import Fraction
 from pathlib import Path
 
 from edgewheel.bench.links import BenchLink
-from edgewheel.bench.live_course import SpeedWish
-from edgewheel.bench.live_faults import FaultWish
-from edgewheel.bench.live_leg import Wish
-from edgewheel.bench.live_run import LiveRun, Order
-from edgewheel.bench.live_state import LiveEvent, LivePhase, PhaseChanged
-from edgewheel.bench.live_watch import Watch
+from edgewheel.bench.live.course import SpeedWish
+from edgewheel.bench.live.faults import FaultWish
+from edgewheel.bench.live.leg import Wish
+from edgewheel.bench.live.run import LiveRun, Order
+from edgewheel.bench.live.state import LiveEvent, LivePhase, PhaseChanged
+from edgewheel.bench.live.watch import Watch
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.rig import named, open_link, rest_mask
 from edgewheel.clock import PacedClock, WallClock

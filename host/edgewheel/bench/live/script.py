@@ -10,7 +10,7 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 
-from edgewheel.bench.live_faults import Switched, windowed
+from edgewheel.bench.live.faults import Switched, windowed
 from edgewheel.fault.model import EdgeFault, Fault
 from edgewheel.fault.writing import written
 from edgewheel.motion.motion import Motion, Placed

@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from edgewheel.bench.events import Event, Finished, Progress, Pulsed, Reported, Understood
-from edgewheel.bench.live_faults import Switched
-from edgewheel.bench.live_leg import Leg
-from edgewheel.bench.live_script import not_again, script_of
-from edgewheel.bench.live_settings import LiveFaults
+from edgewheel.bench.live.faults import Switched
+from edgewheel.bench.live.leg import Leg
+from edgewheel.bench.live.script import not_again, script_of
+from edgewheel.bench.live.settings import LiveFaults
 from edgewheel.bench.measured_stage import stage_words
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.record import Record, run_folder

@@ -15,16 +15,16 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from edgewheel.bench.live_course import SpeedWish, begun, changed
-from edgewheel.bench.live_settings import LiveFaults, ripple_of
-from edgewheel.bench.live_state import (
+from edgewheel.bench.live.course import SpeedWish, begun, changed
+from edgewheel.bench.live.settings import LiveFaults, ripple_of
+from edgewheel.bench.live.state import (
     FaultState,
     LiveEvent,
     LivePhase,
     LiveState,
     PhaseChanged,
 )
-from edgewheel.bench.live_watch import Watch
+from edgewheel.bench.live.watch import Watch
 from edgewheel.bench.plan import Plan
 from edgewheel.clock import PacedClock, WallClock
 from edgewheel.errors import EdgewheelError, UsageError
@@ -32,7 +32,7 @@ from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import HIGHEST_RPM
 
 if TYPE_CHECKING:
-    from edgewheel.bench.live_work import LiveWork
+    from edgewheel.bench.live.work import LiveWork
 
 MOST_EVENTS = 100_000
 """Events kept for whoever has not asked for them; the record has them all."""
@@ -164,7 +164,7 @@ class LiveBench:
 
     def _play(self) -> None:
         # What plays is imported by whoever begins to play.
-        from edgewheel.bench.live_work import LiveWork
+        from edgewheel.bench.live.work import LiveWork
 
         self._work = LiveWork(
             self._plan,

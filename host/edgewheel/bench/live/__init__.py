@@ -1,0 +1,1 @@
+"""A live run: the engine turns as it is told, and everything that it did is on record."""
