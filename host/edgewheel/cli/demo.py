@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.sweep import point_line
 from edgewheel.cli.talk import Talk, stoppable
-from edgewheel.search.sweep_words import sentence
 
 if TYPE_CHECKING:
     from edgewheel.bench.plan import Plan
@@ -83,7 +82,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _told(trial: Trial) -> str:
     label = trial.change.meaning if trial.change else "as the customer has it"
-    text = f"* {label[:1].upper()}{label[1:]}: {sentence(trial.result)}"
+    text = f"* {label[:1].upper()}{label[1:]}: {trial.result.sentence}"
     return fill(text, WIDTH, subsequent_indent="  ") + f"\n  Record: {trial.folder}"
 
 

@@ -11,7 +11,6 @@ from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.reporting import leave_junit
 from edgewheel.cli.run import add_run_arguments, dry_run, exit_code
 from edgewheel.cli.talk import Talk, stoppable
-from edgewheel.search.sweep_words import sentence
 
 if TYPE_CHECKING:
     from edgewheel.search.sweep import PointResult, SweepResult
@@ -45,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(sweep_data(result, str(sweep.runner.folder)), indent=2))
     else:
-        talk.answer(f"{plan.name}: {sentence(result)}")
+        talk.answer(f"{plan.name}: {result.sentence}")
         talk.answer(f"Record: {sweep.runner.folder}")
     bench_code = exit_code(sweep.runner.verdict)
     if bench_code in (ExitCode.BENCH, ExitCode.INTERRUPTED):

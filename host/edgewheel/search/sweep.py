@@ -14,7 +14,6 @@ from edgewheel.bench.plan import Plan
 from edgewheel.bench.runner import Runner
 from edgewheel.errors import UsageError
 from edgewheel.search.staircase import Point, staircase_motion
-from edgewheel.search.sweep_words import sentence
 
 REPORT_GAP_S = 0.5
 """Reports that come seldom make a loss certain so much later."""
@@ -48,6 +47,27 @@ class SweepResult:
     def passed(self) -> bool:
         """Whether sync held at every point, up and down."""
         return all(result.synced for result in self.points)
+
+    @property
+    def sentence(self) -> str:
+        """The answer in words."""
+        if self.dropped_rpm is None:
+            if self.highest_rpm is None:
+                return "no point was reached."
+            return f"sync held at every speed up to {float(self.highest_rpm):g} rpm and down again."
+        if self.highest_rpm is None:
+            text = f"there was no sync even at the lowest speed, {float(self.dropped_rpm):g} rpm"
+        else:
+            text = (
+                f"sync held up to {float(self.highest_rpm):g} rpm and dropped on the way to "
+                f"{float(self.dropped_rpm):g} rpm"
+            )
+        if self.loss is not None:
+            text += f", at {self.loss.rpm:.0f} rpm: {self.loss.detail}"
+            text += f" (the controller says: {self.loss.reason})" if self.loss.reason else ""
+        if self.back_rpm is not None:
+            return f"{text}. On the way down it was back at {float(self.back_rpm):g} rpm."
+        return f"{text}. It did not come back on the way down."
 
 
 def sweep_plan(plan: Plan) -> tuple[Plan, list[Point]]:
@@ -171,4 +191,4 @@ def _summary(result: SweepResult) -> dict[str, Any]:
         "dropped_rpm": number(result.dropped_rpm),
         "back_rpm": number(result.back_rpm),
     }
-    return {"sentence": sentence(result), "sweep": speeds}
+    return {"sentence": result.sentence, "sweep": speeds}

@@ -21,7 +21,6 @@ from edgewheel.search.picture import as_text
 from edgewheel.search.seek import Seek
 from edgewheel.search.staircase import speeds
 from edgewheel.search.sweep import PointResult, Sweep
-from edgewheel.search.sweep_words import sentence
 from edgewheel.search.threshold import Wanted
 from edgewheel.search.trial import RunUp
 from edgewheel.search.trials import SearchStopped, Trials
@@ -64,7 +63,7 @@ class SweepJob(Job):
             yield Stage(share, doing, lines, staircase(done, ends, count, self.size))
         if self._stopped:
             raise SearchStopped
-        answer = sentence(self._sweep.result)
+        answer = self._sweep.result.sentence
         yield Stage(1.0, "", lines, staircase(done, ends, count, self.size), _capital(answer))
 
     def stop(self) -> None:
