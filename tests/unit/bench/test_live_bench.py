@@ -262,6 +262,23 @@ def test_a_board_that_is_lost_while_it_parks_ends_the_bench_all_the_same(tmp_pat
     assert summary["outcome"] == "error" and summary["detail"] == "The board is gone."
 
 
+def test_a_mistake_of_ours_is_heard_of_though_the_disk_fails_after_it(tmp_path, monkeypatch):
+    def fail(*_):
+        raise BenchError("The disk is full.")
+
+    def mistake(*_):
+        raise ZeroDivisionError("planted")
+
+    bench = LiveBench(plan_of(tmp_path), tmp_path / "runs")
+    turn_at(bench, 900)
+    monkeypatch.setattr(LiveRun, "close", fail)
+    monkeypatch.setattr(LiveRun, "take", mistake)
+    until(lambda: bench.crash is not None)
+    assert isinstance(bench.crash, ZeroDivisionError)
+    assert bench.state.phase is LivePhase.LOST and "planted" in bench.state.why
+    bench.close()
+
+
 def test_what_cannot_be_ordered_is_said_at_once(tmp_path):
     with live(plan_of(tmp_path), tmp_path) as bench:
         with pytest.raises(UsageError, match="rate above 0"):

@@ -163,10 +163,20 @@ class LiveBench:
         self._order(lambda work: work.change(asked_ns, speed, faults.wish(once)))
 
     def _play(self) -> None:
+        try:
+            self._work = work = self._make_work()
+            work.play(lambda: self._closing)
+        except EdgewheelError as error:
+            self._end(LivePhase.CLOSED, str(error))
+        except Exception as error:
+            self._end(LivePhase.LOST, f"edgewheel has made a mistake: {error!r}")
+            self.crash = error
+
+    def _make_work(self) -> LiveWork:
         # What plays is imported by whoever begins to play.
         from edgewheel.bench.live.work import LiveWork
 
-        self._work = LiveWork(
+        return LiveWork(
             self._plan,
             self._runs,
             self._orders,
@@ -175,13 +185,6 @@ class LiveBench:
             lambda: self._faults.wish(),
             self._events.append,
         )
-        try:
-            self._work.play(lambda: self._closing)
-        except EdgewheelError as error:
-            self._end(LivePhase.CLOSED, str(error))
-        except Exception as error:
-            self._end(LivePhase.LOST, f"edgewheel has made a mistake: {error!r}")
-            self.crash = error
 
     def _end(self, phase: LivePhase, why: str) -> None:
         if self._watch.enter(phase, why):

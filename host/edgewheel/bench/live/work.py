@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import queue
 from collections.abc import Callable
+from contextlib import suppress
 from fractions import Fraction
 from pathlib import Path
 
@@ -76,10 +77,12 @@ class LiveWork:
             while not closing():
                 self._try(self._turn)
             self._try(self._park_out)
-        finally:
-            self._drop_link()
-            if self._run is not None:
-                self._finish(self._run, "", BenchError("The run was cut off."))
+        except Exception:
+            # A mistake of ours is what must be heard of, whatever the disk says after it.
+            with suppress(EdgewheelError):
+                self._let_go()
+            raise
+        self._let_go()
         self._enter(LivePhase.CLOSED)
 
     # Orders
@@ -204,6 +207,14 @@ class LiveWork:
                 error = second
         self._look_ns = self._wall.now_ns() + LOOK_AGAIN_NS
         self._enter(LivePhase.LOST, str(error))
+
+    def _let_go(self) -> None:
+        """Close board and controller, and the record of a run that could not be parked."""
+        try:
+            self._drop_link()
+        finally:
+            if self._run is not None:
+                self._finish(self._run, "", BenchError("The run was cut off."))
 
     def _drop_link(self) -> None:
         link, self._link, self._welcome = self._link, None, None
