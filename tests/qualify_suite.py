@@ -18,11 +18,11 @@ class Played:
     summary: dict
 
 
-def play(plan_file: Path, runs: Path, names=()) -> Played:
+def play(plan_file: Path, runs: Path, names=(), resume: Path | None = None) -> Played:
     plan = load_qualify(plan_file)
     tests = [test for test in plan.tests if not names or test.name in names]
-    with Player(plan, runs) as player:
-        suite = Qualification(player, tests, "edgewheel qualify")
+    with Player(plan, runs, resume) as player:
+        suite = Qualification(player, tests, "frost-fan")
         for _ in suite.items():
             pass
         player.finish(suite.summary())

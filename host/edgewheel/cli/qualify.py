@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import json
 from pathlib import Path
-from shlex import quote
 from typing import TYPE_CHECKING
 
 from edgewheel.cli.exits import ExitCode
@@ -73,7 +72,7 @@ def _played(
     from edgewheel.search.qualify.qualification import Qualification, Step
     from edgewheel.search.trials import SearchStopped
 
-    suite = Qualification(player, tests, f"edgewheel qualify {quote(args.plan)}")
+    suite = Qualification(player, tests, args.plan)
     talk = Talk()
     talk.keep(player.folder, args.typed)
     talk.say(_head(player.plan, tests))
@@ -99,7 +98,7 @@ def _played(
     print(
         json.dumps({"schema": 1, "folder": str(player.folder), **summary}, indent=2)
         if args.json
-        else page(suite, against, player.folder)
+        else page(suite, summary["against"], player.folder)
     )
     return exit_code(suite)
 

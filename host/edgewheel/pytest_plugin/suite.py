@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from shlex import quote
 
 import pytest
 
@@ -45,9 +44,7 @@ class Suite:
         before = read_release(against, self._tests) if against is not None else None
         with Player(self._plan, runs) as player:
             self.folder = player.folder
-            suite = Qualification(
-                player, self._tests, f"edgewheel qualify {quote(str(self._plan.file))}"
-            )
+            suite = Qualification(player, self._tests, str(self._plan.file))
             for outcome in _outcomes(suite):
                 with subtests.test(outcome.name):
                     _judge(outcome)

@@ -29,7 +29,7 @@ class QualifyJob(Job):
         rows = {test.name: f"…         {test.name:26s} {test.title}" for test in self._plan.tests}
         share, doing = 0.0, ""
         with self._player:
-            suite = Qualification(self._player, self._plan.tests, f"edgewheel qualify {self._file}")
+            suite = Qualification(self._player, self._plan.tests, str(self._file))
             for item in suite.items():
                 if isinstance(item, Step):
                     share, doing = item.share, f"{item.test} {item.share_of_test:.0%}"

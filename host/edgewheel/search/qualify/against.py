@@ -46,6 +46,7 @@ class Judged:
 
     title: str
     verdict: str
+    sentence: str
     measured: Mapping[str, Any] | None
 
     @property
@@ -100,7 +101,7 @@ def judged_in(summary: Mapping[str, Any]) -> dict[str, Judged]:
     for test in summary["tests"]:
         measured = test["measured"]
         known = None if measured is None else {key: measured[key] for key in MEASURED}
-        found[test["name"]] = Judged(test["title"], test["verdict"], known)
+        found[test["name"]] = Judged(test["title"], test["verdict"], test["sentence"], known)
     return found
 
 

@@ -27,8 +27,10 @@ class Outcome:
     trials: int
     evidence: tuple[dict[str, Any], ...] = ()
 
-    def as_data(self, repeat: str) -> dict[str, Any]:
-        """For the summary; `repeat` is the command that plays the test again."""
+    def as_data(self, repeat: str, seconds: float) -> dict[str, Any]:
+        """For the summary; `repeat` is the command that plays the test again, `seconds` for how
+        long the engine turned in its trials.
+        """
         return {
             "name": self.name,
             "title": self.title,
@@ -39,6 +41,7 @@ class Outcome:
             "marginal": self.bound.marginal,
             "confidence": CONFIDENCE,
             "trials": self.trials,
+            "seconds": round(seconds, 3),
             "repeat": repeat,
             "evidence": list(self.evidence),
         }

@@ -14,14 +14,15 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from random import Random
-from typing import Self
+from typing import Any, Protocol, Self
 
 from edgewheel import __version__
 from edgewheel.bench.plan import Plan
+from edgewheel.bench.record_folder import read_summary
 from edgewheel.bench.rig import Rig
 from edgewheel.bench.search_record import FINGERPRINT, SearchRecord, Trial, search_folder
 from edgewheel.clock import utc_stamp
-from edgewheel.errors import BenchError
+from edgewheel.errors import BenchError, UsageError
 from edgewheel.search.qualify.plan import QualifyPlan
 from edgewheel.search.qualify.shown import Shown
 from edgewheel.search.trial import SEEDS
@@ -31,6 +32,26 @@ TEST = "test "
 """Before a test's name in the record's notes: what was asked in it."""
 
 Play = Callable[[Rig, Plan], Shown | None]
+
+
+class NotOnRecord(Exception):
+    """A trial was asked for that is to come from the record, and is not there."""
+
+
+class TrialSource(Protocol):
+    """Where a test has its trials from."""
+
+    plan: QualifyPlan
+
+    def play(
+        self,
+        test: str,
+        number: int,
+        values: Mapping[str, str],
+        plan_of: Callable[[int], Plan],
+        play: Play,
+    ) -> Trial:
+        """A trial of a test; see `Player.play`."""
 
 
 class Player:
@@ -45,6 +66,8 @@ class Player:
         self.rig = Rig()
         self.stopped = False
         self.meta: Mapping[str, str] = {}
+        self.before: Mapping[str, Any] = _summary_in(self.folder)
+        """The summary of a suite that was over, and is gone on with."""
         self._known: dict[str, Trial] = {}
         self._played: dict[str, list[Trial]] = {}
 
@@ -82,26 +105,35 @@ class Player:
 
         Raises SearchStopped, BenchError, FileError, UsageError.
         """
-        setting = json.dumps({"test": test, "trial": number, **values})
+        setting = _setting(test, number, values)
         trial = self._known.get(setting)
         if trial is None:
             seed = self.seed_of(test, number)
             trial = self._play(setting, seed, plan_of(seed), play)
-        self._played.setdefault(test, []).append(trial)
-        return trial
+        return self._given(test, trial)
+
+    def recall(self, test: str, number: int, values: Mapping[str, str]) -> Trial:
+        """A trial of a test that is on record. Raises NotOnRecord."""
+        trial = self._known.get(_setting(test, number, values))
+        if trial is None:
+            raise NotOnRecord
+        return self._given(test, trial)
+
+    def has(self, test: str) -> bool:
+        """Whether any trial of a test is on record."""
+        return any(json.loads(setting)["test"] == test for setting in self._known)
 
     def trials_of(self, test: str) -> list[Trial]:
         """The trials of a test that were asked for, in that order."""
         return self._played.get(test, [])
 
-    @property
-    def all_trials(self) -> list[Trial]:
-        """Of every test."""
-        return [trial for trials in self._played.values() for trial in trials]
-
     def finish(self, summary: Mapping[str, object]) -> None:
         """The suite is over: write what it found."""
         self._record.finish(summary)
+
+    def _given(self, test: str, trial: Trial) -> Trial:
+        self._played.setdefault(test, []).append(trial)
+        return trial
 
     def _play(self, setting: str, seed: int, plan: Plan, play: Play) -> Trial:
         if self.stopped:
@@ -115,6 +147,38 @@ class Player:
         self._record.add(trial)
         self._next += 1
         return trial
+
+
+class Recorded:
+    """The trials that a player has on record, and no others."""
+
+    def __init__(self, player: Player) -> None:
+        self.plan = player.plan
+        self._player = player
+
+    def play(
+        self,
+        test: str,
+        number: int,
+        values: Mapping[str, str],
+        plan_of: Callable[[int], Plan],
+        play: Play,
+    ) -> Trial:
+        """A trial of a test, nothing being played. Raises NotOnRecord."""
+        return self._player.recall(test, number, values)
+
+
+def _setting(test: str, number: int, values: Mapping[str, str]) -> str:
+    """What tells a trial from all others of a suite."""
+    return json.dumps({"test": test, "trial": number, **values})
+
+
+def _summary_in(folder: Path) -> Mapping[str, Any]:
+    """The summary in a folder; empty where none can be read."""
+    try:
+        return read_summary(folder)
+    except UsageError:
+        return {}
 
 
 def _meta(plan: QualifyPlan) -> dict[str, str]:

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from shlex import join
 from typing import Any
 
 from edgewheel.bench.plan import SimulatedController
 from edgewheel.clock import Clock, WallClock
 from edgewheel.errors import BenchError
-from edgewheel.search.qualify.against import Release, compare, judged_in
+from edgewheel.search.qualify.against import Judged, Release, compare, judged_in
 from edgewheel.search.qualify.bounds import Grade, worst
 from edgewheel.search.qualify.estimate import NOTHING, REAL_GAP_S, Cost, cost
 from edgewheel.search.qualify.outcome import Outcome
 from edgewheel.search.qualify.plan import QualifyPlan, SearchTest, Test
-from edgewheel.search.qualify.playing import Player
+from edgewheel.search.qualify.playing import NotOnRecord, Player, Recorded, TrialSource
 from edgewheel.search.qualify.sample_run import SampleRun
 from edgewheel.search.qualify.search_run import SearchRun
 
@@ -33,32 +36,37 @@ class Step:
 class Qualification:
     """Iterate over `items()`: each outcome when its test is over, and steps in between.
 
-    `tests` are those of the plan that are played. A bench that is lost makes the test that was
+    `tests` are those of the plan that are played; what the record holds of the others is kept.
+    `called` is how the plan is named in commands. A bench that is lost makes the test that was
     going on, and all after it, errors.
     """
 
     def __init__(
-        self, player: Player, tests: Sequence[Test], command: str, clock: Clock | None = None
+        self, player: Player, tests: Sequence[Test], called: str, clock: Clock | None = None
     ) -> None:
         self._player = player
-        self._tests = tests
-        self._command = command
-        self._clock = clock or WallClock()
         self._costs = {test.name: cost(player.plan, test) for test in tests}
+        self._called = called
+        self._clock = clock or WallClock()
         self._begun_ns = self._clock.now_ns()
         self.outcomes: list[Outcome] = []
 
     def items(self) -> Iterator[Step | Outcome]:
         """Raises SearchStopped; what is on record can be taken up again."""
-        lost = ""
-        for index, test in enumerate(self._tests):
-            run = _run(test, self._player)
-            try:
-                for share in () if lost else run.steps():
-                    yield Step(test.name, share, *self._done(index, share))
-            except BenchError as error:
-                lost = str(error)
-            found = _lost(test, lost) if lost else run.outcomes()
+        lost, behind = "", NOTHING
+        for test in self._player.plan.tests:
+            if test.name not in self._costs:
+                found = self._kept(test)
+            else:
+                run = _run(test, self._player)
+                own = self._costs[test.name]
+                try:
+                    for share in () if lost else run.steps():
+                        yield Step(test.name, share, *self._done(behind + own * share))
+                except BenchError as error:
+                    lost = str(error)
+                found = _unanswered(test, f"The bench was lost: {lost}") if lost else run.outcomes()
+                behind += own
             self.outcomes += found
             yield from found
 
@@ -75,16 +83,20 @@ class Qualification:
     def against(self, before: Release) -> dict[str, Any]:
         """What changed since another release. Raises BenchError."""
         player = self._player
-        trials = {name: player.trials_of(name) for name in {test.name for test in self._tests}}
+        trials = {name: player.trials_of(name) for name in self._judged}
         asked = {test.name: test.asked for test in player.plan.tests}
         judged = judged_in(self.summary())
         return compare(player.plan, before, Release(player.folder, trials, asked, judged))
 
     def summary(self, against: Mapping[str, Any] | None = None) -> dict[str, Any]:
-        """For the record and for JSON; `against` is what a comparison found."""
+        """For the record and for JSON.
+
+        `against` is what a comparison found; without one, that of the record stands.
+        """
         player = self._player
-        plan, trials = player.plan, player.all_trials
-        turned_s = sum(trial.seconds for trial in trials)
+        plan, judged = player.plan, self._judged
+        turned_s = sum(map(self._turned_s, judged))
+        count = sum(len(player.trials_of(name)) for name in judged)
         return {
             "kind": "qualify",
             "name": plan.name,
@@ -96,21 +108,61 @@ class Qualification:
             "began": player.meta["began"],
             "seconds": round((self._clock.now_ns() - self._begun_ns) / 1e9, 3),
             "engine_seconds": round(turned_s, 3),
-            "real_seconds_estimate": round(turned_s + REAL_GAP_S * len(trials), 1),
-            "repeat": self._command,
-            "against": against,
+            "real_seconds_estimate": round(turned_s + REAL_GAP_S * count, 1),
+            "repeat": command(self._called, judged if len(judged) < len(plan.tests) else ()),
+            "against": against or player.before.get("against"),
             "tests": [
-                outcome.as_data(f"{self._command} --only {outcome.test}")
+                outcome.as_data(
+                    command(self._called, [outcome.test]),
+                    self._turned_s(outcome.test) / judged[outcome.test],
+                )
                 for outcome in self.outcomes
             ],
         }
 
-    def _done(self, index: int, share: float) -> tuple[float, float]:
+    @property
+    def _judged(self) -> Mapping[str, int]:
+        """The tests that have outcomes, in their order, and how many each has."""
+        return Counter(outcome.test for outcome in self.outcomes)
+
+    def _turned_s(self, test: str) -> float:
+        """For how many seconds the engine turned in a test."""
+        return sum(trial.seconds for trial in self._player.trials_of(test))
+
+    def _kept(self, test: Test) -> list[Outcome]:
+        """What the record holds of a test that is not played now: nothing if it is not whole.
+
+        A test that a lost bench had cut off stays the error that it was.
+        """
+        before = self._judged_before.get(test.name_of(next(iter(test.bounds))))
+        if before is None and not self._player.has(test.name):
+            return []
+        run = _run(test, Recorded(self._player))
+        try:
+            for _ in run.steps():
+                pass
+        except NotOnRecord:
+            return _unanswered(test, before.sentence) if before else []
+        return run.outcomes()
+
+    @cached_property
+    def _judged_before(self) -> Mapping[str, Judged]:
+        """What the summary that is gone on with says; nothing if there is no such summary."""
+        try:
+            return judged_in(self._player.before)
+        except (KeyError, TypeError):
+            return {}
+
+    def _done(self, behind: Cost) -> tuple[float, float]:
         """The share of the whole, by what each test costs, and what is left in real time."""
-        costs = [self._costs[test.name] for test in self._tests]
-        done = sum(costs[:index], NOTHING) + costs[index] * share
-        whole = sum(costs, NOTHING)
-        return done.sim_s / max(whole.sim_s, 1e-9), whole.real_s - done.real_s
+        whole = sum(self._costs.values(), NOTHING)
+        return behind.sim_s / max(whole.sim_s, 1e-9), whole.real_s - behind.real_s
+
+
+def command(called: str, names: Iterable[str] = ()) -> str:
+    """What is typed to play a plan, or only these of its tests, once more."""
+    only = [word for name in names for word in ("--only", name)]
+    return join(["edgewheel", "qualify", called, *only])
 
 
 def whole_cost(plan: QualifyPlan, tests: Sequence[Test]) -> Cost:
@@ -118,11 +170,11 @@ def whole_cost(plan: QualifyPlan, tests: Sequence[Test]) -> Cost:
     return sum((cost(plan, test) for test in tests), NOTHING)
 
 
-def _run(test: Test, player: Player) -> SearchRun | SampleRun:
-    return SearchRun(test, player) if isinstance(test, SearchTest) else SampleRun(test, player)
+def _run(test: Test, source: TrialSource) -> SearchRun | SampleRun:
+    return SearchRun(test, source) if isinstance(test, SearchTest) else SampleRun(test, source)
 
 
-def _lost(test: Test, why: str) -> list[Outcome]:
+def _unanswered(test: Test, why: str) -> list[Outcome]:
     """What there is of a test during which, or before which, the bench was lost."""
     return [
         Outcome(
@@ -131,7 +183,7 @@ def _lost(test: Test, why: str) -> list[Outcome]:
             test.title_of(measure),
             measure,
             Grade.ERROR,
-            f"The bench was lost: {why}",
+            why,
             None,
             bound,
             0,

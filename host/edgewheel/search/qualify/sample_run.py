@@ -12,7 +12,7 @@ from edgewheel.search.qualify.bounds import Grade, Measured
 from edgewheel.search.qualify.kinds import Statistic
 from edgewheel.search.qualify.outcome import Outcome, interval, number
 from edgewheel.search.qualify.plan import SampleTest
-from edgewheel.search.qualify.playing import Player
+from edgewheel.search.qualify.playing import TrialSource
 from edgewheel.search.qualify.sampling import MEDIAN
 from edgewheel.search.qualify.shown import Shown, shown
 
@@ -20,18 +20,18 @@ from edgewheel.search.qualify.shown import Shown, shown
 class SampleRun:
     """One such test: iterate over `steps()`, which tell how far it is, then ask `outcomes()`."""
 
-    def __init__(self, test: SampleTest, player: Player) -> None:
+    def __init__(self, test: SampleTest, source: TrialSource) -> None:
         self._test = test
-        self._player = player
-        self._needs = test.kind.needs(player.plan.bench)
+        self._source = source
+        self._needs = test.kind.needs(source.plan.bench)
         self._shown: list[Shown] = []
 
     def steps(self) -> Iterator[float]:
-        """The share done after each trial. Raises what `Player.play` raises."""
-        test, bench = self._test, self._player.plan.bench
+        """The share done after each trial. Raises what `TrialSource.play` raises."""
+        test, bench = self._test, self._source.plan.bench
         for index in range(0 if self._needs else test.trials):
             plan_of = partial(_plan, test, bench, index, self._shown)
-            trial = self._player.play(test.name, index, {}, plan_of, test.kind.play)
+            trial = self._source.play(test.name, index, {}, plan_of, test.kind.play)
             self._shown.append(shown(trial))
             yield (index + 1) / test.trials
 

@@ -17,7 +17,7 @@ from edgewheel.search.binomial import agreeing, clopper_pearson
 from edgewheel.search.qualify.bounds import CONFIDENCE, Grade, Measured
 from edgewheel.search.qualify.outcome import Outcome, interval, number
 from edgewheel.search.qualify.plan import SearchTest
-from edgewheel.search.qualify.playing import Player
+from edgewheel.search.qualify.playing import TrialSource
 from edgewheel.search.seek import Limit, Seek
 from edgewheel.search.threshold import Found
 
@@ -39,16 +39,16 @@ class Tried:
 class SearchRun:
     """One such test: iterate over `steps()`, which tell how far it is, then ask `outcomes()`."""
 
-    def __init__(self, test: SearchTest, player: Player) -> None:
+    def __init__(self, test: SearchTest, source: TrialSource) -> None:
         self._test = test
-        self._player = player
+        self._source = source
         self._axis = test.axis
         self._seek = Seek(_SeekTrials(self), test.axis, test.wanted)
         self._beyond = ""
         self.tried: list[Tried] = []
 
     def steps(self) -> Iterator[float]:
-        """The share done after each trial. Raises what `Player.play` raises."""
+        """The share done after each trial. Raises what `TrialSource.play` raises."""
         yield from self._sought()
         if not self._holds:
             return
@@ -63,8 +63,8 @@ class SearchRun:
 
     def play(self, text: str) -> Trial:
         """The next trial, at a value."""
-        test, bench = self._test, self._player.plan.bench
-        trial = self._player.play(
+        test, bench = self._test, self._source.plan.bench
+        trial = self._source.play(
             test.name,
             len(self.tried),
             {test.axis.address: text},

@@ -127,17 +127,15 @@ def test_a_suite_that_was_stopped_goes_on_to_the_same_end(tmp_path):
     tests = only(plan, ["stall"])
     whole = play(DEMO, tmp_path / "whole", ["stall"])
     with pytest.raises(SearchStopped), Player(plan, tmp_path / "cut") as player:
-        suite = Qualification(player, tests, "")
+        suite = Qualification(player, tests, "frost-fan")
         for step, _ in enumerate(suite.items()):
             if step == 4:
                 player.stop()
     assert not (player.folder / "summary.json").exists()
     with Player(plan, tmp_path / "cut", resume=player.folder) as player:
-        suite = Qualification(player, tests, "")
+        suite = Qualification(player, tests, "frost-fan")
         list(suite.items())
-    assert [one.as_data("") for one in suite.outcomes] == [
-        {**test, "repeat": ""} for test in whole.summary["tests"]
-    ]
+    assert suite.summary()["tests"] == whole.summary["tests"]
 
 
 def test_measures_are_titled_in_words_with_their_unit():
@@ -163,3 +161,40 @@ def test_a_lost_bench_makes_errors_of_every_measure_under_its_own_title(tmp_path
     assert {outcome.grade for outcome in suite.outcomes} == {Grade.ERROR}
     titles = [outcome.title for outcome in suite.outcomes]
     assert titles == [test.title_of(measure) for measure in test.bounds]
+
+
+def test_a_test_played_into_a_finished_suite_leaves_the_others_there(tmp_path):
+    before = play(DEMO, tmp_path, ["stall"])
+    assert before.summary["repeat"] == "edgewheel qualify frost-fan --only stall"
+    after = play(DEMO, tmp_path, ["cam_polarity"], before.folder)
+    assert after.folder == before.folder
+    assert [test["name"] for test in after.summary["tests"]] == ["cam_polarity", "stall"]
+    assert after.summary["tests"][1:] == before.summary["tests"]
+    assert after.summary["engine_seconds"] > before.summary["engine_seconds"]
+
+
+def test_what_a_lost_bench_left_and_what_was_compared_stay_when_a_suite_goes_on(
+    tmp_path, monkeypatch
+):
+    plan = load_qualify(DEMO)
+    stall, polarity = only(plan, ["stall"]), only(plan, ["cam_polarity"])
+    play_one = Player.play
+
+    def lost(player, test, number, *rest):
+        if number == 4:
+            raise BenchError("the cable is off")
+        return play_one(player, test, number, *rest)
+
+    monkeypatch.setattr(Player, "play", lost)
+    with Player(plan, tmp_path) as player:
+        suite = Qualification(player, stall, "frost-fan")
+        list(suite.items())
+        player.finish(suite.summary({"folder": "older", "worse": []}))
+    monkeypatch.undo()
+    with Player(plan, tmp_path, resume=player.folder) as player:
+        suite = Qualification(player, polarity, "frost-fan")
+        list(suite.items())
+    grades = {outcome.name: outcome.grade for outcome in suite.outcomes}
+    assert grades == {"cam_polarity": Grade.PASSED, "stall": Grade.ERROR}
+    assert suite.outcomes[1].sentence == "The bench was lost: the cable is off"
+    assert suite.summary()["against"]["folder"] == "older"
