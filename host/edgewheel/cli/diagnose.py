@@ -13,7 +13,7 @@ from edgewheel.cli.searching import add_search_arguments
 from edgewheel.cli.talk import Talk, stoppable
 
 if TYPE_CHECKING:
-    from edgewheel.search.diagnose import Step
+    from edgewheel.search.diagnosing import Diagnosing
 
 LEAST_RPM, MOST_RPM = 60, 20_000
 
@@ -32,43 +32,39 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from edgewheel.bench.loader import load_plan
-    from edgewheel.bench.search_record import SearchRecord, search_folder
     from edgewheel.errors import UsageError
-    from edgewheel.search.diagnose import Diagnose
-    from edgewheel.search.diagnose_words import diagnosis_data, meta_of, step_line, told
-    from edgewheel.search.diagnosing import Player
+    from edgewheel.search.diagnose_words import step_line
+    from edgewheel.search.diagnosing import Diagnosing
     from edgewheel.search.trials import SearchStopped
 
     if not LEAST_RPM <= args.speed <= MOST_RPM:
         raise UsageError(f"--speed {args.speed}: write {LEAST_RPM} to {MOST_RPM} rpm.")
-    plan = load_plan(args.bench)
+    diagnosing = Diagnosing(load_plan(args.bench), args.speed, args.runs, args.resume)
     talk = Talk()
-    steps: list[Step] = []
-    with SearchRecord(search_folder(args.runs, plan.name, args.resume)) as record:
-        meta = meta_of(plan, args.speed) | {"repeat": talk.keep(record.folder, args.typed)}
-        record.begin(plan.inputs, meta)
-        player = Player(plan, record)
-        diagnose = Diagnose(plan, player, args.speed)
-        with stoppable(player.stop):
-            try:
-                for step in diagnose.steps():
-                    steps.append(step)
-                    talk.say(step_line(step))
-            except SearchStopped:
-                talk.say(
-                    f"stopped after {diagnose.tries} tries. The same command with "
-                    f"--resume {record.folder} goes on from there"
-                )
-                return ExitCode.INTERRUPTED
-        diagnosis = diagnose.diagnosis
-        assert diagnosis is not None
-        record.finish({**meta, "diagnosis": diagnosis_data(diagnosis, steps)})
-    leave_junit(record.folder, talk)
+    diagnosing.summary["repeat"] = talk.keep(diagnosing.folder, args.typed)
+    with stoppable(diagnosing.stop):
+        try:
+            for step in diagnosing.items():
+                talk.say(step_line(step))
+        except SearchStopped:
+            talk.say(
+                f"stopped after {len(diagnosing.steps)} tries. The same command with "
+                f"--resume {diagnosing.folder} goes on from there"
+            )
+            return ExitCode.INTERRUPTED
+    leave_junit(diagnosing.folder, talk)
+    return _answered(diagnosing, args, talk)
+
+
+def _answered(diagnosing: Diagnosing, args: argparse.Namespace, talk: Talk) -> int:
+    from edgewheel.search.diagnose_words import told
+
+    diagnosis = diagnosing.diagnosis
     if args.json:
-        data = {"schema": 1, "folder": str(record.folder), **diagnosis_data(diagnosis, steps)}
+        data = {"schema": 1, "folder": str(diagnosing.folder), **diagnosing.data}
         print(json.dumps(data, indent=2))
     else:
-        talk.answer(f"{plan.name}: {told(diagnosis, args.speed)}")
-        talk.answer(f"Record: {record.folder}")
+        talk.answer(f"{diagnosing.name}: {told(diagnosis, args.speed)}")
+        talk.answer(f"Record: {diagnosing.folder}")
     sound = diagnosis.complete and not diagnosis.findings
     return ExitCode.PASSED if sound else ExitCode.FAILED

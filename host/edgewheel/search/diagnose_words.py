@@ -1,33 +1,13 @@
-"""What diagnose notes in its record, and its answer in words."""
+"""The answer of diagnose, in words and for JSON."""
 
 from __future__ import annotations
 
-import platform
-from fractions import Fraction
 from textwrap import fill
 from typing import Any
 
-from edgewheel import __version__
-from edgewheel.bench.plan import Plan
-from edgewheel.bench.search_record import FINGERPRINT
 from edgewheel.search.diagnose import Diagnosis, Step
-from edgewheel.search.trial import RunUp
-from edgewheel.search.trials import fingerprint
 
 WIDTH = 96
-
-
-def meta_of(plan: Plan, rpm: int) -> dict[str, str]:
-    """What decides the search."""
-    return {
-        "kind": "diagnose",
-        "name": plan.name,
-        "edgewheel": __version__,
-        "python": platform.python_version(),
-        "seed": str(plan.seed),
-        "bench": plan.inputs[0][0] if plan.inputs else "",
-        FINGERPRINT: fingerprint(plan, RunUp(Fraction(rpm)), {"kind": "diagnose"}),
-    }
 
 
 def told(diagnosis: Diagnosis, rpm: int) -> str:

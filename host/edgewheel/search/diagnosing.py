@@ -1,19 +1,77 @@
-"""Diagnose on a bench: plays the tries, keeps each in the record of the search."""
+"""Diagnose on a bench: plays the tries, keeps each in the record of the search, and the answer."""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from dataclasses import asdict
 from fractions import Fraction
+from pathlib import Path
 from random import Random
+from typing import Any
 
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.rig import Rig
-from edgewheel.bench.search_record import SearchRecord, Trial
+from edgewheel.bench.runner import meta_of
+from edgewheel.bench.search_record import FINGERPRINT, SearchRecord, Trial, search_folder
 from edgewheel.bench.truth import CYCLE_DEG
+from edgewheel.search.diagnose import Diagnose, Diagnosis, Step
+from edgewheel.search.diagnose_words import diagnosis_data
 from edgewheel.search.look import Look, Stage, look
-from edgewheel.search.trials import SearchStopped
+from edgewheel.search.trials import SearchStopped, fingerprint
 from edgewheel.search.variant import Variant, varied
+
+
+class Diagnosing:
+    """A diagnosis with its record in a folder under `runs` or in `resume`: iterate over `items()`.
+
+    Every try is at `rpm` but those about speed. Raises UsageError where `resume` holds no record,
+    or that of another search.
+    """
+
+    def __init__(self, plan: Plan, rpm: int, runs: Path, resume: Path | None = None) -> None:
+        self._plan = plan
+        self._rpm = rpm
+        self.folder = search_folder(runs, plan.name, resume)
+        self._player: Player | None = None
+        self._stopped = False
+        self.name = plan.name
+        self.steps: list[Step] = []
+        self.summary: dict[str, Any] = {}
+        """What a command adds to the summary."""
+
+    def stop(self) -> None:
+        """Park the outputs and start no other try; may be called from a signal handler."""
+        self._stopped = True
+        if self._player is not None:
+            self._player.stop()
+
+    def items(self) -> Iterator[Step]:
+        """Each try when it is over, then there is a `diagnosis`. Raises SearchStopped, BenchError.
+
+        The record is opened here: a database belongs to the thread that opens it.
+        """
+        plan = self._plan
+        decides = fingerprint(plan.inputs, "diagnose", str(self._rpm))
+        meta = {"kind": "diagnose", **meta_of(plan), FINGERPRINT: decides}
+        with SearchRecord(self.folder) as record:
+            record.begin(plan.inputs, meta)
+            self._player = player = Player(plan, record)
+            if self._stopped:
+                raise SearchStopped
+            diagnose = Diagnose(plan, player, self._rpm)
+            for step in diagnose.steps():
+                self.steps.append(step)
+                yield step
+            assert diagnose.diagnosis is not None
+            self.diagnosis: Diagnosis = diagnose.diagnosis
+            told = {"board": player.board, "diagnosis": self.data}
+            record.finish({**meta, **told, **self.summary})
+
+    @property
+    def data(self) -> dict[str, Any]:
+        """The end and the way there, for JSON."""
+        return diagnosis_data(self.diagnosis, self.steps)
 
 
 class Player:
@@ -30,6 +88,11 @@ class Player:
         self._rig = Rig()
         self._count = 0
         self._stopped = False
+
+    @property
+    def board(self) -> str:
+        """The board that was played on."""
+        return self._rig.board
 
     def stop(self) -> None:
         """Park the outputs and start no other try; may be called from a signal handler."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import platform
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -11,11 +10,11 @@ from typing import Any
 
 import numpy as np
 
-from edgewheel import __version__
 from edgewheel.bench.events import Event, Pulsed, Reported, SyncGained
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.record import run_folder
 from edgewheel.bench.rig import Rig
+from edgewheel.bench.runner import meta_of
 from edgewheel.bench.search_record import SearchRecord, Trial
 from edgewheel.bench.timing.crank import crank_at
 from edgewheel.bench.truth import CYCLE_DEG
@@ -142,14 +141,7 @@ class Starts:
     def items(self) -> Iterator[Start]:
         """Each start when it is over, kept as a row of the record. Raises BenchError."""
         with SearchRecord(self.folder) as record:
-            meta = {
-                "kind": "starts",
-                "name": self.plan.name,
-                "edgewheel": __version__,
-                "python": platform.python_version(),
-                "seed": str(self.plan.seed),
-                "bench": self.plan.inputs[0][0],
-            }
+            meta = {"kind": "starts", **meta_of(self.plan)}
             record.inputs(self.plan.inputs, meta)
             for number in range(self.count):
                 start = play_start(self.rig, self.plan, Fraction(CYCLE_DEG * number, self.count))

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-import platform
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, Self
@@ -17,6 +16,7 @@ from typing import Any, Self
 from edgewheel import __version__
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.rig import Rig
+from edgewheel.bench.runner import meta_of
 from edgewheel.bench.search_record import FINGERPRINT, SearchRecord, Trial, search_folder
 from edgewheel.errors import BenchError
 from edgewheel.search.trial import Planner, RunUp, judge
@@ -45,13 +45,9 @@ class Trials:
         self._run_up = run_up
         self._plan = plan
         self._meta = {
-            "name": plan.name,
-            "edgewheel": __version__,
-            "python": platform.python_version(),
-            "seed": str(plan.seed),
-            "bench": plan.inputs[0][0] if plan.inputs else "",
+            **meta_of(plan),
             **asked,
-            FINGERPRINT: fingerprint(plan, run_up, asked),
+            FINGERPRINT: fingerprint(plan.inputs, repr(run_up), json.dumps(dict(asked))),
         }
         self.folder = search_folder(runs, plan.name, resume)
         self._rig = Rig()
@@ -112,7 +108,7 @@ class Trials:
         return trial
 
 
-def fingerprint(plan: Plan, run_up: RunUp, asked: Mapping[str, str]) -> str:
-    """A digest of everything that decides the trials of a search."""
-    parts = [__version__, *(text for _, text in plan.inputs), repr(run_up), json.dumps(dict(asked))]
+def fingerprint(inputs: Iterable[tuple[str, str]], *asked: str) -> str:
+    """A digest of everything that decides the trials of a search: its files and what is asked."""
+    parts = [__version__, *(text for _, text in inputs), *asked]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()

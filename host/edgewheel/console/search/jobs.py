@@ -7,15 +7,14 @@ from pathlib import Path
 
 from edgewheel.bench.events import Progress
 from edgewheel.bench.plan import Plan, Staircase
-from edgewheel.bench.record import run_folder
-from edgewheel.bench.search_record import SearchRecord, Trial
+from edgewheel.bench.search_record import Trial
 from edgewheel.console.search.job import Job, Stage
 from edgewheel.console.search.pictures import HELD, LOST, along, staircase
 from edgewheel.errors import UsageError
 from edgewheel.search.axis import Axis
-from edgewheel.search.diagnose import Diagnose
-from edgewheel.search.diagnose_words import diagnosis_data, meta_of, step_line, told
-from edgewheel.search.diagnosing import Player
+from edgewheel.search.diagnose import MOST_TRIES
+from edgewheel.search.diagnose_words import step_line, told
+from edgewheel.search.diagnosing import Diagnosing
 from edgewheel.search.envelope import Envelope
 from edgewheel.search.picture import as_text
 from edgewheel.search.seek import Seek
@@ -29,8 +28,6 @@ SHOWN_SHARE = 0.005
 """A sweep says how far it is after each such part of it, and at each point."""
 
 DIAGNOSE_RPM = 1000
-MOST_TRIES = 50
-"""Diagnose never takes more; how many it takes nobody knows before."""
 
 
 class SweepJob(Job):
@@ -146,34 +143,19 @@ class DiagnoseJob(Job):
     name = "Diagnose"
 
     def __init__(self, plan: Plan, runs: Path) -> None:
-        self._plan = plan
-        self.folder = run_folder(runs, plan.name)
-        self._player: Player | None = None
-        self._stopped = False
+        self._diagnosing = Diagnosing(plan, DIAGNOSE_RPM, runs)
+        self.folder = self._diagnosing.folder
 
     def stages(self) -> Iterator[Stage]:
-        steps = []
-        meta = meta_of(self._plan, DIAGNOSE_RPM)
-        # A database belongs to the thread that opens it.
-        with SearchRecord(self.folder) as record:
-            record.begin(self._plan.inputs, meta)
-            self._player = player = Player(self._plan, record)
-            if self._stopped:
-                raise SearchStopped
-            diagnose = Diagnose(self._plan, player, DIAGNOSE_RPM)
-            for step in diagnose.steps():
-                steps.append(step)
-                lines = tuple(step_line(one) for one in steps)
-                yield Stage(diagnose.tries / MOST_TRIES, f"try {step.number}", lines)
-            diagnosis = diagnose.diagnosis
-            assert diagnosis is not None
-            record.finish({**meta, "diagnosis": diagnosis_data(diagnosis, steps)})
-        yield Stage(1.0, "", lines, (), _capital(told(diagnosis, DIAGNOSE_RPM)))
+        lines: tuple[str, ...] = ()
+        for step in self._diagnosing.items():
+            lines = (*lines, step_line(step))
+            yield Stage(len(lines) / MOST_TRIES, f"try {step.number}", lines)
+        answer = told(self._diagnosing.diagnosis, DIAGNOSE_RPM)
+        yield Stage(1.0, "", lines, (), _capital(answer))
 
     def stop(self) -> None:
-        self._stopped = True
-        if self._player is not None:
-            self._player.stop()
+        self._diagnosing.stop()
 
 
 def _point_line(result: PointResult) -> str:

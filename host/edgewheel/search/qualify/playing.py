@@ -7,26 +7,24 @@ was.
 
 from __future__ import annotations
 
-import hashlib
 import json
-import platform
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from random import Random
 from typing import Any, Protocol, Self
 
-from edgewheel import __version__
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.record_folder import read_summary
 from edgewheel.bench.rig import Rig
+from edgewheel.bench.runner import meta_of
 from edgewheel.bench.search_record import FINGERPRINT, SearchRecord, Trial, search_folder
 from edgewheel.clock import utc_stamp
 from edgewheel.errors import BenchError, UsageError
 from edgewheel.search.qualify.plan import QualifyPlan
 from edgewheel.search.qualify.shown import Shown
 from edgewheel.search.trial import SEEDS
-from edgewheel.search.trials import SearchStopped
+from edgewheel.search.trials import SearchStopped, fingerprint
 
 TEST = "test "
 """Before a test's name in the record's notes: what was asked in it."""
@@ -184,17 +182,10 @@ def _summary_in(folder: Path) -> Mapping[str, Any]:
 def _meta(plan: QualifyPlan) -> dict[str, str]:
     return {
         "kind": "qualify",
+        **meta_of(plan.bench.plan),
         "name": plan.name,
-        "edgewheel": __version__,
-        "python": platform.python_version(),
         "seed": str(plan.seed),
         "began": utc_stamp(),
-        FINGERPRINT: _fingerprint(plan),
+        FINGERPRINT: fingerprint(plan.inputs, str(plan.seed)),
         **{f"{TEST}{test.name}": test.asked for test in plan.tests},
     }
-
-
-def _fingerprint(plan: QualifyPlan) -> str:
-    """A digest of everything that decides the trials."""
-    parts = [__version__, str(plan.seed), *(text for _, text in plan.inputs)]
-    return hashlib.sha256("\n".join(parts).encode()).hexdigest()

@@ -101,7 +101,7 @@ class Qualification:
             "kind": "qualify",
             "name": plan.name,
             "verdict": self.grade.value,
-            **{key: player.meta[key] for key in ("edgewheel", "python")},
+            **{key: player.meta[key] for key in ("edgewheel", "python", "bench")},
             "seed": plan.seed,
             "board": player.rig.board,
             "controller": _controller(plan),
