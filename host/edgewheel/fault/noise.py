@@ -9,9 +9,11 @@ from typing import Annotated, Protocol
 
 import numpy as np
 
-from edgewheel.edges.compile import EdgeCompiler
 from edgewheel.edges.levels import LevelTable
+from edgewheel.edges.phase import PhaseTables
 from edgewheel.edges.reorder import Reorder
+from edgewheel.edges.stream import EdgeStream
+from edgewheel.edges.stretch import FixedCourse
 from edgewheel.edges.table import NO_TOOTH, EdgeChunk, EdgeHeader, Ticks, join
 from edgewheel.fault.bounce import LONGEST_US, MOST_PULSES
 from edgewheel.fault.draw import uniform
@@ -87,13 +89,14 @@ class _Ignitions:
         angles = tuple(sorted({(tdc - before_tdc_deg) % CYCLE_DEG for tdc in scene.tdc_deg}))
         nothing = (0,) * len(angles)
         marks = LevelTable(CYCLE_DEG, ("ignition",), angles, nothing, nothing, (0,))
-        compiler = EdgeCompiler(marks, scene.motion, scene.tick_hz)
+        course = FixedCourse(PhaseTables(marks), scene.motion, scene.tick_hz)
+        stream = EdgeStream(marks, course, scene.tick_hz)
         self._delay = scene.us_ticks(delay_us)
         begin_tick = max(scene.begin_tick - self._delay - length_ticks, 0)
         begin_s = Fraction(begin_tick, scene.tick_hz)
-        self._chunks = compiler.chunks(begin_s, chunk_edges=MARKS_A_CHUNK)
+        self._chunks = stream.chunks(begin_s, None, chunk_edges=MARKS_A_CHUNK)
         self._known = np.empty(0, np.int64)
-        self._count = compiler.passed(begin_s)
+        self._count = stream.passed(begin_s)
 
     def before(self, tick: int) -> tuple[Ticks, Ticks]:
         while not len(self._known) or self._known[-1] < tick:

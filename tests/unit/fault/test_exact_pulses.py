@@ -12,6 +12,7 @@ import numpy as np
 
 from edgewheel.edges.table import join
 from edgewheel.fault.pipeline import Pipeline
+from edgewheel.motion.cam import CamTiming
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import hold, ramp
 from signals import HZ, faulty, gone_and_new, sound, turns
@@ -53,6 +54,12 @@ def test_noise_of_the_ignition_follows_the_crank_even_on_a_ramp():
     edges = [tick for tick, level in sound(motion=motion).on("crank") if level][1::2]
     starts = sorted({tick for _, tick, _ in signal.changes})[::2]
     assert added and starts == [tick + 40 for tick in edges]
+
+
+def test_noise_of_the_ignition_stays_with_the_crank_when_a_motion_times_the_cam():
+    words = "kind: noise, tracks: [crank], width_us: 5, ignition_deg: 20"
+    timed = Motion([hold(Fraction(1000), turns=Fraction(3))], Fraction(0), {"cam": CamTiming()})
+    assert sorted(faulty(words, motion=timed).changes) == sorted(faulty(words).changes) != []
 
 
 def test_noise_that_overlaps_an_edge_is_left_out_on_that_track_only():
