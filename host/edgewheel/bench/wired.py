@@ -59,7 +59,7 @@ class ControllerOnPins:
         last_tick = until_tick - 1
         self._vr.know(transitions.peaks)
         wired = self._wiring.pass_on(self._before(transitions, until_tick), last_tick)
-        seen = self._vr.pass_on(wired)
+        seen = self._vr.pass_on(wired, last_tick)
         output = self._controller.feed(seen.ticks, seen.masks, last_tick)
         self._serial += output.serial
         pulses = [Pulse(p.tick, p.line, p.level) for p in output.pulses if p.line < self._inputs]

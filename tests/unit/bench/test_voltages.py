@@ -3,10 +3,13 @@
 import json
 from fractions import Fraction
 
+import numpy as np
 import pytest
 import yaml
 
+from edgewheel.bench.events import Pulsed
 from edgewheel.bench.loader import load_plan
+from edgewheel.bench.rig import Rig
 from edgewheel.bench.voltages import shape
 from edgewheel.board.stage_store import SHIPPED
 from edgewheel.cli.main import main
@@ -76,6 +79,17 @@ def test_the_arming_threshold_against_speed_comes_back(tmp_path, capsys, rpm, th
     low, high = data["low"], data["high"]
     assert low <= expected * 1.01 and expected * 0.99 <= high
     assert high - low < 0.06 * expected
+
+
+def test_sparks_are_late_by_the_low_pass_before_the_comparator(tmp_path):
+    """A half-wave of 500 us at 1,000 rpm: atan(w RC) / w is 49.2 us for 50 us."""
+    low_pass = ("teeth_a_turn: 60", "teeth_a_turn: 60, time_constant_us: 50")
+    seconds = []
+    for changes in ((), (low_pass,)):
+        events = Rig().run(load_plan(bench_file(tmp_path, "2", *changes)))
+        seconds.append([one.seconds for one in events if isinstance(one, Pulsed) and one.level])
+    quick, late = (np.array(one[-8:]) for one in seconds)
+    assert late - quick == pytest.approx(49.2e-6, abs=1e-6)
 
 
 def test_amplitude_is_proportional_to_speed_up_to_the_knee(tmp_path):

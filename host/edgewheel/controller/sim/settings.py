@@ -58,11 +58,13 @@ class VrSettings:
 
     `arming_mv` is ((rpm, mV), ...), straight between its points and level beyond them, by the speed
     that the time between two teeth tells at `teeth_a_turn`, teeth and gaps, of a crank turn. The
-    input's level rises at the centre of a tooth and falls between teeth.
+    input's level rises at the centre of a tooth and falls between teeth. `time_constant_us` is that
+    of the low-pass before the comparator, R times C; 0 is none.
     """
 
     arming_mv: tuple[tuple[Rpm, Millivolts], ...]
     teeth_a_turn: Annotated[float, Range(above=0, maximum=1000)]
+    time_constant_us: Microseconds = 0.0
 
 
 @dataclass(frozen=True)

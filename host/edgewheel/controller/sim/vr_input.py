@@ -1,8 +1,9 @@
 """A controller's VR inputs: from a voltage to a level that turns over at the tooth's centre.
 
-A half-wave that is high enough arms the input; at the zero crossing behind it the output rises. It
-falls at the next crossing the other way. One that is too low leaves everything as it is, so that
-tooth is missed. How high is enough depends on the speed that the last two teeth told.
+A low-pass makes half-waves lower and their crossings late. One that is then high enough arms the
+input; at the zero crossing behind it the output rises. It falls at the next crossing the other way.
+One that is too low leaves everything as it is, so that tooth is missed. How high is enough depends
+on the speed that the last two teeth told.
 """
 
 from __future__ import annotations
@@ -11,8 +12,9 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
+from edgewheel.controller.sim.low_pass import Crossing, LowPass
 from edgewheel.controller.sim.settings import ControllerSettings, VrSettings
-from edgewheel.link.pinbus import Peaks, Transitions
+from edgewheel.link.pinbus import Bytes, Ints, Peaks, Transitions
 
 SECONDS_A_MINUTE = 60
 
@@ -35,6 +37,7 @@ class VrInputs:
     ) -> None:
         self._mv_a_height = mv_a_height
         self._delay_ticks = delay_ticks
+        self._mask = mask
         self._inputs: dict[int, _VrInput] = {}
         for one in (settings.crank, settings.cam):
             if one is not None and one.vr is not None and one.line in lines:
@@ -57,17 +60,24 @@ class VrInputs:
                     dict(zip(ticks.tolist(), heights.tolist(), strict=True))
                 )
 
-    def pass_on(self, transitions: Transitions) -> Transitions:
-        """The levels behind the inputs, at the ticks of the voltages' transitions."""
-        if not self._inputs or not len(transitions):
+    def pass_on(self, transitions: Transitions, until_tick: int) -> Transitions:
+        """The levels behind the inputs up to a tick, from all that the lines did up to then."""
+        if not self._inputs:
             return transitions
-        masks = transitions.masks.copy()
-        for line, one in self._inputs.items():
-            levels = masks >> np.uint8(line) & np.uint8(1)
-            behind = one.pass_on(transitions.ticks.tolist(), levels.tolist())
-            masks &= np.uint8(0xFF ^ 1 << line)
-            masks |= np.array(behind, np.uint8) << np.uint8(line)
-        return Transitions(transitions.ticks, masks)
+        masks = np.concatenate(([self._mask], transitions.masks)).astype(np.uint8)
+        self._mask = int(masks[-1])
+        turned = {
+            line: one.pass_on(
+                transitions.ticks, masks[1:] >> np.uint8(line) & np.uint8(1), until_tick
+            )
+            for line, one in self._inputs.items()
+        }
+        ticks = np.unique(np.concatenate([transitions.ticks, *(at for at, _ in turned.values())]))
+        seen = masks[np.searchsorted(transitions.ticks, ticks, side="right")]
+        for line, (at, levels) in turned.items():
+            seen &= np.uint8(0xFF ^ 1 << line)
+            seen |= levels[np.searchsorted(at, ticks, side="right")] << np.uint8(line)
+        return Transitions(ticks, seen)
 
 
 class _VrInput:
@@ -77,7 +87,8 @@ class _VrInput:
         self._rpm = [rpm for rpm, _ in settings.arming_mv]
         self._mv = [mv for _, mv in settings.arming_mv]
         self._rpm_ticks = SECONDS_A_MINUTE * tick_hz / settings.teeth_a_turn
-        self._level = level
+        self._low_pass = LowPass(settings.time_constant_us * tick_hz / 1e6)
+        self._level = np.uint8(level)
         self._output = 0
         self._known: dict[int, float] | None = None
         self._last: int | None = None
@@ -86,17 +97,23 @@ class _VrInput:
     def know(self, heights_mv: Mapping[int, float]) -> None:
         self._known = {**(self._known or {}), **heights_mv}
 
-    def pass_on(self, ticks: list[int], levels: list[int]) -> list[int]:
-        out = []
-        for tick, level in zip(ticks, levels, strict=True):
-            if level != self._level:
-                self._cross(tick, level)
-                self._level = level
-            out.append(self._output)
-        return out
+    def pass_on(self, ticks: Ints, levels: Bytes, until_tick: int) -> tuple[Ints, Bytes]:
+        """n ticks at which its output may change, and the n + 1 levels before and from each on."""
+        changed = np.flatnonzero(np.diff(levels, prepend=self._level))
+        for tick, level in zip(ticks[changed].tolist(), levels[changed].tolist(), strict=True):
+            self._low_pass.send(Crossing(tick, level, self._height_mv(tick)))
+            self._level = np.uint8(level)
+        crossings = self._low_pass.receive(until_tick)
+        outputs = [self._output, *map(self._cross, crossings)]
+        return np.array([one.tick for one in crossings], np.int64), np.array(outputs, np.uint8)
 
-    def _cross(self, tick: int, level: int) -> None:
-        height_mv = float("inf") if self._known is None else self._known.pop(tick, 0.0)
+    def _height_mv(self, tick: int) -> float:
+        """Of the half-wave that ends there; a square wave is as high as can be."""
+        return float("inf") if self._known is None else self._known.pop(tick, 0.0)
+
+    def _cross(self, crossing: Crossing) -> int:
+        """The output from a crossing of the filtered voltage on."""
+        tick, level, height_mv = crossing
         if level:
             self._output = 0
         elif height_mv >= self._arming_mv:
@@ -105,3 +122,4 @@ class _VrInput:
                 rpm = self._rpm_ticks / (tick - self._last)
                 self._arming_mv = float(np.interp(rpm, self._rpm, self._mv))
             self._last = tick
+        return self._output
