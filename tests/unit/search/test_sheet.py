@@ -173,6 +173,15 @@ def test_a_reluctor_is_seen_up_to_the_threshold_of_the_sheet(tmp_path):
         assert passes(tmp_path, played, sheet.typed()) is synced
 
 
+def test_how_late_an_inputs_low_pass_is_stands_beside_the_reference_angle(tmp_path):
+    """A half-wave of 3 degrees lasts 100 us at 5,000 rpm: atan(pi / 5) x 100 us / pi of 20 us."""
+    vr = {"arming_mv": [[0, 100]], "teeth_a_turn": 60, "time_constant_us": 20}
+    plan = write(tmp_path, MOON, {"crank.vr": vr})
+    notes = " ".join(sheet_of(bench_subject(plan, "bench.yaml")).line("reference").notes)
+    assert "late by 0.03 degrees at 250 rpm and 0.54 degrees at 5000 rpm" in notes
+    assert "low-pass" not in " ".join(sheet_of_whole(tmp_path, MOON).line("reference").notes)
+
+
 def test_a_bounce_longer_than_a_tooth_has_no_blanking(tmp_path):
     bench = MOON | {"faults": {"worn": BOUNCE | {"delay_us": 190}}}
     line = sheet_for(tmp_path, bench).line("blanking_us")

@@ -8,17 +8,21 @@ from fractions import Fraction
 from typing import Any
 
 from edgewheel.bench.position import tooth_pitch_deg
+from edgewheel.controller.sim.low_pass import low_passed
 from edgewheel.edges.cam_places import CamPlace, cam_places
-from edgewheel.search.sheet.crank import crank_edge, edge_line
+from edgewheel.search.sheet.crank import US_PER_S, crank_edge, edge_line
 from edgewheel.search.sheet.model import Bound, Line, Subject
 from edgewheel.search.variant import cam_track
 from edgewheel.wheel.landmarks import main_track, reference
 from edgewheel.wheel.model import TURN, Track
-from edgewheel.wheel.pins import levels_at, reads_level
+from edgewheel.wheel.pins import edge_periods, levels_at, pin_edges, reads_level
+from edgewheel.wheel.ratios import usual_period
 from edgewheel.wheel.wording import reference_words
 
 CYCLE_DEG = 2 * TURN
 TURN_DEG = float(TURN)
+DEG_PER_S = 6
+"""Crank degrees a second at one rpm."""
 
 
 @dataclass(frozen=True)
@@ -203,6 +207,7 @@ def _reference(subject: Subject, at: Fraction, words: str, second: bool) -> Iter
     notes = [f"From the {words} to TDC of cylinder {cylinder}."]
     if second:
         notes.append("Counted from the reference of the turn in which the cam's edge comes.")
+    notes += _latency(subject)
     beyond = "sparks count as misplaced"
     order = [cylinder for cylinder, _ in subject.wheel.tdc]
     typed = {
@@ -220,6 +225,25 @@ def _reference(subject: Subject, at: Fraction, words: str, second: bool) -> Iter
         tuple(notes),
         ask="edgewheel run BENCH with two speeds held, then edgewheel timing RUN",
         typed=typed,
+    )
+
+
+def _latency(subject: Subject) -> Iterator[str]:
+    """How late the reference is behind a reluctor's input, which grows with speed."""
+    vr = subject.settings.crank.vr if subject.settings else None
+    if vr is None or not vr.time_constant_us:
+        return
+    track, period = main_track(subject.wheel), subject.wheel.period
+    counted = pin_edges(track, period, crank_edge(track, period))
+    half_wave_deg = float(usual_period(edge_periods(counted, period))) / 2
+    late = []
+    for rpm in subject.speeds_rpm():
+        deg_per_us = DEG_PER_S * rpm / US_PER_S
+        late_us, _ = low_passed(half_wave_deg / deg_per_us, vr.time_constant_us)
+        late.append(f"{late_us * deg_per_us:.2f} degrees at {rpm:.0f} rpm")
+    yield (
+        f"The input's low-pass makes it late by {' and '.join(dict.fromkeys(late))}: a latency, no "
+        "part of this angle."
     )
 
 
