@@ -11,6 +11,7 @@ from edgewheel.bench.plan import (
     ControllerChoice,
     Plan,
     Staircase,
+    voltage_tracks,
 )
 from edgewheel.bench.real_controllers import (
     CONTROLLER_KINDS,
@@ -23,6 +24,7 @@ from edgewheel.bench.wording import read_limits, read_signals
 from edgewheel.controller.sim.reading import read_settings
 from edgewheel.errors import UsageError
 from edgewheel.fault.loader import read_faults
+from edgewheel.fault.model import Fault
 from edgewheel.fault.signal import signal_of
 from edgewheel.motion.loader import load_motion, read_motion
 from edgewheel.motion.motion import Motion
@@ -54,7 +56,10 @@ def read_plan(document: Node, path: Path) -> Plan:
     sensors = read_sensors(section.optional("sensors"), wheel)
     tracks = tuple(track.name for track in wheel.tracks)
     stage = read_stage(section.optional("stage"), tracks, sensors)
-    faults = section.optional("faults")
+    faults_node = section.optional("faults")
+    faults: dict[str, Fault] = {}
+    if faults_node is not None:
+        faults = read_faults(faults_node, wheel, sensors, voltage_tracks(wheel, stage))
     controller, controller_files = _read_controller(section.required("controller"), path)
     signals = section.optional("signals")
     defaults = default_signals(controller)
@@ -69,13 +74,7 @@ def read_plan(document: Node, path: Path) -> Plan:
     plan = Plan(
         name,
         wheel,
-        signal_of(
-            wheel,
-            heard(sensors, stage),
-            motion,
-            read_faults(faults, wheel, sensors) if faults else {},
-            seed_number,
-        ),
+        signal_of(wheel, heard(sensors, stage), motion, faults, seed_number),
         _read_board(section.optional("board")),
         controller,
         stage,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Literal
@@ -75,6 +76,12 @@ class StageTimes:
     """Of a track that is played as a VR sensor's voltage."""
     origin: str = ""
     """Where the numbers are from, in words; empty if nobody says anything."""
+
+
+def voltage_tracks(wheel: Wheel, stage: Sequence[StageTimes]) -> frozenset[str]:
+    """The tracks of a wheel that are played as voltages, by name."""
+    pairs = zip(wheel.tracks, stage, strict=True)
+    return frozenset(track.name for track, times in pairs if times.voltage is not None)
 
 
 @dataclass(frozen=True)

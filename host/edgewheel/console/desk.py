@@ -22,7 +22,7 @@ from edgewheel.bench.live.state import (
     PhaseChanged,
 )
 from edgewheel.bench.loader import read_plan
-from edgewheel.bench.plan import Plan, SimulatedController
+from edgewheel.bench.plan import Plan, SimulatedController, voltage_tracks
 from edgewheel.console.document import only_faults, suited, text_of, with_settings, with_word
 from edgewheel.console.leaving import Leaving
 from edgewheel.console.spare_faults import with_spares
@@ -271,7 +271,8 @@ class Desk:
     def _use(self, document: Node, file: Path) -> None:
         plan = read_plan(document, file)
         # The spare faults are off, so nothing else in the plan is changed by them.
-        document = with_spares(document, plan.wheel, sensors_of(plan))
+        voltages = voltage_tracks(plan.wheel, plan.stage)
+        document = with_spares(document, plan.wheel, sensors_of(plan), voltages)
         (name, _), *others = plan.inputs
         plan = replace(plan, document=document, inputs=((name, text_of(document)), *others))
         player = self._make(plan, self.runs)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import replace
 
 from edgewheel.errors import EdgewheelError
@@ -38,16 +38,23 @@ start (`false_start`, `flips`) are none that a person could switch.
 """
 
 
-def with_spares(document: Node, wheel: Wheel, sensors: tuple[Sensor, ...]) -> Node:
-    """The bench file's tree with the spare faults behind its own, all of them off."""
+def with_spares(
+    document: Node, wheel: Wheel, sensors: tuple[Sensor, ...], voltages: Collection[str]
+) -> Node:
+    """The bench file's tree with the spare faults behind its own, all of them off.
+
+    `voltages` names the tracks that are played as voltages.
+    """
     section = document.section().nodes
     own = section["faults"].section().nodes if "faults" in section else {}
-    spares = {name: node for name, node in _spares(wheel, sensors) if name not in own}
+    spares = {name: node for name, node in _spares(wheel, sensors, voltages) if name not in own}
     faults = Node(document.place, {**own, **spares})
     return replace(document, content={**section, "faults": faults})
 
 
-def _spares(wheel: Wheel, sensors: tuple[Sensor, ...]) -> Iterator[tuple[str, Node]]:
+def _spares(
+    wheel: Wheel, sensors: tuple[Sensor, ...], voltages: Collection[str]
+) -> Iterator[tuple[str, Node]]:
     crank = main_track(wheel).name
     others = [track.name for track in wheel.tracks if track.name != crank]
     for name, words in SPARES.items():
@@ -55,14 +62,20 @@ def _spares(wheel: Wheel, sensors: tuple[Sensor, ...]) -> Iterator[tuple[str, No
             continue
         text = words.format(crank=crank, cam=others[0] if others else "")
         node = parse(f"{text[:-1]}, off: true}}", "spare fault")
-        if suits(name, node, wheel, sensors):
+        if suits(name, node, wheel, sensors, voltages):
             yield name, node
 
 
-def suits(name: str, node: Node, wheel: Wheel, sensors: tuple[Sensor, ...]) -> bool:
+def suits(
+    name: str,
+    node: Node,
+    wheel: Wheel,
+    sensors: tuple[Sensor, ...],
+    voltages: Collection[str] = (),
+) -> bool:
     """Whether the wheel has the teeth and the kind of sensor for it."""
     try:
-        read_faults(Node(node.place, {name: node}), wheel, sensors)
+        read_faults(Node(node.place, {name: node}), wheel, sensors, voltages)
     except EdgewheelError:
         return False
     return True

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from edgewheel.fault.flips import Flips
 from edgewheel.fault.kinds import KINDS
+from edgewheel.fault.lines import Polarity, SwappedTracks
 from edgewheel.fault.metal import LeadsReversed
 from edgewheel.fault.model import Complaint, Fault
 from edgewheel.fault.noise import Noise
@@ -14,10 +15,13 @@ from edgewheel.wheel.model import Sensor, Wheel
 from edgewheel.yamlfile import Node
 
 
-def read_faults(node: Node, wheel: Wheel, sensors: Sequence[Sensor]) -> dict[str, Fault]:
+def read_faults(
+    node: Node, wheel: Wheel, sensors: Sequence[Sensor], voltages: Collection[str] = ()
+) -> dict[str, Fault]:
     """Faults by name, in the order in which they apply; `off: true` leaves one out.
 
-    `sensors` in the order of the wheel's tracks. Raises FileError.
+    `sensors` in the order of the wheel's tracks; `voltages` names the tracks that the board plays
+    as voltages. Raises FileError.
     """
     section = node.section()
     faults: dict[str, Fault] = {}
@@ -25,6 +29,8 @@ def read_faults(node: Node, wheel: Wheel, sensors: Sequence[Sensor]) -> dict[str
         fault_node = section.required(name)
         off = fault_node.section().optional("off")
         fault = _read_fault(fault_node, wheel, sensors)
+        if (complaint := _voltage_complaint(fault, voltages)) is not None:
+            raise fault_node.refuse(*complaint)
         if off is None or not off.flag():
             faults[name] = fault
     return faults
@@ -43,6 +49,26 @@ def _read_fault(node: Node, wheel: Wheel, sensors: Sequence[Sensor]) -> Fault:
     if complaint is not None:
         raise node.refuse(*complaint)
     return fault
+
+
+def _voltage_complaint(fault: Fault, voltages: Collection[str]) -> Complaint | None:
+    """What a fault of levels cannot do to a voltage, whose half-waves have their shapes from the
+    wheel and the leads of the sensor.
+    """
+    if isinstance(fault, Polarity) and fault.track in voltages:
+        return (
+            f"'{fault.track}' is played as a voltage, which turns over when its leads do",
+            "Write 'kind: leads_reversed', or leave 'output: vr' out of the stage.",
+        )
+    if isinstance(fault, SwappedTracks):
+        for track in (fault.track, fault.other):
+            if track in voltages:
+                return (
+                    f"'{track}' is played as a voltage, which cannot take another track's place",
+                    "Change the two tracks' names over in the wheel file, in 'sensors' and in "
+                    "'stage', or leave 'output: vr' out of the stage.",
+                )
+    return None
 
 
 def _complaint(fault: Fault, wheel: Wheel, sensors: Sequence[Sensor]) -> Complaint | None:

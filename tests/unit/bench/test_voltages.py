@@ -163,9 +163,16 @@ def test_a_diagnosis_plays_the_voltage_of_its_suspect(tmp_path):
         assert suspect.signal.levels.vr[0].amplitude is None
 
 
+def faulty(words):
+    return "motion:", f"faults: {{bad: {{{words}}}}}\nmotion:"
+
+
 @pytest.mark.parametrize(
     ("change", "words"),
     [
+        (faulty("kind: polarity, track: crank, off: true"), "Write 'kind: leads_reversed'"),
+        (faulty("kind: swapped, track: crank, other: cam"), "in 'sensors' and in 'stage'"),
+        (faulty("kind: swapped, track: cam, other: crank"), "'crank' is played as a voltage"),
         (("kind: vr, ", "kind: hall, "), "only a VR sensor's amplitude"),
         (("kind: vr, amplitude: {mv_per_rpm: 2}", "kind: vr"), "of known amplitude"),
         (("fall_us: 9.6", "fall_us: 1"), "Write the same 'rise_us' and 'fall_us'"),
@@ -180,6 +187,11 @@ def test_a_diagnosis_plays_the_voltage_of_its_suspect(tmp_path):
 def test_what_cannot_be_played_is_said(tmp_path, change, words):
     with pytest.raises(FileError, match=words):
         load_plan(bench_file(tmp_path, "2", change))
+
+
+def test_the_polarity_of_a_level_beside_a_voltage_turns_over(tmp_path):
+    faults = load_plan(bench_file(tmp_path, "2", faulty("kind: polarity, track: cam"))).signal
+    assert list(faults.faults) == ["bad"]
 
 
 def test_a_hall_track_read_by_a_vr_sensor_says_how_far_its_timing_moves(tmp_path, capsys):

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from edgewheel.bench.live.faults import FaultWish, refuse_scripted
 from edgewheel.bench.live.state import FaultState
 from edgewheel.bench.loader import read_sensors
-from edgewheel.bench.plan import Plan
+from edgewheel.bench.plan import Plan, voltage_tracks
 from edgewheel.errors import UsageError
 from edgewheel.fault.loader import read_faults
 from edgewheel.fault.model import Fault
@@ -101,7 +101,8 @@ def ripple_of(plan: Plan) -> RippleSource:
 def _all(plan: Plan, tree: Node | None) -> dict[str, Fault]:
     if tree is None:
         return {}
-    return read_faults(_none_off(tree), plan.wheel, sensors_of(plan))
+    voltages = voltage_tracks(plan.wheel, plan.stage)
+    return read_faults(_none_off(tree), plan.wheel, sensors_of(plan), voltages)
 
 
 def _none_off(tree: Node) -> Node:
