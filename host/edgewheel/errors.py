@@ -9,6 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
+MISTAKE = "edgewheel: this is a mistake in edgewheel itself, please report it"
+"""How the last line begins when something escapes that is no `EdgewheelError`."""
+
 
 class EdgewheelError(Exception):
     """Something a person can mend; its text says how."""

@@ -13,7 +13,7 @@ from edgewheel.bench.live.state import LivePhase
 from edgewheel.console.app import ConsoleApp
 from edgewheel.console.desk import FIRST, Desk
 from edgewheel.console.search.job import Job, Stage
-from mock_bench import MockBench
+from mock_bench import MockBench, mock_desk
 
 
 class SlowBench(MockBench):
@@ -126,6 +126,15 @@ def test_a_search_waits_for_the_board_and_says_so():
             return text(app)
 
     assert "played" in asyncio.run(scenario())
+
+
+def test_a_mistake_in_a_bench_that_was_left_is_heard_of():
+    desk = mock_desk()
+    left = desk.player
+    left.crash = ZeroDivisionError("planted")
+    desk.open(FIRST)
+    desk.wait_until_free()
+    assert desk.mistake is left.crash
 
 
 def test_a_bench_file_that_cannot_be_played_live_leaves_the_bench_that_is_there():

@@ -8,14 +8,11 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from edgewheel.cli.exits import MISTAKE, ExitCode
+from edgewheel.cli.exits import ExitCode
 
 if TYPE_CHECKING:
     from edgewheel.console.app import ConsoleApp
     from edgewheel.console.settings import Settings
-
-CRASHED = 1
-"""What Textual returns after an uncaught exception."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -63,10 +60,8 @@ def _open(args: argparse.Namespace, settings: Settings) -> int:
         app.run()
     finally:
         app.desk.close()
-    if app.desk.mistake is not None:
-        raise app.desk.mistake
-    if app.return_code == CRASHED:
-        print(MISTAKE, file=sys.stderr)
+    if app.mistake is not None:
+        print(app.mistake.told(), file=sys.stderr)
         return ExitCode.INTERNAL
     return app.return_code or ExitCode.PASSED
 

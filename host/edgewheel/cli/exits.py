@@ -4,9 +4,6 @@ from __future__ import annotations
 
 from enum import IntEnum
 
-MISTAKE = "edgewheel: this is a mistake in edgewheel itself, please report it"
-"""What is said last before `ExitCode.INTERNAL`."""
-
 
 class ExitCode(IntEnum):
     """What a command's end means."""

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from typing import Protocol, cast
 
 from edgewheel import __version__
-from edgewheel.cli.exits import MISTAKE, ExitCode
-from edgewheel.errors import EdgewheelError
+from edgewheel.cli.exits import ExitCode
+from edgewheel.errors import MISTAKE, EdgewheelError
 
 
 class Command(Protocol):

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import asyncio
 import gc
 import os
-import signal
+import threading
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
+from io import StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
+from rich.console import Console
 from textual import events
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
@@ -25,8 +26,10 @@ from edgewheel.console.dialogs.choose import Choice, ChooseDialog
 from edgewheel.console.dialogs.help import HelpDialog
 from edgewheel.console.dialogs.speed import SpeedDialog
 from edgewheel.console.live.page import LivePage
+from edgewheel.console.mistake import Mistake
 from edgewheel.console.page import Page
 from edgewheel.console.settings import Settings
+from edgewheel.console.signals import Signals
 from edgewheel.console.themes import DAY, NIGHT
 from edgewheel.console.watch import TICKS_PER_S
 from edgewheel.errors import EdgewheelError
@@ -37,8 +40,11 @@ if TYPE_CHECKING:
 BY_SIGNAL = 128
 """A shell's exit code for an end by a signal, before the signal's number."""
 
+PATIENCE_S = 5.0
+"""The console is ended so long after a signal, if it cannot leave by itself."""
+
 MISTAKEN = 1
-"""What Textual, too, returns where it cannot go on; `Desk.mistake` says why."""
+"""What Textual, too, returns where it cannot go on; `ConsoleApp.mistake` says why."""
 
 
 def _search_page() -> Screen[None]:
@@ -82,6 +88,9 @@ class ConsoleApp(App[None]):
         self._settings = settings or Settings()
         self._paced = paced
         self._looks: Timer | None = None
+        self._signals = Signals(self._end_by_signal)
+        # Textual's account of a mistake is long, and not for the terminal.
+        self.error_console = Console(file=StringIO())
         self.running: Running | None = None
         """The search that is going on, or the last one."""
         if "TEXTUAL_ANIMATIONS" not in os.environ:
@@ -92,13 +101,16 @@ class ConsoleApp(App[None]):
     def on_mount(self) -> None:
         self._set_theme()
         self.set_keymap(dict(self._settings.keys))
-        self._catch_signals()
+        self._signals.catch()
         if self._paced:
             self._looks = self.set_interval(1 / TICKS_PER_S, self.look)
         self.call_after_refresh(self.look)
         # What is there now stays: looking through all of it for garbage would hold the screen up.
         gc.freeze()
         gc.enable()
+
+    def on_unmount(self) -> None:
+        self._signals.release()
 
     async def on_event(self, event: events.Event) -> None:
         """Keys go to where the keys before them lead, however fast they come.
@@ -132,6 +144,16 @@ class ConsoleApp(App[None]):
         if page is not None:
             with self.batch_update():
                 page.show(view)
+
+    @property
+    def mistake(self) -> Mistake | None:
+        """The mistake of ours that ended it; None if it was ended by somebody."""
+        if self.desk.mistake is not None:
+            return Mistake.of(self.desk.mistake)
+        if self.return_code == MISTAKEN:
+            assert isinstance(self.error_console.file, StringIO)
+            return Mistake.drawn(self.error_console.file.getvalue())
+        return None
 
     @property
     def page(self) -> Page | None:
@@ -278,11 +300,14 @@ class ConsoleApp(App[None]):
         elif wanted:
             self.notify(f"There is no theme '{wanted}'.", severity="warning", markup=False)
 
-    def _catch_signals(self) -> None:
-        """Without these, SIGTERM and a terminal that is closed would end it with nothing parked."""
-        loop = asyncio.get_running_loop()
-        for number in (signal.SIGTERM, signal.SIGHUP):
-            loop.add_signal_handler(number, self.leave, BY_SIGNAL + number)
+    def _end_by_signal(self, number: int) -> None:
+        """Park at once, then leave; in a thread of its own, for the one that draws may be stuck."""
+        code = BY_SIGNAL + number
+        self.park()
+        self.call_later(self.leave, code)
+        threading.Event().wait(PATIENCE_S)
+        self.desk.close()
+        os._exit(code)
 
 
 def all_actions(keymap: Mapping[str, str]) -> dict[str, list[keys.Action]]:

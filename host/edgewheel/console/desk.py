@@ -255,12 +255,14 @@ class Desk:
     def _leave(self) -> None:
         self._turns_next = False
         if self._player is not None:
-            self._leaving.begin(self._player.close)
+            self._leaving.begin(self._player)
 
     @property
     def mistake(self) -> Exception | None:
-        """What ended the bench's thread, if it was a mistake of ours; the bench is gone then."""
-        return self.player.crash
+        """What ended the thread of this bench, or of one that was left, if it was a mistake of
+        ours; the bench is gone then.
+        """
+        return self.player.crash or self._leaving.crash
 
     @property
     def player(self) -> LivePlayer:

@@ -5,7 +5,18 @@ or a second on a board that does not answer.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from typing import Protocol
+
+
+class Left(Protocol):
+    """A bench that nobody gives orders to any more; see `edgewheel.console.desk.LivePlayer`."""
+
+    @property
+    def crash(self) -> Exception | None:
+        """The mistake of ours that ended its thread, if one did."""
+
+    def close(self) -> None:
+        """Park and let go of everything."""
 
 
 class Leaving:
@@ -13,12 +24,23 @@ class Leaving:
 
     def __init__(self) -> None:
         self._threads: list[threading.Thread] = []
+        self.crash: Exception | None = None
+        """The first mistake of ours in a bench that was left."""
 
-    def begin(self, close: Callable[[], None]) -> None:
-        """Close a bench that nobody gives orders to any more."""
-        thread = threading.Thread(target=close, name="edgewheel-leaving", daemon=True)
+    def begin(self, bench: Left) -> None:
+        """Close a bench."""
+        thread = threading.Thread(
+            target=self._close, args=(bench,), name="edgewheel-leaving", daemon=True
+        )
         self._threads = [*(one for one in self._threads if one.is_alive()), thread]
         thread.start()
+
+    def _close(self, bench: Left) -> None:
+        try:
+            bench.close()
+        except Exception as error:
+            self.crash = self.crash or error
+        self.crash = self.crash or bench.crash
 
     @property
     def over(self) -> bool:

@@ -15,6 +15,7 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
+from edgewheel.console.mistake import Mistake
 from edgewheel.console.page import Page
 from edgewheel.console.pane import Pane
 from edgewheel.console.runs.listing import Listed, records
@@ -161,6 +162,9 @@ class RunsPage(Page):
             text = make(folder)
         except (EdgewheelError, OSError) as error:
             text = str(error)
+        except Exception as error:
+            # The engine may turn meanwhile: a record that cannot be read is no reason to park it.
+            text = Mistake.of(error).told()
         self.app.call_from_thread(self._tell, title, text)
 
     def _tell(self, title: str, text: str) -> None:
