@@ -5,6 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+from edgewheel.bench.copies import (
+    CONTROLLER,
+    MOTION,
+    WHEEL,
+    Inputs,
+    bench_tree,
+    with_copies_of,
+)
 from edgewheel.bench.feed import read_feed
 from edgewheel.bench.plan import (
     BoardChoice,
@@ -26,7 +34,7 @@ from edgewheel.errors import UsageError
 from edgewheel.fault.loader import read_faults
 from edgewheel.fault.model import Fault
 from edgewheel.fault.signal import signal_of
-from edgewheel.motion.loader import load_motion, read_motion
+from edgewheel.motion.loader import read_motion, speed_tables
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.ripple_reading import read_ripple
 from edgewheel.motion.segment import HIGHEST_RPM
@@ -40,8 +48,8 @@ LARGEST_SEED = 2**63 - 1
 
 
 def load_plan(path: Path) -> Plan:
-    """The plan in a bench file. Raises FileError."""
-    return read_plan(load(path), path)
+    """The plan in a bench file. Raises FileError, UsageError."""
+    return read_plan(bench_tree(path), path)
 
 
 def read_plan(document: Node, path: Path) -> Plan:
@@ -71,6 +79,10 @@ def read_plan(document: Node, path: Path) -> Plan:
     seed_number = seed.integer(0, LARGEST_SEED) if seed else 0
     motion, motion_files = _read_motion(section.optional("motion"), path)
     capture = section.optional("capture")
+    inputs: Inputs = ((path.name, read_text(path)),)
+    inputs = with_copies_of(inputs, WHEEL, [wheel_file])
+    inputs = with_copies_of(inputs, CONTROLLER, controller_files)
+    inputs = with_copies_of(inputs, MOTION, motion_files)
     plan = Plan(
         name,
         wheel,
@@ -83,7 +95,7 @@ def read_plan(document: Node, path: Path) -> Plan:
         seed_number,
         _read_sweep(sweep) if sweep else None,
         document,
-        _copies(path, wheel_file, *controller_files, *motion_files),
+        inputs,
         feed,
     )
     section.finish()
@@ -167,13 +179,14 @@ def _read_controller(node: Node, path: Path) -> tuple[ControllerChoice, tuple[Pa
 
 
 def _read_motion(node: Node | None, path: Path) -> tuple[Motion, tuple[Path, ...]]:
-    """The motion, inline or in a file, and that file."""
+    """The motion, inline or in a file, and the files that it was read from."""
     if node is None:
         return Motion(), ()
-    if isinstance(node.content, str):
-        file = path.parent / node.text()
-        return load_motion(file), (file,)
-    return read_motion(node, path.parent), ()
+    if not isinstance(node.content, str):
+        return read_motion(node, path.parent), speed_tables(node, path.parent)
+    file = path.parent / node.text()
+    motion = load(file)
+    return read_motion(motion, file.parent), (file, *speed_tables(motion, file.parent))
 
 
 def _read_sweep(node: Node) -> Staircase:
@@ -200,7 +213,3 @@ def _read_sweep(node: Node) -> Staircase:
         hold_s=stay.number(above=0, maximum=3600) if stay else usual.hold_s,
         ripple=read_ripple(ripple) if ripple else usual.ripple,
     )
-
-
-def _copies(*paths: Path) -> tuple[tuple[str, str], ...]:
-    return tuple((path.name, read_text(path)) for path in paths)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from pathlib import Path, PurePath
+from pathlib import Path
 
+from edgewheel.bench.copies import among_copies
 from edgewheel.bench.loader import read_plan
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.record_folder import read_summary
 from edgewheel.errors import UsageError
-from edgewheel.yamlfile import Node, load
+from edgewheel.yamlfile import load
 
 
 def plan_of_run(folder: Path, bench_file: str) -> Plan:
@@ -23,31 +23,9 @@ def plan_of_run(folder: Path, bench_file: str) -> Plan:
             "made it. Run the bench file again, and use the new folder."
         )
     path = folder / bench_file
-    return read_plan(with_copies(load(path), folder), path)
+    return read_plan(among_copies(load(path), folder), path)
 
 
 def is_sweep(folder: Path) -> bool:
     """Whether the run was a sweep, as its summary says. Raises UsageError if there is none."""
     return "sweep" in read_summary(folder)
-
-
-def with_copies(document: Node, folder: Path) -> Node:
-    """A bench file's tree in which every file it names is the copy in the folder."""
-    document = _named(document, "motion", folder)
-    document = _named(document, "wheel", folder)
-    controller = document.section().nodes.get("controller")
-    if controller is not None and isinstance(controller.content, dict):
-        inner = _named(controller, "settings", folder)
-        document = replace(document, content={**document.section().nodes, "controller": inner})
-    return document
-
-
-def _named(node: Node, key: str, folder: Path) -> Node:
-    """The node in which a key that names a file names its copy instead."""
-    child = node.section().nodes.get(key)
-    if child is None or not isinstance(child.content, str):
-        return node
-    for name in (PurePath(child.content).name, f"{PurePath(child.content).name}.yaml"):
-        if name.endswith((".yaml", ".yml")) and (folder / name).is_file():
-            return node.with_value(key, name)
-    return node

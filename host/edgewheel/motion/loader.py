@@ -36,3 +36,16 @@ def read_motion(node: Node, folder: Path) -> Motion:
         start.number(0, below=720) if start else Fraction(0),
         read_cams(cams) if cams else {},
     )
+
+
+def speed_tables(node: Node, folder: Path) -> tuple[Path, ...]:
+    """The files of the speed tables that a motion's tree names, found from `folder`."""
+    content = node.content
+    if isinstance(content, tuple):
+        return tuple(file for one in content for file in speed_tables(one, folder))
+    if not isinstance(content, dict):
+        return ()
+    inner = tuple(file for one in content.values() for file in speed_tables(one, folder))
+    table = content.get("table")
+    named = table is not None and isinstance(table.content, str)
+    return (folder / table.text(), *inner) if table and named else inner

@@ -8,18 +8,17 @@ from pathlib import Path
 
 import pytest
 
+from edgewheel.bench.copies import with_copies_of
 from edgewheel.bench.plan import Plan
 from edgewheel.errors import BenchError, UsageError
 from edgewheel.search.qualify.against import read_release
-from edgewheel.search.qualify.bench import QualifyBench
+from edgewheel.search.qualify.bench import bench_of
 from edgewheel.search.qualify.bounds import Grade
 from edgewheel.search.qualify.outcome import Outcome
 from edgewheel.search.qualify.plan import QualifyPlan
 from edgewheel.search.qualify.playing import Player
 from edgewheel.search.qualify.qualification import Qualification
 from edgewheel.search.qualify.reading import load_qualify, only
-
-UNUSED = ("motion", "sweep")
 
 
 class Suite:
@@ -77,7 +76,5 @@ def _on_bench(suite: QualifyPlan, bench_file: Path, plan: Plan) -> QualifyPlan:
             f"{suite.file} is a plan for {own}, and this test's bench is {bench_file}. Mark the "
             f"test with @pytest.mark.edgewheel(bench=...) for that file."
         )
-    nodes = plan.document.section().nodes
-    kept = {key: node for key, node in nodes.items() if key not in UNUSED}
-    inputs = (suite.inputs[0], *plan.inputs)
-    return replace(suite, bench=QualifyBench(own, plan, kept), inputs=inputs)
+    inputs = with_copies_of(plan.inputs, "plan", [suite.file])
+    return replace(suite, bench=bench_of(own, plan), inputs=inputs)

@@ -10,8 +10,8 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
+from edgewheel.bench.copies import among_copies
 from edgewheel.bench.plan import Plan
-from edgewheel.bench.rerun import with_copies
 from edgewheel.errors import EdgewheelError
 from edgewheel.fault.flips import Flip
 from edgewheel.motion.motion import Motion
@@ -36,7 +36,7 @@ def cause_text(plan: Plan, result: ShrinkResult, folder: Path) -> str:
         "changes",
         f"# and {float(result.stretch.seconds):.6g} s, and still {result.failure}.",
     ]
-    document = with_copies(plan.document, folder).section().nodes
+    document = among_copies(plan.document, folder).section().nodes
     lines = []
     for key, node in document.items():
         if key == "name":

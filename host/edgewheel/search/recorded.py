@@ -6,7 +6,7 @@ import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -14,12 +14,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from edgewheel.bench.loader import read_plan
 from edgewheel.bench.plan import Plan
+from edgewheel.bench.rerun import plan_of_run
 from edgewheel.controller.lines import Fields, pairs
 from edgewheel.errors import UsageError
 from edgewheel.search.sweep import sweep_plan
-from edgewheel.yamlfile import Node, load
 
 Edges = tuple[npt.NDArray[np.float64], npt.NDArray[np.int64]]
 """Seconds after table tick 0, ascending, and the level from then on."""
@@ -60,8 +59,7 @@ class RecordedRun:
     @cached_property
     def plan(self) -> Plan:
         """What was played, a sweep with its motion."""
-        file = self.folder / self.meta["bench"]
-        plan = read_plan(_beside(load(file)), file)
+        plan = plan_of_run(self.folder, self.meta["bench"])
         if len(plan.signal.motion) or plan.sweep is None:
             return plan
         return sweep_plan(plan)[0]
@@ -147,32 +145,3 @@ def read_rows(file: Path, query: str, *values: Any) -> list[tuple[Any, ...]]:
     how = "mode=ro&immutable=1" if finished else "mode=ro"
     with closing(sqlite3.connect(f"{file.absolute().as_uri()}?{how}", uri=True)) as database:
         return database.execute(query, values).fetchall()
-
-
-def _beside(document: Node) -> Node:
-    """The bench file's tree with every other file looked for in its own folder.
-
-    The copies in a run folder lie side by side, wherever the originals were.
-    """
-    section = dict(document.section().nodes)
-    wheel = section.get("wheel")
-    if wheel is not None:
-        name = Path(wheel.text()).name
-        file = name if name.endswith((".yaml", ".yml")) else f"{name}.yaml"
-        section["wheel"] = replace(wheel, content=f"./{file}")
-    for key in ("motion", "controller"):
-        if key in section:
-            section[key] = _flat(section[key])
-    return replace(document, content=section)
-
-
-def _flat(node: Node) -> Node:
-    """A tree in which each value that names a YAML, CSV or DBC file names it without its folder."""
-    content = node.content
-    if isinstance(content, dict):
-        return replace(node, content={key: _flat(child) for key, child in content.items()})
-    if isinstance(content, tuple):
-        return replace(node, content=tuple(_flat(child) for child in content))
-    if isinstance(content, str) and content.endswith((".yaml", ".yml", ".csv", ".dbc")):
-        return replace(node, content=Path(content).name)
-    return node

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
+from edgewheel.bench.copies import named_file, with_copies_of
 from edgewheel.bench.loader import LARGEST_SEED
 from edgewheel.errors import FileError, UsageError
 from edgewheel.fault.reading import read_fields
@@ -25,7 +26,7 @@ from edgewheel.search.qualify.searches import AtSpeed, FaultNumber, Ramp, Ripple
 from edgewheel.search.qualify.stall import Stall
 from edgewheel.search.qualify.timing_over_speed import TimingKeys, TimingOverSpeed
 from edgewheel.search.threshold import Wanted
-from edgewheel.yamlfile import Node, Section, load, read_text
+from edgewheel.yamlfile import Node, Section, load
 
 USUAL_WITHIN = Fraction(2)
 USUAL_FAILING = Fraction(50)
@@ -52,8 +53,8 @@ def load_qualify(path: Path, bench: QualifyBench | None = None) -> QualifyPlan:
     if form.integer() != 1:
         raise form.refuse(f"format {form.content} is not known", "Write 'format: 1'.")
     name = section.required("name").text()
-    named = path.parent / section.required("bench").text()
-    bench = bench or load_bench(named)
+    file = named_file(path.parent, section.required("bench").text(), "bench")
+    bench = bench or load_bench(file)
     seed = section.optional("seed")
     tests = section.required("tests").section()
     plan = QualifyPlan(
@@ -62,7 +63,7 @@ def load_qualify(path: Path, bench: QualifyBench | None = None) -> QualifyPlan:
         bench,
         seed.integer(0, LARGEST_SEED) if seed else 0,
         tuple(_read_test(_Here(one, node.section(), bench)) for one, node in tests.nodes.items()),
-        ((path.name, read_text(path)), *bench.plan.inputs),
+        with_copies_of(bench.plan.inputs, "plan", [path]),
     )
     section.finish()
     return plan
