@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path, PurePath
 
-from edgewheel.bench.record_folder import DATABASE
+from edgewheel.bench.record_folder import is_record
 from edgewheel.errors import UsageError
 from edgewheel.yamlfile import SUFFIXES, Node, load, read_text
 
@@ -46,12 +46,12 @@ def bench_tree(path: Path) -> Node:
     files that it names. Raises FileError.
     """
     document = load(path)
-    return among_copies(document, path.parent) if _is_record(path.parent) else document
+    return among_copies(document, path.parent) if is_record(path.parent) else document
 
 
 def named_file(folder: Path, named: str, role: str) -> Path:
     """A file that one in `folder` names; in a run folder, its copy if there is one."""
-    return folder / (_copy(named, role, folder) if _is_record(folder) else named)
+    return folder / (_copy(named, role, folder) if is_record(folder) else named)
 
 
 def among_copies(document: Node, folder: Path) -> Node:
@@ -69,10 +69,6 @@ def among_copies(document: Node, folder: Path) -> Node:
         if file.is_file():
             nodes[MOTION] = _among(load(file), MOTION, folder)
     return replace(document, content=nodes)
-
-
-def _is_record(folder: Path) -> bool:
-    return (folder / DATABASE).is_file()
 
 
 def _among(node: Node, role: str, folder: Path) -> Node:

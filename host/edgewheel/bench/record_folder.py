@@ -66,6 +66,11 @@ class RecordFolder:
             ) from error
 
 
+def is_record(folder: Path) -> bool:
+    """Whether a folder holds a record, finished or not."""
+    return RecordFolder(folder).database.is_file()
+
+
 def read_summary(folder: Path) -> dict[str, Any]:
     """What a command left in a folder when it was over. Raises UsageError where there is none."""
     file = folder / SUMMARY

@@ -5,15 +5,17 @@ from __future__ import annotations
 import io
 from dataclasses import replace
 from fractions import Fraction
+from hashlib import sha256
 from pathlib import Path
 
 from edgewheel.bench.captured_teeth import passages_by_angle
 from edgewheel.bench.plan import Plan
+from edgewheel.bench.record_folder import is_record
 from edgewheel.edges.captures.capture import Capture, write_capture
 from edgewheel.edges.captures.playback import Playback
 from edgewheel.edges.captures.read import read_capture
 from edgewheel.edges.table import Ticks
-from edgewheel.errors import UsageError
+from edgewheel.errors import FileError, Place, UsageError
 from edgewheel.fault.model import EdgeFault
 from edgewheel.fault.signal import sound_signal
 from edgewheel.learn.known_wheel import KnownMotion, known_motion
@@ -83,32 +85,39 @@ def replayed(like: Plan, capture: Capture, speed: Fraction = Fraction(1)) -> Pla
 
 
 def _replaying_text(document: Node, name: str, capture: Capture, speed: Fraction) -> str:
-    """The bench file that plays the capture's copy."""
+    """The bench file that plays the capture's copy, or the capture where there will be none."""
     nodes = dict(document.section().nodes)
     for key in ("motion", "faults", "sweep", "capture"):
         nodes.pop(key, None)
     nodes["name"] = replace(document, content=name)
-    played = {"file": _copy_name(capture.name), "speed": str(speed)}
+    file = capture.name if _is_long(capture) else _copy_name(capture.name)
+    played = {"file": file, "speed": str(speed)}
     inner = {key: replace(document, content=value) for key, value in played.items()}
     nodes["capture"] = replace(document, content=inner)
     return "".join(f"{key}: {flow(node)}\n" for key, node in nodes.items())
 
 
-def what_is_missing(plan: Plan) -> str | None:
-    """What a replay cannot judge, and why, as a sentence; None if nothing is amiss."""
+def what_is_missing(plan: Plan) -> list[str]:
+    """What a replay cannot judge, and what its run folder will lack, as sentences."""
     played = plan.signal.capture
     if played is None:
-        return None
+        return []
+    name, told = played.capture.name, []
     held = [name for name, own in zip(played.names, played.tracks, strict=True) if own is None]
     if held:
         which = " and ".join(held)
-        return (
-            f"{played.capture.name} has no {which}, which stays at its level: a controller that "
-            f"needs {which} will not sync. Only sync and speed are judged, not where sparks stand."
+        told.append(
+            f"{name} has no {which}, which stays at its level: a controller that needs {which} "
+            "will not sync. Only sync and speed are judged, not where sparks stand."
         )
-    if not plan.signals.sparks:
-        return f"{played.capture.name}: only sync and speed are judged, not where sparks stand."
-    return None
+    elif not plan.signals.sparks:
+        told.append(f"{name}: only sync and speed are judged, not where sparks stand.")
+    if _is_long(played.capture):
+        told.append(
+            f"{name} has {len(played.capture.edges):,} edges, too many to be copied into the run "
+            "folder: to send the run, or to shrink it or report on it later, put the capture there."
+        )
+    return told
 
 
 def _passages(plan: Plan, capture: Capture, known: KnownMotion, speed: Fraction) -> Ticks:
@@ -131,19 +140,42 @@ def _passages(plan: Plan, capture: Capture, known: KnownMotion, speed: Fraction)
 
 
 def _file(folder: Path, name: str) -> Path:
-    """The capture's file, or the copy of it that a run folder has in its place."""
-    copy = folder / _copy_name(name)
-    return copy if copy.is_file() and not (folder / name).is_file() else folder / name
+    """The capture's file; in a run folder, the copy of it. Raises FileError for one that lacks."""
+    file, copy = folder / name, folder / _copy_name(name)
+    if copy.is_file() and (is_record(folder) or not file.is_file()):
+        return copy
+    if is_record(folder) and not file.is_file() and (folder / _note_name(name)).is_file():
+        raise FileError(
+            Place(str(file)),
+            "the capture was too long to be copied into this run folder",
+            f"Put {file.name} there. {_note_name(name)} tells it from others.",
+        )
+    return file
 
 
 def _copy_name(name: str) -> str:
-    return f"{Path(name).stem.removesuffix('.edges')}.edges.csv"
+    return f"{_stem(name)}.edges.csv"
+
+
+def _note_name(name: str) -> str:
+    return f"{_stem(name)}.not-copied.txt"
+
+
+def _stem(name: str) -> str:
+    return Path(name).stem.removesuffix(".edges")
+
+
+def _is_long(capture: Capture) -> bool:
+    return len(capture.edges) > MOST_COPIED
 
 
 def _copy(capture: Capture) -> tuple[tuple[str, str], ...]:
-    """The capture as an edge table for the run folder, unless it is very long."""
-    if len(capture.edges) > MOST_COPIED:
-        return ()
+    """The capture as an edge table for the run folder; of a very long one, how to know it."""
+    if _is_long(capture):
+        edges = capture.edges
+        digest = sha256(edges.ticks.tobytes() + edges.track.tobytes() + edges.level.tobytes())
+        note = f"{capture.name}: {len(edges)} edges, SHA-256 {digest.hexdigest()}\n"
+        return ((_note_name(capture.name), note),)
     text = io.StringIO()
     write_capture(text, capture)
     return ((_copy_name(capture.name), text.getvalue()),)

@@ -54,9 +54,7 @@ def play(plan: Plan, args: argparse.Namespace) -> int:
     from edgewheel.bench.runner import Runner
     from edgewheel.cli.reporting import leave_junit
 
-    if missing := what_is_missing(plan):
-        print(missing, file=sys.stderr)
-    for remark in plan.moved_crossings:
+    for remark in (*what_is_missing(plan), *plan.moved_crossings):
         print(remark, file=sys.stderr)
     if args.dry_run:
         return dry_run(plan, args.json)

@@ -16,7 +16,7 @@ from edgewheel.bench.truth import Truth, signed_deg
 from edgewheel.edges.captures.capture import Capture, write_capture
 from edgewheel.edges.captures.playback import Playback, PlaybackTable
 from edgewheel.edges.table import EdgeHeader, join
-from edgewheel.errors import UsageError
+from edgewheel.errors import FileError, UsageError
 from edgewheel.fault.pipeline import Pipeline
 from edgewheel.learn.known_wheel import known_motion
 from edgewheel.search.recorded import RecordedRun
@@ -191,8 +191,8 @@ def test_a_cam_that_was_not_captured_is_held_and_that_is_said(name, bench):
     plan = with_capture(load_plan(bench), capture)
     assert plan.signal.capture is not None
     assert plan.signal.capture.tracks == (name, None)
-    said = what_is_missing(plan)
-    assert said is not None and "log.csv has no cam, which stays at its level" in said
+    (said,) = what_is_missing(plan)
+    assert "log.csv has no cam, which stays at its level" in said
     assert not plan.signals.sparks
     signal = Pipeline(plan.signal, 1_000_000)
     assert signal.header.tracks == ("crank", "cam")
@@ -204,7 +204,25 @@ def test_a_cam_that_was_not_captured_is_held_and_that_is_said(name, bench):
 
 
 def test_a_whole_capture_lacks_nothing(bench):
-    assert what_is_missing(with_capture(load_plan(bench), captured())) is None
+    assert what_is_missing(with_capture(load_plan(bench), captured())) == []
+
+
+def test_a_capture_too_long_to_be_copied_is_asked_for_by_name(bench, tmp_path, monkeypatch):
+    with (tmp_path / "log.csv").open("w") as file:
+        write_capture(file, captured())
+    bench.write_text(f"{FAN_7}\ncapture: log.csv\n")
+    monkeypatch.setattr("edgewheel.bench.replay.MOST_COPIED", 100)
+    plan = load_plan(bench)
+    assert "too many to be copied into the run folder" in what_is_missing(plan)[-1]
+    runner = Runner(plan, tmp_path / "runs")
+    assert list(runner.events())
+    assert not (runner.folder / "log.edges.csv").exists()
+    with pytest.raises(FileError, match=r"too long to be copied.*\n.*Put log.csv there"):
+        plan_of_run(runner.folder, "bench.yaml")
+    (runner.folder / "log.csv").write_text((tmp_path / "log.csv").read_text())
+    again = plan_of_run(runner.folder, "bench.yaml")
+    assert again.inputs[-1] == plan.inputs[-1]
+    assert plan.inputs[-1][0] == "log.not-copied.txt" and "SHA-256" in plan.inputs[-1][1]
 
 
 def test_the_copy_in_a_run_folder_stands_for_the_capture(bench, tmp_path):
