@@ -49,14 +49,21 @@ def load_qualify(path: Path, bench: QualifyBench | None = None) -> QualifyPlan:
     Raises FileError, UsageError.
     """
     section = load(path).section()
+    if "tests" not in section.nodes and "controller" in section.nodes:
+        raise section.node.refuse(
+            "this is a bench file, no plan of tests",
+            f"Write a plan that names it: 'bench: {path.name}', and its 'tests:'.",
+        )
     form = section.required("format")
     if form.integer() != 1:
         raise form.refuse(f"format {form.content} is not known", "Write 'format: 1'.")
     name = section.required("name").text()
-    file = named_file(path.parent, section.required("bench").text(), "bench")
-    bench = bench or load_bench(file)
+    bench_node = section.required("bench")
+    bench = bench or _named_bench(path, bench_node)
     seed = section.optional("seed")
     tests = section.required("tests").section()
+    if not tests.nodes:
+        raise tests.node.refuse("no test stands here", "Write '<name of yours>: {kind: ...}'.")
     plan = QualifyPlan(
         name,
         path,
@@ -67,6 +74,14 @@ def load_qualify(path: Path, bench: QualifyBench | None = None) -> QualifyPlan:
     )
     section.finish()
     return plan
+
+
+def _named_bench(path: Path, node: Node) -> QualifyBench:
+    """The bench in the file that a plan names, found from the plan's folder."""
+    file = named_file(path.parent, node.text(), "bench")
+    if not file.is_file():
+        raise node.refuse(f"there is no bench file {file}", "Check the name and the folder.")
+    return load_bench(file)
 
 
 def _read_test(here: _Here) -> Test:

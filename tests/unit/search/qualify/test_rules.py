@@ -1,5 +1,6 @@
 """Verdicts, intervals and comparisons by themselves, and what a plan may not say."""
 
+import shutil
 from math import inf
 
 import pytest
@@ -99,17 +100,37 @@ def test_a_shipped_plan_is_found_by_its_bare_name_from_anywhere(tmp_path, monkey
     assert main(["qualify", "frost-fan", "--dry-run"]) == 0
     assert "highest_up" in capsys.readouterr().out
     assert names() == ("frost-fan",)
+    for file in DEMO.parent.glob("*.yaml"):
+        (tmp_path / file.name.replace("frost-fan", "mine")).write_text(file.read_text())
+    assert main(["qualify", "mine", "--dry-run"]) == 0
+    assert "highest_up" in capsys.readouterr().out
 
 
-def test_a_plan_that_does_not_come_along_is_refused_with_those_that_do(capsys):
-    assert main(["qualify", "frost-fam"]) == 2
-    told = capsys.readouterr().err
-    assert "frost-fan" in told and "path ending in .yaml" in told
-
-
-def test_a_folder_is_no_plan(tmp_path, capsys):
-    assert main(["qualify", str(tmp_path)]) == 2
-    assert "it is a folder" in capsys.readouterr().err
+@pytest.mark.parametrize(
+    ("named", "says"),
+    [
+        ("frost-fam", "only frost-fan. Is 'frost-fan' meant?"),
+        ("folder", "is a folder. Name a plan in it: folder/frost-fan.yaml, "),
+        ("empty", "no plan of tests lies in it"),
+        ("folder/bench.yaml", "write a plan that names it: 'bench: bench.yaml'"),
+        ("folder/lonely.yaml", "lonely.yaml:3: bench: there is no bench file folder/gone.yaml"),
+        ("folder/none.yaml", "none.yaml:4: tests: no test stands here"),
+        ("bytes", "bytes: the file is not text"),
+    ],
+)
+def test_what_is_no_plan_is_answered_with_what_would_be_one(
+    tmp_path, monkeypatch, capsys, named, says
+):
+    monkeypatch.chdir(tmp_path)
+    shutil.copytree(DEMO.parent, "folder")
+    (tmp_path / "empty").mkdir()
+    (tmp_path / "bytes").write_bytes(b"\xff\xfe\0")
+    head = "format: 1\nname: x\nbench: gone.yaml\ntests: {}\n"
+    (tmp_path / "folder/lonely.yaml").write_text(head)
+    (tmp_path / "folder/none.yaml").write_text(head.replace("gone", "bench"))
+    assert main(["qualify", named]) == 2
+    assert says.lower() in capsys.readouterr().err.lower()
+    assert not (tmp_path / "runs").exists()
 
 
 def test_a_test_that_the_controller_gives_nothing_for_is_an_error(tmp_path, capsys):
