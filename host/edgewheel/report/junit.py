@@ -13,7 +13,10 @@ _UNPRINTABLE = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff
 
 
 def junit_xml(report: Report) -> str:
-    """The document. Failures carry the sentence; properties say what the result rests on."""
+    """The document. Failures carry the sentence; properties say what the result rests on.
+
+    The times are seconds of the engine, not of the computer that may have simulated it faster.
+    """
     suite = Xml.Element("testsuite", {"name": _clean(f"edgewheel {report.kind}: {report.title}")})
     properties = Xml.SubElement(suite, "properties")
     for name, value in (*report.facts, ("Repeat", report.repeat)):

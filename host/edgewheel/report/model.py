@@ -71,7 +71,8 @@ class Case:
 class Test:
     """One test, or the one thing that a command did.
 
-    `measured`, `limit` and `confidence` are words, empty where there is nothing to say.
+    `measured`, `limit` and `confidence` are words, empty where there is nothing to say; `seconds`
+    is for how long the engine turned in it.
     `evidence` is made when it is asked for: some of it takes time.
     """
 

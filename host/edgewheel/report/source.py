@@ -100,6 +100,12 @@ class Source:
         except sqlite3.Error:
             return []
 
+    @property
+    def turned_s(self) -> float:
+        """For how many seconds the engine turned in all trials of the record."""
+        found = self.rows("SELECT total(seconds) FROM trial")
+        return float(found[0][0]) if found else 0.0
+
     def repeat(self, otherwise: str) -> str:
         """The command that was typed, or what comes to the same."""
         return str(self.summary.get("repeat") or otherwise)

@@ -43,6 +43,7 @@ def test_a_sweep_gives_a_case_a_point(tmp_path):
     names = [case.get("name") for case in suite.findall("testcase")]
     assert len(names) == 11
     assert names[0] == "5,000 rpm, on the way up"
+    assert 5 < float(suite.get("time")) < 60
     assert int(suite.get("failures")) == len(suite.findall("testcase/failure")) > 0
 
 

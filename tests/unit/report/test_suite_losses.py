@@ -1,5 +1,7 @@
 """A suite that was played: where it begins to fail, the signal around the loss is shown too."""
 
+import json
+
 from edgewheel.report.read import read_report
 from records import bench_file, made_by
 
@@ -26,6 +28,7 @@ def test_the_trial_that_failed_is_played_again(tmp_path):
     for name in ("report.html", "report.json", "junit.xml", "run.log"):
         assert (run / name).is_file()
     (test,) = read_report(run).tests
+    assert test.seconds == json.loads((run / "summary.json").read_text())["engine_seconds"] > 1
     threshold, shown, words = test.evidence()
     assert (threshold["kind"], threshold["limit"]) == ("threshold", 5200)
     assert shown["kind"] == "waveform"

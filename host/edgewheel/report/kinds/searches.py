@@ -37,7 +37,7 @@ def read_threshold(source: Source) -> Report:
         measured=_interval(found),
         confidence="95 % interval" if value is not None else "",
         trials=len(trials),
-        seconds=sum(float(trial["seconds"]) for trial in trials),
+        seconds=source.turned_s,
         repeat=source.repeat(
             f"edgewheel threshold {source.bench_path} {address} --from {found['from']:g} "
             f"--to {found['to']:g}"
@@ -73,16 +73,14 @@ def _failing(source: Source) -> Sequence[Evidence]:
 
 def trials_of(source: Source, address: str) -> list[dict[str, Any]]:
     """The trials of a search over one number, in the order played."""
-    rows = source.rows(
-        "SELECT number, setting, passed, detail, reason, seconds FROM trial ORDER BY number"
-    )
+    rows = source.rows("SELECT number, setting, passed, detail, reason FROM trial ORDER BY number")
     trials = []
-    for count, setting, passed, detail, reason, seconds in rows:
+    for count, setting, passed, detail, reason in rows:
         values = json.loads(setting)
         value = values.get(address)
         told = detail + (f" (it says: {reason})" if reason else "")
         if value is not None:
-            one = {"x": float(value), "passed": bool(passed), "told": told, "seconds": seconds}
+            one = {"x": float(value), "passed": bool(passed), "told": told}
             trials.append({**one, "number": count, "values": values})
     return trials
 
@@ -104,6 +102,7 @@ def read_envelope(source: Source) -> Report:
         answer,
         measured=f"{share:.1%} of the area",
         trials=len(found["trials"]),
+        seconds=source.turned_s,
         repeat=source.repeat(
             f"edgewheel envelope {source.bench_path} --x {_words(found['x'])} "
             f"--y {_words(found['y'])}"
@@ -141,6 +140,7 @@ def read_starts(source: Source) -> Report:
         measured="" if median is None else f"median {number(median, 4)} degrees",
         limit="sync from every angle",
         trials=count,
+        seconds=source.turned_s,
         repeat=source.repeat(f"edgewheel starts {source.bench_path} --starts {count}"),
         evidence=lambda: [evidence],
     )
@@ -178,6 +178,7 @@ def read_diagnose(source: Source) -> Report:
         measured=listed(named),
         limit="sync, speed and sparks right",
         trials=tries,
+        seconds=source.turned_s,
         repeat=source.repeat(f"edgewheel diagnose {source.bench_path}"),
         evidence=lambda: [{"kind": "diagnosis", "steps": found["steps"]}],
     )

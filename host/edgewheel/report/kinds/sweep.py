@@ -18,6 +18,7 @@ from edgewheel.report.model import Advice, Case, Evidence, Grade, Report, Test
 from edgewheel.report.pictures.looks import number
 from edgewheel.report.source import Source
 from edgewheel.report.words import sentence
+from edgewheel.search.sweep import sweep_plan
 
 
 def read_sweep(source: Source) -> Report:
@@ -35,6 +36,7 @@ def read_sweep(source: Source) -> Report:
         measured=f"held up to {number(float(highest))} rpm" if highest is not None else "none",
         limit="sync at every speed of the staircase",
         trials=len(points),
+        seconds=_seconds(source),
         repeat=source.repeat(f"edgewheel sweep {source.bench_path}"),
         evidence=lambda: _evidence(source, points),
         cases=tuple(_case(point) for point in points),
@@ -62,6 +64,14 @@ def _grade(source: Source, points: Sequence[dict[str, Any]]) -> Grade:
     if outcome in (Grade.ERROR, Grade.STOPPED):
         return outcome
     return Grade.PASSED if points and all(p["synced"] for p in points) else Grade.FAILED
+
+
+def _seconds(source: Source) -> float:
+    """How long the staircase takes."""
+    plan = source.plan
+    if plan is None or plan.sweep is None:
+        return 0.0
+    return float(sweep_plan(plan)[0].signal.motion.end_s)
 
 
 def _evidence(source: Source, points: list[dict[str, Any]]) -> list[Evidence]:
