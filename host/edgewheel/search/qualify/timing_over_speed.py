@@ -45,7 +45,8 @@ class TimingKeys:
     Each speed is held for so many `turns`. `angle_error_deg` is the error of the angle at no speed,
     without its sign, or the largest at any where coils fire in the wrong turn, for another cylinder
     or at the wrong edge; `delay_us` the fixed delay that makes sparks later with speed;
-    `scatter_deg` the largest standard deviation of a coil at a speed.
+    `scatter_deg` the largest standard deviation of a coil at a speed; `lost_sparks` are those that
+    never came and those that came twice, while there was sync and no cut.
     """
 
     from_rpm: Annotated[Fraction, Bounds(above=0, maximum=HIGHEST_RPM)]
@@ -65,6 +66,7 @@ class TimingOverSpeed(SampleKind):
         "angle_error_deg": Statistic("at_most", "degrees", "angle error", MEDIAN),
         "delay_us": Statistic("at_most", "\N{MICRO SIGN}s", "fixed delay of sparks", MEDIAN),
         "scatter_deg": Statistic("at_most", "degrees", "scatter of sparks", MEDIAN),
+        "lost_sparks": Statistic("at_most", "sparks", "missed or doubled sparks", MEDIAN),
     }
 
     def needs(self, bench: QualifyBench) -> str:
@@ -114,6 +116,8 @@ def _shown(timing: Timing, coils: set[str]) -> Shown:
     if silent := coils - {row.line for row in rows if row.count}:
         return Shown(False, f"no spark of {', '.join(sorted(silent))}", figures=figures)
     figures["scatter_deg"] = round(max(row.scatter_deg for row in rows), DIGITS)
+    missed, doubled = sum(row.missed for row in rows), sum(row.doubled for row in rows)
+    figures["lost_sparks"] = missed + doubled
     found = timing.ignition
     if found.reference_deg is None or found.delay_us is None:
         return Shown(False, " ".join(found.needs), figures=figures)
@@ -123,7 +127,6 @@ def _shown(timing: Timing, coils: set[str]) -> Shown:
         angle = max((row.error_deg for row in rows if not isnan(row.error_deg)), key=abs)
     figures["angle_error_deg"] = round(abs(angle), DIGITS)
     figures["delay_us"] = round(found.delay_us.value, 2)
-    missed, doubled = sum(row.missed for row in rows), sum(row.doubled for row in rows)
     lost = [f"{missed} sparks missed, {doubled} doubled"] if missed + doubled else []
     placed = f"{found.reference_deg.value:+.2f} degrees, {found.delay_us.value:.1f} us late"
     wrong = [*misplaced, *lost]

@@ -7,6 +7,7 @@ from math import inf
 
 import pytest
 
+from edgewheel.bench.events import Pulsed
 from edgewheel.bench.rig import Rig
 from edgewheel.bench.search_record import Trial
 from edgewheel.search.qualify.bounds import Grade
@@ -59,6 +60,31 @@ def test_a_coil_that_never_sparks_leaves_no_number():
     shown = test.kind.play(Rig(), replace(trial, signals=replace(trial.signals, sparks=wired)))
     assert not shown.passed and shown.detail == "no spark of coil_5"
     assert not set(test.kind.measures) & set(shown.figures)
+
+
+class Deaf(Rig):
+    """A bench that misses one spark of each coil, late in the first speed that is held."""
+
+    def run(self, plan):
+        held = plan.signal.motion[1]
+        from_s = float(held.end_s) - 0.4 * float(held.segment.seconds)
+        missed = dict.fromkeys(plan.signals.sparks, 2)
+        for event in super().run(plan):
+            if isinstance(event, Pulsed) and event.seconds > from_s and missed.get(event.line):
+                missed[event.line] -= 1
+            else:
+                yield event
+
+
+def test_sparks_that_never_come_are_counted():
+    plan = load_qualify(DEMO)
+    (test,) = only(plan, ["timing"])
+    trial = test.kind.plan(plan.bench, 0, 1, ())
+    shown = test.kind.play(Deaf(), trial)
+    assert shown.figures["lost_sparks"] == len(trial.signals.sparks) == 4
+    assert not shown.passed and shown.detail == "4 sparks missed, 0 doubled"
+    (lost,) = (b for m, b in test.bounds.items() if m == "lost_sparks")
+    assert lost.grade(test.kind.measured("lost_sparks", [shown] * 8)) is Grade.FAILED
 
 
 def test_who_never_has_sync_has_noticed_no_fault_that_comes_later(tmp_path):
