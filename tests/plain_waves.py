@@ -48,6 +48,23 @@ def code(shape, high, level, approach, ticks, at):
     return MIDDLE + (value if level else -value)
 
 
+def lifted(codes, every, corner):
+    """Codes with what a high-pass of a time constant will take away added; a code `every` ticks."""
+    rate = min((every << 24) // corner, 2**14) if corner else 0
+    total, found = 0, []
+    for code in codes:
+        lost = total // 2**24
+        found.append(min(max(code + lost, 0), 65535))
+        total += rate * (code - MIDDLE) - (1 + rate // 16) * lost
+    return found
+
+
+def strong(height, shares, first, mask):
+    """The height of a half-wave that begins with the outputs at a mask."""
+    number = sum((mask >> first + bit & 1) << bit for bit in range(len(shares).bit_length() - 1))
+    return int(Fraction(height * shares[number], 32768))
+
+
 def code_of(form, told, level, ticks, at):
     """The same of a half-wave as a WaveTrack told it."""
     shape = form.half_waves[told.kind].shape
@@ -67,7 +84,7 @@ def random_lengths(rng, kinds, count):
 
 
 def vector(seed):
-    """A form, half-waves, and what they are, with a code in each."""
+    """A form, half-waves, and what they are, with a few codes of each, one after the other."""
     rng = random.Random(seed)
     kinds = sorted(rng.sample(range(1, rng.choice((30, 10_000, 2**28))), rng.randint(1, 8)))
     shapes = [rng.randbytes(17) for _ in kinds]
@@ -75,13 +92,23 @@ def vector(seed):
     lengths = random_lengths(rng, kinds, 60)
     at = [rng.randrange(ticks) for ticks in lengths]
     found = told(kinds, peak, lengths)
-    codes = [
-        code(shapes[kind], high, n & 1, approach, lengths[n], at[n])
+    first, bits = rng.randrange(4), rng.randint(1, 4)
+    shares = [rng.choice((0, 32768, rng.randrange(32769))) for _ in range(2**bits)]
+    masks = [rng.randrange(256) for _ in lengths]
+    corner, every = rng.choice((1, 400, rng.randrange(2**16, 2**32))), rng.randint(1, 2000)
+    counts = [rng.randint(1, min(5, 1 + (ticks - 1 - first) // every))
+              for ticks, first in zip(lengths, at, strict=True)]  # fmt: skip
+    run = [
+        code(shapes[kind], high, n & 1, approach, lengths[n], at[n] + k * every)
         for n, (kind, high) in enumerate(found)
+        for k in range(counts[n])
     ]
     fields = bytes((1, 2)) + peak.to_bytes(2, "little") + bytes((3, 1, approach))
     for kind, shape in zip(kinds, shapes, strict=True):
         fields += bytes((2, 21)) + kind.to_bytes(4, "little") + shape
+    fields += bytes((4, 4)) + corner.to_bytes(4, "little")
+    fields += bytes((5, 1 + 2 * len(shares), first))
+    fields += b"".join(share.to_bytes(2, "little") for share in shares)
     return {
         "name": f"wave {seed}",
         "fields": fields.hex(),
@@ -89,5 +116,11 @@ def vector(seed):
         "at": at,
         "kinds": [kind for kind, _ in found],
         "heights": [high for _, high in found],
-        "codes": codes,
+        "masks": masks,
+        "strong": [
+            strong(high, shares, first, mask) for (_, high), mask in zip(found, masks, strict=True)
+        ],
+        "code_ticks": every,
+        "counts": counts,
+        "codes": lifted(run, every, corner),
     }

@@ -3,7 +3,7 @@
 #define CORE_CONFIG_H
 
 #define PROTOCOL_MAJOR 1u
-#define PROTOCOL_MINOR 1u
+#define PROTOCOL_MINOR 2u
 
 /* Largest decoded frame. Below 254, so that no COBS group is ever longer than one code byte can say. */
 #define FRAME_LARGEST 250u

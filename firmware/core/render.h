@@ -24,11 +24,17 @@ uint8_t render_configured(void);
 /* Opens a run whose outputs are at `mask`. */
 void render_open(uint8_t mask);
 
+/* Looks at the stream of an armed run, so that its first codes come at once. */
+void render_prepare(void);
+
 /* Begins to make codes; `start_tick` is the board's tick at run tick 0. */
 void render_start(uint64_t start_tick);
 
-/* Makes as many codes as the port takes. */
+/* Makes codes, as many as the port takes but no more than a millisecond of them. */
 enum render_result render_fill(void);
+
+/* Returns whether there is more to make at once. */
+bool render_is_behind(void);
 
 /* Forgets what was seen of the stream behind its first `handed` transitions, the last of them at `tick`: it has a new
    course. */

@@ -296,11 +296,10 @@ static void run_play(uint64_t now)
     bool empty = stream_closed() && stream_known() == 0;
     if (empty || port_is_dry()) {
         run_event(run_why_dry());
+    } else if (render_fill() == RENDER_LATE) {
+        run_event(EVENT_late);
     } else if (run_feed(now - run.start_tick)) {
         run_progress();
-        if (render_fill() == RENDER_LATE) {
-            run_event(EVENT_late);
-        }
     }
 }
 
@@ -329,13 +328,15 @@ void run_watch(void)
     }
     if (run.state == STATE_RUNNING) {
         run_play(now);
+    } else if (run.state == STATE_ARMED) {
+        render_prepare();
     }
 }
 
 uint64_t run_deadline(void)
 {
     uint64_t limit = run_limit();
-    uint64_t soon = port_now() + (feed_is_behind() ? 0 : run_ms(RUNNING_MS));
+    uint64_t soon = port_now() + (feed_is_behind() || render_is_behind() ? 0 : run_ms(RUNNING_MS));
     return run.state == STATE_RUNNING && soon < limit ? soon : limit;
 }
 

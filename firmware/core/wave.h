@@ -9,10 +9,11 @@
 #include <stdbool.h> /* bool */
 #include <stdint.h>  /* uint32_t */
 
-/* Waves a board may have, half-waves that CONFIG may list, and points of a shape. */
+/* Waves a board may have, half-waves that CONFIG may list, points of a shape, and strengths. */
 #define WAVES_LARGEST 2u
 #define WAVE_ROWS 8u
 #define WAVE_POINTS 17u
+#define WAVE_STRENGTHS 16u
 
 /* The output of a wave that is switched off. */
 #define WAVE_OFF 0xFFu
@@ -32,6 +33,10 @@ struct wave_form {
     uint16_t peak;
     uint8_t row_count;
     struct wave_row rows[WAVE_ROWS];
+    uint32_t corner_ticks; /* time constant of the high-pass behind the board; 0: none */
+    uint8_t first_bit;     /* the lowest of the outputs whose levels number the strengths */
+    uint8_t strength_mask; /* the largest such number; 0: half-waves have one strength */
+    uint16_t strengths[WAVE_STRENGTHS];
 };
 
 /* Where the speed was seen last, and how many spikes came since. */
@@ -49,6 +54,20 @@ struct wave_half {
     uint64_t reciprocal;
 };
 
+/* What a high-pass behind the board will take away, so that it can be added beforehand. */
+struct wave_droop {
+    int64_t sum;  /* what was lost, in 2^-24 of a code */
+    int32_t rate; /* the share of a code that is lost until the next one, in 2^-24 */
+    int32_t fade; /* the share of the sum that fades until then, in 2^-24 */
+};
+
+/* Codes of a half-wave: the first `at` ticks after it began, so many ticks from one to the next; all lie within it. */
+struct wave_part {
+    uint32_t at;
+    uint32_t every;
+    uint32_t count;
+};
+
 enum wave_verdict { WAVE_GOOD, WAVE_MALFORMED, WAVE_REFUSED };
 
 /* Reads the tagged fields of a CONFIG into a form; the form is worth nothing unless they are good. */
@@ -57,7 +76,17 @@ enum wave_verdict wave_read(struct wave_form *form, const uint8_t *fields, uint3
 /* Tells what a half-wave of `ticks` above 0 is, and notes it. */
 struct wave_half wave_tell(const struct wave_form *form, struct wave_track *track, uint32_t ticks, uint8_t level);
 
-/* Returns the code of a half-wave `at` ticks after it began; `at` is less than it lasts. */
-uint16_t wave_code(const struct wave_form *form, const struct wave_half *half, uint32_t at);
+/* Returns the height of a half-wave as strong as the mask says at which it begins. */
+uint16_t wave_strength(const struct wave_form *form, uint16_t height, uint8_t mask);
+
+/* Returns what a wave has lost before its first code, if one comes every `code_ticks`. */
+struct wave_droop wave_droop_of(const struct wave_form *form, uint32_t code_ticks);
+
+/* Makes the codes of a part of a half-wave. */
+void wave_codes(const struct wave_form *form, const struct wave_half *half, struct wave_droop *droop, struct wave_part part,
+                uint16_t *codes);
+
+/* Makes codes of no voltage. */
+void wave_rest(struct wave_droop *droop, uint32_t count, uint16_t *codes);
 
 #endif

@@ -6,6 +6,8 @@ from __future__ import annotations
 import ctypes
 import json
 import random
+from bisect import bisect_right
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -13,16 +15,18 @@ from typing import Any
 import pytest
 
 from edgewheel.link.messages import MalformedError
-from edgewheel.link.waves import HalfWave, WaveForm, WaveTrack
+from edgewheel.link.waves import HalfWave, Strengths, WaveForm, WaveTrack
 from firmware.kit.native import MS, Native
 from firmware.kit.stream import RandomEncoder
 from firmware.kit.tables import REFUSALS, TYPES
 from firmware.kit.wire import arm, end, splice
-from plain_waves import MIDDLE, code_of
+from plain_waves import MIDDLE, code_of, lifted
 
 VECTORS = json.loads((Path(__file__).parent / "vectors" / "wire.json").read_text(encoding="utf-8"))
 SINE = bytes((0, 50, 98, 142, 180, 212, 236, 250, 255, 250, 236, 212, 180, 142, 98, 50, 0))
-FORM = WaveForm(30_000, 1, (HalfWave(MS // 2, SINE), HalfWave(3 * MS // 2, SINE)))
+HALF_WAVES = (HalfWave(MS // 2, SINE), HalfWave(3 * MS // 2, SINE))
+FORM = WaveForm(30_000, 1, HALF_WAVES)
+WHOLE = WaveForm(30_000, 1, HALF_WAVES, 25 * MS, Strengths(0, (32768, 11_000)))
 CODE_TICKS = 128
 
 
@@ -37,6 +41,10 @@ class _Form(ctypes.Structure):
         ("peak", ctypes.c_uint16),
         ("row_count", ctypes.c_uint8),
         ("rows", _Row * 8),
+        ("corner_ticks", ctypes.c_uint32),
+        ("first_bit", ctypes.c_uint8),
+        ("strength_mask", ctypes.c_uint8),
+        ("strengths", ctypes.c_uint16 * 16),
     )
 
 
@@ -55,6 +63,14 @@ class _Half(ctypes.Structure):
     )
 
 
+class _Droop(ctypes.Structure):
+    _fields_ = (("sum", ctypes.c_int64), ("rate", ctypes.c_int32), ("fade", ctypes.c_int32))
+
+
+class _Part(ctypes.Structure):
+    _fields_ = tuple((name, ctypes.c_uint32) for name in ("at", "every", "count"))
+
+
 class _Code(ctypes.Structure):
     _fields_ = (("tick", ctypes.c_uint64), ("codes", ctypes.c_uint16 * 2))
 
@@ -63,7 +79,8 @@ class _Code(ctypes.Structure):
 def lib(native_library: Path) -> ctypes.CDLL:
     lib = ctypes.CDLL(str(native_library))
     lib.wave_tell.restype = _Half
-    lib.wave_code.restype = ctypes.c_uint16
+    lib.wave_strength.restype = ctypes.c_uint16
+    lib.wave_droop_of.restype = _Droop
     return lib
 
 
@@ -71,13 +88,20 @@ def lib(native_library: Path) -> ctypes.CDLL:
 def test_vectors(lib: ctypes.CDLL, vector: dict[str, Any]) -> None:
     form, track, fields = _Form(), _Track(), bytes.fromhex(vector["fields"])
     assert lib.wave_read(ctypes.byref(form), fields, len(fields)) == 0
-    found = []
-    for n, (ticks, at) in enumerate(zip(vector["lengths"], vector["at"], strict=True)):
+    droop = lib.wave_droop_of(ctypes.byref(form), vector["code_ticks"])
+    told, strong, codes = [], [], []
+    for n, (ticks, at, count) in enumerate(
+        zip(vector["lengths"], vector["at"], vector["counts"], strict=True)
+    ):
         half = lib.wave_tell(ctypes.byref(form), ctypes.byref(track), ctypes.c_uint32(ticks), n & 1)
-        value = lib.wave_code(ctypes.byref(form), ctypes.byref(half), ctypes.c_uint32(at))
-        found.append((half.row, half.height, value))
-    wanted = zip(vector["kinds"], vector["heights"], vector["codes"], strict=True)
-    assert found == list(wanted)
+        told.append((half.row, half.height))
+        strong.append(lib.wave_strength(ctypes.byref(form), half.height, vector["masks"][n]))
+        part, out = _Part(at, vector["code_ticks"], count), (ctypes.c_uint16 * count)()
+        lib.wave_codes(ctypes.byref(form), ctypes.byref(half), ctypes.byref(droop), part, out)
+        codes += out
+    assert told == list(zip(vector["kinds"], vector["heights"], strict=True))
+    assert strong == vector["strong"]
+    assert codes == vector["codes"]
 
 
 def random_fields(rng: random.Random) -> bytes:
@@ -90,7 +114,14 @@ def random_fields(rng: random.Random) -> bytes:
         bytes((1, 2)) + rng.randrange(2**16 if rng.random() < 0.2 else 2**15).to_bytes(2, "little")
     )
     parts.append(bytes((3, 1, rng.choice((0, 1, 1, 2)))))
-    unknown = rng.choice((0, 4, 200, rng.choice((1, 2, 3))))
+    if rng.random() < 0.3:
+        parts.append(bytes((4, 4)) + rng.choice((0, 1, 2**32 - 1)).to_bytes(4, "little"))
+    if rng.random() < 0.3:
+        shares = [rng.choice((0, 7, 32768, 32769)) for _ in range(rng.choice((1, 2, 3, 4, 16, 32)))]
+        values = b"".join(share.to_bytes(2, "little") for share in shares)
+        first = rng.choice((0, 4, 5, 7, 8, 255))
+        parts.append(bytes((5, 1 + len(values), first)) + values)
+    unknown = rng.choice((0, 6, 200, rng.choice((1, 2, 3, 4, 5))))
     size = rng.randrange(5)
     parts.insert(rng.randrange(len(parts)), bytes((unknown, size)) + rng.randbytes(size))
     fields = b"".join(parts)
@@ -125,14 +156,19 @@ def take_codes(board: Native) -> list[tuple[int, int, int]]:
     return [(one.tick, one.codes[0], one.codes[1]) for one in out[:count]]
 
 
-def wanted_code(form: WaveForm, crossings: list[int], tick: int) -> int:
-    """The code at a run tick of a wave whose output is low first."""
-    track, value = WaveTrack(form), MIDDLE
-    for n, (begin, past) in enumerate(pairwise(crossings)):
-        told = track.tell(past - begin)
-        if begin <= tick < past:
-            value = code_of(form, told, (n + 1) & 1, past - begin, tick - begin)
-    return value
+def wanted_codes(form: WaveForm, crossings: list[tuple[int, int]], ticks: list[int]) -> list[int]:
+    """The codes at run ticks of a wave whose output is low first; each crossing with its mask."""
+    track, told = WaveTrack(form), []
+    for (begin, mask), (past, _) in pairwise(crossings):
+        half = track.tell(past - begin)
+        told.append(replace(half, height=form.height(half, mask)))
+    found, starts = [], [tick for tick, _ in crossings]
+    for tick in ticks:
+        n = bisect_right(starts, tick) - 1
+        inside = 0 <= n < len(told)
+        length, at = (starts[n + 1] - starts[n], tick - starts[n]) if inside else (0, 0)
+        found.append(code_of(form, told[n], (n + 1) & 1, length, at) if inside else MIDDLE)
+    return lifted(found, CODE_TICKS, form.corner_ticks)
 
 
 def deltas(rng: random.Random, count: int) -> list[tuple[int, int]]:
@@ -147,13 +183,16 @@ def deltas(rng: random.Random, count: int) -> list[tuple[int, int]]:
     return found
 
 
-@pytest.mark.parametrize("spliced", [False, True])
-def test_the_codes_of_a_run(board: Native, spliced: bool) -> None:
+@pytest.mark.parametrize(
+    ("form", "spliced"), [(FORM, True), (WHOLE, False), (replace(WHOLE, corner_ticks=0), True)]
+)
+def test_the_codes_of_a_run(board: Native, form: WaveForm, spliced: bool) -> None:
     """Every code is that of its crossings, to the last one known; then the wave rests. After a
-    new course too, that cuts off a half-wave whose end was known already."""
+    new course too, that cuts off a half-wave whose end was known already. Output 0 makes half-waves
+    weaker where the form says so, and what the form's high-pass takes away is added."""
     items = deltas(random.Random(3), 60)
     encoder = RandomEncoder(1, 100)
-    configure(board)
+    configure(board, form)
     board.host.send("ARM", arm())
     payloads = encoder.payloads(items)
     for payload in payloads:
@@ -185,15 +224,17 @@ def test_the_codes_of_a_run(board: Native, spliced: bool) -> None:
     for delta, mask in items:
         tick += delta
         if (mask ^ last) & 4:
-            crossings.append(tick)
+            crossings.append((tick, mask))
         last = mask
     assert len(codes) > 1_000
     assert all(b[0] - a[0] == CODE_TICKS for a, b in pairwise(codes))
-    begin = crossings[-12] if spliced else 0
-    for at, idle, value in codes:
-        assert idle == MIDDLE
-        if at - start >= begin:
-            assert value == wanted_code(FORM, crossings, at - start), (at - start, crossings)
+    begin = crossings[-12][0] if spliced else 0
+    assert {idle for _, idle, _ in codes} == {MIDDLE}
+    ticks = [at - start for at, _, _ in codes]
+    wanted = wanted_codes(form, crossings, ticks)
+    for tick, (_, _, value), code in zip(ticks, codes, wanted, strict=True):
+        if tick >= begin:
+            assert value == code, (tick, crossings)
     assert codes[-1][0] - start < tick + 2 * MS
 
 

@@ -48,7 +48,7 @@ def test_image_is_made_from_these_sources(maker: ModuleType, manifest: dict[str,
         "the sources have changed since firmware/images was built: run make -C firmware images"
     )
     assert manifest["uf2_sha256"] == hashlib.sha256(UF2.read_bytes()).hexdigest()
-    assert manifest["protocol"] == "1.1"
+    assert manifest["protocol"] == "1.2"
 
 
 def test_image_is_rebuilt_byte_for_byte(built: Path) -> None:

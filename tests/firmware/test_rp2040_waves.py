@@ -4,21 +4,24 @@ on the transition, the amplitude by the curve."""
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
-from edgewheel.link.waves import HalfWave, WaveForm, WaveTrack
+from edgewheel.link.waves import HalfWave, Strengths, WaveForm, WaveTrack
 from firmware.kit.emulator import HZ, MS, Emulator
 from firmware.kit.player import Player, errors
 from firmware.kit.stream import RandomEncoder
-from plain_waves import MIDDLE, code_of
+from plain_waves import MIDDLE, code_of, lifted
 
 CODE_CYCLES = 1024
 SINE = bytes(round(255 * np.sin(np.pi * k / 16)) for k in range(17))
 AT_6000_RPM = HZ * 3 // 36_000  # half a pitch of 60-2
 FORM = WaveForm(32_000, 1, (HalfWave(AT_6000_RPM, SINE), HalfWave(3 * AT_6000_RPM, SINE)))
+CORNER_TICKS = HZ // 40  # of 6.4 Hz
+WHOLE = replace(FORM, corner_ticks=CORNER_TICKS, strengths=Strengths(1, (32_768, 20_000)))
 
 
 def wheel(turns: int, half_pitch: int, to: int) -> list[tuple[int, int]]:
@@ -35,12 +38,12 @@ def wheel(turns: int, half_pitch: int, to: int) -> list[tuple[int, int]]:
 
 
 def play(
-    board: Emulator, items: list[tuple[int, int]], wave: int
+    board: Emulator, items: list[tuple[int, int]], wave: int, form: WaveForm = FORM
 ) -> tuple[list[tuple[int, int]], int]:
     """Plays it; the codes of a wave at the pins, (cycle from which on it stands, code), and the
     cycle of run tick 0, as the edges of the outputs tell it.
     """
-    board.host.send("CONFIG", FORM.config(wave, 0).pack())
+    board.host.send("CONFIG", form.config(wave, 0).pack())
     encoder = RandomEncoder(1, 7168)
     player = Player(board, encoder.payloads(items), len(items), encoder.tick)
     player.arm()
@@ -55,38 +58,46 @@ def play(
     return codes, int(edges[0][0]) - items[0][0]
 
 
-def crossings_of(items: list[tuple[int, int]]) -> list[int]:
+def crossings_of(items: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """When output 0 turns over, and the mask from then on."""
     ticks = np.cumsum([delta for delta, _ in items]).tolist()
-    levels = [mask & 1 for _, mask in items]
-    return [t for t, a, b in zip(ticks, [0, *levels], levels, strict=False) if a != b]
+    masks = [mask for _, mask in items]
+    return [(t, b) for t, a, b in zip(ticks, [0, *masks], masks, strict=False) if (a ^ b) & 1]
 
 
-def wanted_codes(crossings: list[int], ticks: list[int]) -> list[int]:
+def wanted_codes(form: WaveForm, crossings: list[tuple[int, int]], ticks: list[int]) -> list[int]:
     """The codes at run ticks of a wave whose output is low first."""
-    track = WaveTrack(FORM)
-    lengths = [b - a for a, b in pairwise(crossings)]
-    told = [track.tell(length) for length in lengths]
+    track, starts = WaveTrack(form), [tick for tick, _ in crossings]
+    lengths = [b - a for a, b in pairwise(starts)]
+    told = []
+    for length, (_, mask) in zip(lengths, crossings, strict=False):
+        half = track.tell(length)
+        told.append(replace(half, height=form.height(half, mask)))
     found = []
     for tick in ticks:
-        n = int(np.searchsorted(crossings, tick, side="right")) - 1
+        n = int(np.searchsorted(starts, tick, side="right")) - 1
         inside = 0 <= n < len(told)
-        level, at = (n + 1) & 1, tick - crossings[n]
-        found.append(code_of(FORM, told[n], level, lengths[n], at) if inside else MIDDLE)
-    return found
+        level, at = (n + 1) & 1, tick - starts[n]
+        found.append(code_of(form, told[n], level, lengths[n], at) if inside else MIDDLE)
+    return lifted(found, CODE_CYCLES, form.corner_ticks)
 
 
-@pytest.mark.parametrize(("half_pitch", "to", "wave"), [(60_000, 30_000, 0), (15_000, 9_000, 1)])
+@pytest.mark.parametrize(
+    ("half_pitch", "to", "wave", "form"),
+    [(60_000, 30_000, 0, WHOLE), (15_000, 9_000, 1, FORM)],
+    ids=["slow, lifted, of two strengths", "fast"],
+)
 def test_codes_leave_the_pins_at_their_cycle(
-    emulator: Callable[..., Emulator], half_pitch: int, to: int, wave: int
+    emulator: Callable[..., Emulator], half_pitch: int, to: int, wave: int, form: WaveForm
 ) -> None:
     """Each stands for 1,024 cycles and is what its half-wave is in their middle."""
     items = wheel(2, half_pitch, to)
-    codes, origin = play(emulator(), items, wave)
+    codes, origin = play(emulator(), items, wave, form)
     run = [(at, value) for at, value in codes if at > origin][4:-2]
     assert len(run) > 1_000
     assert all(b - a == CODE_CYCLES for (a, _), (b, _) in pairwise(run))
     middles = [at + CODE_CYCLES // 2 - origin for at, _ in run]
-    assert [value for _, value in run] == wanted_codes(crossings_of(items), middles)
+    assert [value for _, value in run] == wanted_codes(form, crossings_of(items), middles)
     assert codes[-1][1] == MIDDLE
 
 
@@ -104,7 +115,7 @@ def test_zero_crossings_stand_on_the_teeth_and_amplitude_follows_speed(
     crossed = at[turns] - volts[turns] * (at[turns + 1] - at[turns]) / (
         volts[turns + 1] - volts[turns]
     )
-    wanted = np.array(crossings_of(items)[1:-1], float)
+    wanted = np.array([tick for tick, _ in crossings_of(items)[1:-1]], float)
     nearest = wanted[np.abs(wanted[:, None] - crossed[None, :]).argmin(axis=0)]
     off_deg = (crossed - nearest) / half_pitch * 3
     print(f"{len(crossed)} crossings, off by {np.abs(off_deg).max():.4f} degrees at most")
@@ -129,3 +140,15 @@ def test_a_stop_brings_the_wave_to_rest_at_once(emulator: Callable[..., Emulator
     after = [(at, upper << 8 | lower) for at, own, upper, lower in board.voltages if own == 0]
     assert after[-1][1] == MIDDLE
     assert after[-1][0] < stopped + MS
+
+
+@pytest.mark.parametrize(("half_pitch", "waves"), [(6_250, 1), (12_500, 2)])
+def test_20_000_half_waves_a_second_are_kept_up_with(
+    emulator: Callable[..., Emulator], half_pitch: int, waves: int
+) -> None:
+    """One wave of 60-2 at 10,000 rpm, or two at 5,000, each with all that a form may ask for."""
+    board = emulator()
+    if waves == 2:
+        board.host.send("CONFIG", WHOLE.config(1, 1).pack())
+    codes, _ = play(board, wheel(8, half_pitch, half_pitch), 0, WHOLE)
+    assert len(codes) > 1_000

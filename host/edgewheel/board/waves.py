@@ -72,6 +72,7 @@ class _Voltage:
     def __init__(self, line: int, form: WaveForm, mask: int) -> None:
         self._line = line
         self._form = form
+        self._mask = mask
         self._level = mask >> line & 1
         self._ticks: list[int] = []
         self._heights: list[int] = []
@@ -84,14 +85,16 @@ class _Voltage:
     def follow(self, ticks: Ints, masks: Bytes) -> None:
         levels = masks >> np.uint8(self._line) & np.uint8(1)
         changed = levels != np.concatenate((np.array([self._level], np.uint8), levels[:-1]))
-        begin, level = self._begin, self._level
-        for end in ticks[changed].tolist():
-            known = begin is not None and end - begin <= LONGEST_HALF_WAVE
-            height = self._track.tell(end - begin).height if known else 0
+        begin, mask = self._begin, self._mask
+        for end, end_mask in zip(ticks[changed].tolist(), masks[changed].tolist(), strict=True):
+            height = 0
+            if begin is not None and end - begin <= LONGEST_HALF_WAVE:
+                height = self._form.height(self._track.tell(end - begin), mask)
             self._ticks.append(end)
             self._heights.append(height)
-            begin, level = end, 1 - level
-        self._begin, self._level = begin, level
+            begin, mask = end, end_mask
+        self._begin, self._mask = begin, mask
+        self._level = mask >> self._line & 1
 
     def take(self) -> Peaks:
         ticks, heights = self._ticks, self._heights

@@ -35,6 +35,9 @@ from edgewheel.link.welcome import Welcome
 
 NewCourse = Callable[[SplicePoint], Iterator[PinChunk]]
 
+WAVES_SINCE = 2
+"""The minor version from which on a board takes all that a `WaveForm` says."""
+
 _SPLICE_TRIES = 5
 _SPLICE_SLACK_MS = 10
 
@@ -87,10 +90,11 @@ class HostRun:
                 f"the table is in ticks of {order.header.tick_hz} Hz, the board's clock has "
                 f"{board.tick_hz} Hz: compile for this board"
             )
-        if len(order.waves) > board.waves:
+        waves = board.waves if board.minor >= WAVES_SINCE else 0
+        if len(order.waves) > waves:
             raise UsageError(
                 f"{len(order.waves)} outputs are to be VR sensors, the board can make "
-                f"{board.waves or 'none'}. Take 'output: vr' out of the bench file's stage, or put "
+                f"{waves or 'none'}. Take 'output: vr' out of the bench file's stage, or put "
                 "the firmware of this edgewheel on the board: edgewheel flash"
             )
         self.number = number

@@ -10,7 +10,7 @@ from typing import Any, ClassVar, Self
 
 MAGIC = b"EDWH"
 MAJOR = 1
-MINOR = 1
+MINOR = 2
 ANY_RUN = 0xFFFF
 WAVE_OFF = 0xFF
 FIRST_ORDERED = 0x10

@@ -8,16 +8,20 @@ from dataclasses import dataclass
 
 from edgewheel.link.messages import WAVE_OFF, Config, MalformedError
 
+OUTPUTS = 8
 POINTS = 17
 MOST_HALF_WAVES = 8
 LARGEST_PEAK = 0x7FFF
 LARGEST_KNEE = 0x0FFF_FFFF
+LARGEST_CORNER = 0xFFFF_FFFF
+FULL_STRENGTH = 32768
+MOST_STRENGTH_BITS = 4
 
 STRANGE = 8
 MOST_SPIKES = 8
 LONGEST_HALF_WAVE = 0xFFFF_FFFF
 
-_PEAK, _HALF_WAVE, _APPROACH = 1, 2, 3
+_PEAK, _HALF_WAVE, _APPROACH, _CORNER, _STRENGTHS = range(1, 6)
 
 
 @dataclass(frozen=True)
@@ -36,16 +40,41 @@ class HalfWave:
 
 
 @dataclass(frozen=True)
+class Strengths:
+    """Shares of a half-wave's height, in `FULL_STRENGTH`ths, by the number that outputs form.
+
+    `first_output` is the lowest of 1 to `MOST_STRENGTH_BITS` of them, its level the lowest bit.
+    """
+
+    first_output: int
+    shares: tuple[int, ...]
+
+    def __post_init__(self) -> None:
+        counts = [1 << bits for bits in range(1, MOST_STRENGTH_BITS + 1)]
+        if len(self.shares) not in counts or not all(0 <= s <= FULL_STRENGTH for s in self.shares):
+            raise ValueError(f"there cannot be {len(self.shares)} strengths, or one is too large")
+        if self.first_output < 0 or len(self.shares) << self.first_output > 1 << OUTPUTS:
+            raise ValueError(f"there are not that many outputs from {self.first_output} on")
+
+    def share(self, mask: int) -> int:
+        """The strength of a half-wave that begins with the outputs at a mask."""
+        return self.shares[mask >> self.first_output & len(self.shares) - 1]
+
+
+@dataclass(frozen=True)
 class WaveForm:
     """The voltage of one VR sensor. ValueError for what a board would refuse.
 
     `half_waves` ascend by `knee_ticks`; `peak` is the height of a code at the knee; `approach` is
-    the level of half-waves that lead up to a tooth's centre.
+    the level of half-waves that lead up to a tooth's centre. `corner_ticks` is the time constant of
+    the high-pass behind the board, 0 if there is none.
     """
 
     peak: int
     approach: int
     half_waves: tuple[HalfWave, ...]
+    corner_ticks: int = 0
+    strengths: Strengths | None = None
 
     def __post_init__(self) -> None:
         knees = [one.knee_ticks for one in self.half_waves]
@@ -53,18 +82,26 @@ class WaveForm:
             raise ValueError("half-waves must ascend, and there must be 1 to 8 of them")
         if not 0 < self.peak <= LARGEST_PEAK or self.approach not in (0, 1):
             raise ValueError(f"a peak of {self.peak} or a level of {self.approach} cannot be")
+        if not 0 <= self.corner_ticks <= LARGEST_CORNER:
+            raise ValueError(f"a time constant of {self.corner_ticks} ticks cannot be")
 
     def config(self, wave: int, output: int) -> Config:
         """The CONFIG that has a wave follow an output in this form."""
         fields = _field(_PEAK, self.peak.to_bytes(2, "little"))
         for one in self.half_waves:
             fields += _field(_HALF_WAVE, one.knee_ticks.to_bytes(4, "little") + one.shape)
-        return Config(wave, output, fields + _field(_APPROACH, bytes((self.approach,))))
+        fields += _field(_APPROACH, bytes((self.approach,)))
+        if self.corner_ticks:
+            fields += _field(_CORNER, self.corner_ticks.to_bytes(4, "little"))
+        if self.strengths is not None:
+            shares = b"".join(share.to_bytes(2, "little") for share in self.strengths.shares)
+            fields += _field(_STRENGTHS, bytes((self.strengths.first_output,)) + shares)
+        return Config(wave, output, fields)
 
     @classmethod
     def read(cls, fields: bytes) -> WaveForm:
         """What the fields of a CONFIG say. MalformedError if they are cut off, else ValueError."""
-        peak, approach, half_waves = 0, 1, []
+        peak, approach, corner_ticks, strengths, half_waves = 0, 1, 0, None, []
         # All at once: fields that are cut off are malformed, whatever those before them say.
         for tag, value in list(_tagged(fields)):
             if tag == _HALF_WAVE:
@@ -73,7 +110,17 @@ class WaveForm:
                 peak = _number(value, 2, 1, LARGEST_PEAK)
             elif tag == _APPROACH:
                 approach = _number(value, 1, 0, 1)
-        return cls(peak, approach, tuple(half_waves))
+            elif tag == _CORNER:
+                corner_ticks = _number(value, 4, 1, LARGEST_CORNER)
+            elif tag == _STRENGTHS:
+                strengths = _strengths(value)
+        return cls(peak, approach, tuple(half_waves), corner_ticks, strengths)
+
+    def height(self, told: Told, mask: int) -> int:
+        """The height in codes of a half-wave that begins with the outputs at a mask."""
+        if self.strengths is None:
+            return told.height
+        return told.height * self.strengths.share(mask) // FULL_STRENGTH
 
 
 def switched_off(wave: int) -> Config:
@@ -90,6 +137,13 @@ def _number(value: bytes, size: int, least: int, most: int) -> int:
     if len(value) != size or not least <= number <= most:
         raise ValueError(f"{value.hex()} is not a number of {size} bytes, {least} to {most}")
     return number
+
+
+def _strengths(value: bytes) -> Strengths:
+    if len(value) % 2 == 0:
+        raise ValueError(f"{value.hex()} is no list of strengths")
+    shares = (int.from_bytes(value[at : at + 2], "little") for at in range(1, len(value), 2))
+    return Strengths(value[0], tuple(shares))
 
 
 def _tagged(fields: bytes) -> Iterator[tuple[int, bytes]]:
