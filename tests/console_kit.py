@@ -10,7 +10,7 @@ from mock_bench import mock_desk
 @asynccontextmanager
 async def console(size=(80, 24), **desk):
     """Yields (app, pilot); `app.look()` draws what the mock bench says."""
-    app = ConsoleApp(mock_desk(**desk), paced=False)
+    app = ConsoleApp(lambda: mock_desk(**desk), paced=False)
     async with app.run_test(size=size) as pilot:
         await settle(app, pilot)
         yield app, pilot

@@ -115,8 +115,9 @@ def measure(seconds: float, runs: Path) -> Load:
 async def _measure(seconds: float, runs: Path) -> Load:
     desk = Desk(FIRST, runs, BusyBench)
     bench = desk.player
-    app = ConsoleApp(desk)
+    app = ConsoleApp(lambda: desk)
     async with app.run_test(size=(120, 40)) as pilot:
+        await app.workers.wait_for_complete()
         await pilot.pause()
         cpu_s, wall_s = time.process_time(), time.monotonic()
         bench.begin()

@@ -233,7 +233,7 @@ def test_other_keys_can_be_given(tmp_path):
     async def scenario():
         from mock_bench import mock_desk
 
-        app = ConsoleApp(mock_desk(), read_settings(file, all_ids), paced=False)
+        app = ConsoleApp(mock_desk, read_settings(file, all_ids), paced=False)
         async with app.run_test(size=(80, 24)) as pilot:
             await press(app, pilot, "f5", "z", "f9")
             assert app.theme == "orchard-day"

@@ -228,6 +228,14 @@ def test_a_mistake_of_ours_parks_the_board_and_is_told_in_one_sentence(planted, 
     assert list(tmp_path.glob("runs/*/summary.json"))
 
 
+def test_a_file_that_cannot_be_used_ends_it_with_its_sentence(tmp_path):
+    with console(tmp_path / "none.yaml", tmp_path) as (process, person):
+        assert process.wait(10) == 2
+        wait_for(lambda: person.seen.rstrip().endswith(b"."), 2)
+        told = MODES.sub("", person.seen.decode().rpartition(ALTERNATE_SCREEN_OFF)[2]).strip()
+    assert told.startswith("edgewheel: ") and "none.yaml" in told
+
+
 def test_a_lost_bench_ends_nothing(tmp_path):
     with turning_console(tmp_path, IN_THE_BENCH.format(error="BenchError")) as (_, process, person):
         wait_for(lambda: b"BOARD LOST" in person.seen)

@@ -34,7 +34,7 @@ async def slow_console():
         answers = threading.Event()
 
     desk = Desk(FIRST, Path("runs"), Bench)
-    app = ConsoleApp(desk, paced=False)
+    app = ConsoleApp(lambda: desk, paced=False)
     try:
         async with app.run_test(size=(80, 24)) as pilot:
             await press(app, pilot, "f5")

@@ -8,8 +8,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
-from edgewheel.controller.lines import Value
+if TYPE_CHECKING:
+    from edgewheel.controller.lines import Value
 
 
 class Cause(StrEnum):

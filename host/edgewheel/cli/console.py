@@ -12,6 +12,7 @@ from edgewheel.cli.exits import ExitCode
 
 if TYPE_CHECKING:
     from edgewheel.console.app import ConsoleApp
+    from edgewheel.console.desk import Desk
     from edgewheel.console.settings import Settings
 
 
@@ -59,7 +60,9 @@ def _open(args: argparse.Namespace, settings: Settings) -> int:
     try:
         app.run()
     finally:
-        app.desk.close()
+        app.close()
+    if app.refusal is not None:
+        raise app.refusal
     if app.mistake is not None:
         print(app.mistake.told(), file=sys.stderr)
         return ExitCode.INTERNAL
@@ -67,13 +70,16 @@ def _open(args: argparse.Namespace, settings: Settings) -> int:
 
 
 def console(bench: Path | None, runs: Path, settings: Settings | None = None) -> ConsoleApp:
-    """The console on a bench file, or on the one that is ready to turn. Raises FileError."""
+    """The console on a bench file, or on the one that is ready to turn."""
     _put_off_garbage()
-    from edgewheel.bench.live.bench import LiveBench
     from edgewheel.console.app import ConsoleApp
-    from edgewheel.console.desk import FIRST, Desk
 
-    return ConsoleApp(Desk(bench or FIRST, runs, LiveBench), settings)
+    def make_desk() -> Desk:
+        from edgewheel.console.opening import live_desk
+
+        return live_desk(bench, runs)
+
+    return ConsoleApp(make_desk, settings)
 
 
 def _put_off_garbage() -> None:

@@ -8,23 +8,18 @@ import threading
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from io import StringIO
-from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.console import Console
-from textual import events
+from textual import events, work
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
 from textual.timer import Timer
 from textual.widgets import Input
 
-from edgewheel.bench.plan import SimulatedController
-from edgewheel.console import choices, keys
-from edgewheel.console.desk import Desk
-from edgewheel.console.dialogs.choose import Choice, ChooseDialog
-from edgewheel.console.dialogs.help import HelpDialog
-from edgewheel.console.dialogs.speed import SpeedDialog
+from edgewheel.console import keys
+from edgewheel.console.dialogs.dialog import Dialog
 from edgewheel.console.live.page import LivePage
 from edgewheel.console.mistake import Mistake
 from edgewheel.console.page import Page
@@ -35,6 +30,7 @@ from edgewheel.console.watch import TICKS_PER_S
 from edgewheel.errors import EdgewheelError
 
 if TYPE_CHECKING:
+    from edgewheel.console.desk import Desk
     from edgewheel.console.search.job import Job, Running
 
 BY_SIGNAL = 128
@@ -42,6 +38,9 @@ BY_SIGNAL = 128
 
 PATIENCE_S = 5.0
 """The console is ended so long after a signal, if it cannot leave by itself."""
+
+REFUSED = 2
+"""There is no desk, as `ConsoleApp.refusal` says."""
 
 MISTAKEN = 1
 """What Textual, too, returns where it cannot go on; `ConsoleApp.mistake` says why."""
@@ -62,7 +61,10 @@ def _runs_page() -> Screen[None]:
 
 
 class ConsoleApp(App[None]):
-    """The console on one desk. `paced` is off in tests, which look by hand."""
+    """The console on one desk, which is made behind the first page: keys wait for it.
+
+    `paced` is off in tests, which look by hand.
+    """
 
     TITLE = "edgewheel"
     CSS_PATH = "console.tcss"
@@ -82,9 +84,15 @@ class ConsoleApp(App[None]):
         Binding("f4", "page('runs')", "Runs", show=False, id="page-runs"),
     ]
 
-    def __init__(self, desk: Desk, settings: Settings | None = None, paced: bool = True) -> None:
+    def __init__(
+        self, make_desk: Callable[[], Desk], settings: Settings | None = None, paced: bool = True
+    ) -> None:
         super().__init__()
-        self.desk = desk
+        self._make_desk = make_desk
+        self._desk: Desk | None = None
+        self._early: list[events.Key] = []
+        self.refusal: EdgewheelError | None = None
+        """Why there is no desk, if it ended for that."""
         self._settings = settings or Settings()
         self._paced = paced
         self._looks: Timer | None = None
@@ -95,22 +103,43 @@ class ConsoleApp(App[None]):
         """The search that is going on, or the last one."""
         if "TEXTUAL_ANIMATIONS" not in os.environ:
             self.animation_level = "none"
-        self.register_theme(NIGHT)
-        self.register_theme(DAY)
+        self._set_theme()
 
     def on_mount(self) -> None:
-        self._set_theme()
         self.set_keymap(dict(self._settings.keys))
         self._signals.catch()
         if self._paced:
             self._looks = self.set_interval(1 / TICKS_PER_S, self.look)
-        self.call_after_refresh(self.look)
+        self.call_after_refresh(self._open)
+
+    def on_unmount(self) -> None:
+        self._signals.release()
+
+    @work(thread=True, group="desk")
+    def _open(self) -> None:
+        """Make the desk; all that reads and plays a bench file is imported for it."""
+        try:
+            desk = self._make_desk()
+        except EdgewheelError as error:
+            self.refusal = error
+            self.call_later(self.leave, REFUSED)
+            return
+        self.call_later(self._begin, desk)
+        if self._paced:
+            from edgewheel.console.opening import import_the_rest
+
+            import_the_rest()
         # What is there now stays: looking through all of it for garbage would hold the screen up.
         gc.freeze()
         gc.enable()
 
-    def on_unmount(self) -> None:
-        self._signals.release()
+    async def _begin(self, desk: Desk) -> None:
+        """There is a desk: show it, and do what was asked for meanwhile."""
+        self._desk = desk
+        self.look()
+        early, self._early = self._early, []
+        for event in early:
+            await self.on_event(event)
 
     async def on_event(self, event: events.Event) -> None:
         """Keys go to where the keys before them lead, however fast they come.
@@ -118,13 +147,17 @@ class ConsoleApp(App[None]):
         What a page hands on from its own queue comes too late for that: a digit's dialogue would
         open after the next digit has gone to the page, too.
         """
+        if self._desk is None and isinstance(event, events.InputEvent | events.Paste):
+            if isinstance(event, events.Key):
+                self._early.append(event)
+            return
         if isinstance(event, events.Key) and self._is_taken(event):
             return
         await super().on_event(event)
 
     def _is_taken(self, event: events.Key) -> bool:
         screen = self.screen_stack[-1] if self.screen_stack else None
-        if isinstance(screen, SpeedDialog):
+        if isinstance(screen, Dialog):
             return screen.takes_early(event)
         typing = isinstance(self.focused, Input) if screen is not None else True
         return not typing and isinstance(screen, LivePage) and screen.begins(event)
@@ -134,6 +167,8 @@ class ConsoleApp(App[None]):
 
         A mistake of ours in its thread is the end: going on would show a bench that is not there.
         """
+        if self._desk is None:
+            return
         if self.desk.mistake is not None:
             self.leave(MISTAKEN)
             return
@@ -146,10 +181,16 @@ class ConsoleApp(App[None]):
                 page.show(view)
 
     @property
+    def desk(self) -> Desk:
+        """What lies on the desk; no key is heard before there is one."""
+        assert self._desk is not None
+        return self._desk
+
+    @property
     def mistake(self) -> Mistake | None:
         """The mistake of ours that ended it; None if it was ended by somebody."""
-        if self.desk.mistake is not None:
-            return Mistake.of(self.desk.mistake)
+        if self._desk is not None and self._desk.mistake is not None:
+            return Mistake.of(self._desk.mistake)
         if self.return_code == MISTAKEN:
             assert isinstance(self.error_console.file, StringIO)
             return Mistake.drawn(self.error_console.file.getvalue())
@@ -201,9 +242,15 @@ class ConsoleApp(App[None]):
 
     def park(self) -> None:
         """Bring the outputs to their idle levels, whoever plays on them."""
-        self.desk.park()
+        if self._desk is not None:
+            self._desk.park()
         if self.running is not None and not self.running.over:
             self.running.stop()
+
+    def close(self) -> None:
+        """Let go of the bench, after the end; waits for that."""
+        if self._desk is not None:
+            self._desk.close()
 
     # Keys that work everywhere
 
@@ -231,47 +278,11 @@ class ConsoleApp(App[None]):
 
     def action_help(self) -> None:
         """Help for the pane one is in."""
+        from edgewheel.console.dialogs.help import HelpDialog
+
         page = self.page
         if page is not None and not self.screen.is_modal:
             self.push_screen(HelpDialog(*keys.help_for(page, self, self._settings.keys)))
-
-    # Choices
-
-    def choose_wheel(self) -> None:
-        """Put another wheel on the bench."""
-        self._choose("Wheel", choices.wheels(), self._use_wheel)
-
-    def choose_board(self) -> None:
-        """Take another board."""
-        self._choose("Board", choices.boards(), self.desk.use_board, free=True)
-
-    def choose_bench(self) -> None:
-        """Open another bench file."""
-        files = choices.bench_files(Path.cwd())
-        self._choose("Bench file", files, lambda name: self.desk.open(Path(name)), free=True)
-
-    def _use_wheel(self, name: str) -> None:
-        if self.desk.use_wheel(name):
-            self.notify("The simulated controller is set for this wheel, as its sheet says.")
-        elif isinstance(self.desk.plan.controller, SimulatedController):
-            self.notify(
-                "The simulated controller keeps its settings. Diagnose (F3, d) says which of them "
-                "do not fit this wheel.",
-                timeout=8,
-            )
-
-    def _choose(
-        self,
-        title: str,
-        offered: list[Choice],
-        take: Callable[[str], None],
-        free: bool = False,
-    ) -> None:
-        def chosen(name: str | None) -> None:
-            if name is not None:
-                self.do(lambda: take(name))
-
-        self.push_screen(ChooseDialog(title, offered, free), chosen)
 
     # What is around it
 
@@ -293,12 +304,15 @@ class ConsoleApp(App[None]):
         return run
 
     def _set_theme(self) -> None:
-        self.theme = NIGHT.name
-        wanted = os.environ.get("TEXTUAL_THEME") or self._settings.theme
-        if wanted in self.available_themes:
-            self.theme = wanted
-        elif wanted:
-            self.notify(f"There is no theme '{wanted}'.", severity="warning", markup=False)
+        """Before anything is drawn: another theme later would mean to draw all of it again."""
+        self.register_theme(NIGHT)
+        self.register_theme(DAY)
+        wanted = os.environ.get("TEXTUAL_THEME") or self._settings.theme or NIGHT.name
+        known = wanted in self.available_themes
+        self.set_reactive(ConsoleApp.theme, wanted if known else NIGHT.name)
+        if not known:
+            words = f"There is no theme '{wanted}'."
+            self.call_later(self.notify, words, severity="warning", markup=False)
 
     def _end_by_signal(self, number: int) -> None:
         """Park at once, then leave; in a thread of its own, for the one that draws may be stuck."""
@@ -306,7 +320,7 @@ class ConsoleApp(App[None]):
         self.park()
         self.call_later(self.leave, code)
         threading.Event().wait(PATIENCE_S)
-        self.desk.close()
+        self.close()
         os._exit(code)
 
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from edgewheel.yamlfile import Node
+if TYPE_CHECKING:
+    from edgewheel.yamlfile import Node
 
 NOT_EDITED = ("kind", "off")
 

@@ -12,16 +12,19 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Footer
 
-from edgewheel.console.desk import View
 from edgewheel.console.drawn import Drawn
 from edgewheel.console.pane import Pane
 from edgewheel.console.status import Status
 
 if TYPE_CHECKING:
     from edgewheel.console.app import ConsoleApp
+    from edgewheel.console.desk import View
 
 USUAL_WIDTH, WIDE_WIDTH = 100, 160
 """Columns from which on there is room for several panes, and for all."""
+
+READING = "… READING THE BENCH FILE"
+"""What stands at the top until there is something to say."""
 
 PAGES = (("bench", "F2", "Bench"), ("search", "F3", "Search"), ("runs", "F4", "Runs"))
 
@@ -33,15 +36,22 @@ class Tabs(Drawn):
         super().__init__(classes="tabs")
         self._mode = mode
 
+    def on_mount(self) -> None:
+        self._mark("")
+
     def show(self, view: View) -> None:
-        """Mark the page that is seen; name the bench file."""
+        """Name the bench file and the board."""
+        board = view.plan.board.port or f"board {view.plan.board.kind}"
+        self._mark(f"{view.plan.name} · {board}")
+
+    def _mark(self, words: str) -> None:
+        """Mark the page that is seen."""
         parts: list[Content | str] = []
         for mode, key, name in PAGES:
             style = "reverse bold" if mode == self._mode else ""
             label = Content.styled(f" {key} {name} ", style)
             parts += [label.stylize(f"@click=app.page('{mode}')"), " "]
-        board = view.plan.board.port or f"board {view.plan.board.kind}"
-        parts.append(Content.styled(f"{view.plan.name} · {board}", "$text-muted"))
+        parts.append(Content.styled(words, "$text-muted"))
         self.draw(Content.assemble(*parts))
 
 
@@ -58,7 +68,7 @@ class Page(Screen[None]):
 
     def compose(self) -> ComposeResult:
         yield Tabs(self.MODE)
-        yield Status(classes="status")
+        yield Status(READING, classes="status")
         yield from self.body()
         yield Footer(show_command_palette=False, compact=True)
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.containers import Vertical
 from textual.markup import escape
 
-from edgewheel.console.desk import View
+if TYPE_CHECKING:
+    from edgewheel.console.desk import View
 
 
 class Pane(Vertical):

@@ -7,10 +7,9 @@ import re
 import tempfile
 from pathlib import Path
 
-from edgewheel.bench.live.bench import LiveBench
 from edgewheel.bench.live.state import LivePhase
 from edgewheel.console.app import ConsoleApp
-from edgewheel.console.desk import FIRST, Desk
+from edgewheel.console.opening import live_desk
 
 SIZE = 120, 40
 KEYS: tuple[tuple[str, float], ...] = (
@@ -31,15 +30,15 @@ def take(file: Path) -> None:
 
 
 async def _taken(runs: Path) -> str:
-    app = ConsoleApp(Desk(FIRST, runs, LiveBench))
+    app = ConsoleApp(lambda: live_desk(None, runs))
     async with app.run_test(size=SIZE) as pilot:
-        await pilot.pause()
+        await app.workers.wait_for_complete()
         for key, seconds in KEYS:
             await pilot.press(key)
             await asyncio.sleep(seconds)
         assert app.desk.player.state.phase is LivePhase.TURNING
         picture = app.export_screenshot(title="edgewheel console", simplify=True)
         app.leave(0)
-    app.desk.close()
+    app.close()
     # The font is fetched from elsewhere otherwise; a page in the project opens offline.
     return re.sub(r"@font-face \{.*?\}\s*", "", picture, flags=re.DOTALL)

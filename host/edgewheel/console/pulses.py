@@ -10,11 +10,8 @@ import numpy as np
 
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.timing.measure import Commanded, Measured, measure
-from edgewheel.console.watch import Watch
+from edgewheel.console.watch import LATELY_S, Watch
 from edgewheel.motion.motion import Motion
-
-LATELY_S = 2.0
-"""So much of the past counts as now."""
 
 MOST_EVENTS = 40
 

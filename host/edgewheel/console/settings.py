@@ -8,8 +8,6 @@ from pathlib import Path
 
 from platformdirs import user_config_path
 
-from edgewheel.yamlfile import load
-
 FILE = "console.yaml"
 
 
@@ -33,6 +31,8 @@ def read_settings(file: Path, known: Callable[[], tuple[str, ...]]) -> Settings:
     """
     if not file.is_file():
         return Settings()
+    from edgewheel.yamlfile import load
+
     section = load(file).section()
     theme = section.optional("theme")
     keys = section.optional("keys")

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from textual.content import Content
 
 from edgewheel.bench.live.state import FaultState, LivePhase, LiveState
 from edgewheel.console import marks
-from edgewheel.console.desk import View
 from edgewheel.console.drawn import Drawn
+
+if TYPE_CHECKING:
+    from edgewheel.console.desk import View
 
 PARTED = "   "
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
-from edgewheel.wheel.model import Track, Wheel
+if TYPE_CHECKING:
+    from edgewheel.wheel.model import Track, Wheel
 
 CELLS = " ▐▌█"
 """By (left half is metal) * 2 + (right half is metal)."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from edgewheel.bench.events import Cut, Pulsed, PulsesLost, RawBytes, Reported, SyncGained, SyncLost
 from edgewheel.bench.live.state import (
@@ -15,14 +16,18 @@ from edgewheel.bench.live.state import (
     LiveState,
     PhaseChanged,
 )
-from edgewheel.bench.plan import Plan
 from edgewheel.console.rawlog import RawLog
-from edgewheel.controller.listening import Records
+
+if TYPE_CHECKING:
+    from edgewheel.bench.plan import Plan
 
 TICKS_PER_S = 10
 """How often the bench is looked at, a second."""
 
 SPEED_S = 30
+LATELY_S = 2.0
+"""So much of the past of the captured pulses counts as now."""
+
 MOST_EDGES = 4000
 """Of one output; at 6,000 rpm a coil makes 100 a second."""
 
@@ -41,6 +46,8 @@ class Watch:
     """Listens to a live bench for those who draw. Nothing in it grows without end."""
 
     def __init__(self, plan: Plan) -> None:
+        from edgewheel.controller.listening import Records
+
         self.speeds: deque[Speeds] = deque(maxlen=SPEED_S * TICKS_PER_S)
         self.log = RawLog(isinstance(plan.controller.listening, Records))
         self.notes: deque[str] = deque(maxlen=MOST_NOTES)

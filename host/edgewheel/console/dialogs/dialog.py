@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar, TypeVar
 
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
@@ -36,6 +37,10 @@ class Dialog(ModalScreen[Answer | None]):
     def inside(self) -> ComposeResult:
         """The fields."""
         yield from ()
+
+    def takes_early(self, event: events.Key) -> bool:
+        """Keep a key that came before the fields stood; whether it was one of theirs."""
+        return False
 
     def complain(self, sentence: str) -> None:
         """Say what cannot be; the dialogue stays open."""

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from textual.app import ComposeResult
 from textual.content import Content
 
 from edgewheel.console import marks
 from edgewheel.console.chart import LABEL, bounds, chart
-from edgewheel.console.desk import View
 from edgewheel.console.drawn import Drawn
 from edgewheel.console.pane import Pane
 from edgewheel.console.watch import SPEED_S, TICKS_PER_S, Speeds
+
+if TYPE_CHECKING:
+    from edgewheel.console.desk import View
 
 TRUE, REPORTED, BOTH = "─", "●", "━"
 NEAR = 0.01

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from textual.app import ComposeResult
 from textual.widgets import Log
 
-from edgewheel.console.desk import View
 from edgewheel.console.pane import Pane
 from edgewheel.console.watch import MOST_NOTES, Watch
+
+if TYPE_CHECKING:
+    from edgewheel.console.desk import View
 
 
 class EventsPane(Pane):

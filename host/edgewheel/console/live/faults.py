@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from textual.app import ComposeResult
 from textual.content import Content
 from textual.widgets import DataTable
 
 from edgewheel.bench.live.state import FaultState, LivePhase
 from edgewheel.console import marks
-from edgewheel.console.desk import View
 from edgewheel.console.numbers import numbers_of
 from edgewheel.console.pane import Pane
+
+if TYPE_CHECKING:
+    from edgewheel.console.desk import View
 
 
 class FaultsPane(Pane):

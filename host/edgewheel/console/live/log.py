@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from textual import on
 from textual.app import ComposeResult
 from textual.content import Content
 from textual.widgets import Input, Log
 
-from edgewheel.console.desk import View
 from edgewheel.console.drawn import Drawn
 from edgewheel.console.pane import Pane
 from edgewheel.console.rawlog import MOST_LINES, RawLog
+
+if TYPE_CHECKING:
+    from edgewheel.console.desk import View
 
 
 class LogPane(Pane):

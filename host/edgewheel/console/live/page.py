@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import events, on
 from textual.binding import Binding, BindingType
@@ -12,8 +12,6 @@ from textual.widget import Widget
 from textual.widgets import DataTable
 
 from edgewheel.bench.live.state import FaultState
-from edgewheel.console.dialogs.numbers import NumbersDialog
-from edgewheel.console.dialogs.speed import SpeedAnswer, SpeedDialog
 from edgewheel.console.live.controller import ControllerPane
 from edgewheel.console.live.events import EventsPane
 from edgewheel.console.live.faults import FaultsPane
@@ -22,7 +20,9 @@ from edgewheel.console.live.pulses import PulsesPane
 from edgewheel.console.live.wheel import WheelPane
 from edgewheel.console.numbers import kind_of, numbers_of
 from edgewheel.console.page import USUAL_WIDTH, Page
-from edgewheel.fault.examples import description
+
+if TYPE_CHECKING:
+    from edgewheel.console.dialogs.speed import SpeedAnswer
 
 FINE_RPM, COARSE_RPM = 10, 250
 USUAL_RATE = "500"
@@ -162,6 +162,9 @@ class LivePage(Page):
     @on(DataTable.RowSelected, "#fault-list")
     def action_numbers(self) -> None:
         """Open the numbers of the armed fault."""
+        from edgewheel.console.dialogs.numbers import NumbersDialog
+        from edgewheel.fault.examples import description
+
         name, desk = self._armed(), self.console.desk
         if name is None:
             return
@@ -171,15 +174,21 @@ class LivePage(Page):
 
     def action_wheel(self) -> None:
         """Choose another wheel."""
-        self.console.choose_wheel()
+        from edgewheel.console.choosing import choose_wheel
+
+        choose_wheel(self.console)
 
     def action_bench(self) -> None:
         """Open another bench file."""
-        self.console.choose_bench()
+        from edgewheel.console.choosing import choose_bench
+
+        choose_bench(self.console)
 
     def action_board(self) -> None:
         """Choose another board."""
-        self.console.choose_board()
+        from edgewheel.console.choosing import choose_board
+
+        choose_board(self.console)
 
     def action_still(self) -> None:
         """Hold the raw lines still, or let them go on."""
@@ -195,6 +204,8 @@ class LivePage(Page):
         return self.query_one(FaultsPane).armed
 
     def _ask_speed(self, typed: str, rate: str) -> None:
+        from edgewheel.console.dialogs.speed import SpeedDialog
+
         self.app.push_screen(SpeedDialog(typed, rate), self._take_speed)
 
     def _take_speed(self, answer: SpeedAnswer | None) -> None:

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from textual.app import ComposeResult
 from textual.widgets import DataTable
 
 from edgewheel.bench.live.state import LivePhase
-from edgewheel.console.desk import View
 from edgewheel.console.pane import Pane
-from edgewheel.console.pulses import LATELY_S, PulseRow, pulse_rows
+from edgewheel.console.watch import LATELY_S
+
+if TYPE_CHECKING:
+    from edgewheel.console.desk import View
+    from edgewheel.console.pulses import PulseRow
 
 LOOKS_A_ROW = 5
 """Looks at the bench for one reckoning."""
@@ -43,6 +48,8 @@ class PulsesPane(Pane):
         self._looks += 1
         if self._looks % LOOKS_A_ROW and self._rows:
             return
+        from edgewheel.console.pulses import pulse_rows
+
         turning = view.state.phase is LivePhase.TURNING
         rows = pulse_rows(view.plan, view.watch, view.motion if turning else None)
         self._fill({row.name: _cells(row) for row in rows})

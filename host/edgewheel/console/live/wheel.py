@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from textual.app import ComposeResult
 from textual.content import Content
 
 from edgewheel.bench.live.state import LivePhase
-from edgewheel.console.desk import View
 from edgewheel.console.drawn import Drawn
 from edgewheel.console.pane import Pane
 from edgewheel.console.strip import LABEL, Strip, strips
-from edgewheel.wheel.model import Wheel
+
+if TYPE_CHECKING:
+    from edgewheel.console.desk import View
+    from edgewheel.wheel.model import Wheel
 
 CURSOR = "▲"
 
