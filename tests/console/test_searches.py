@@ -7,13 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from console_kit import console, press, text
+from console_kit import console, press, settle, text
 from edgewheel.bench.live.state import FaultState
 from edgewheel.bench.rig import Rig
 from edgewheel.bench.verdict import VerdictListener
 from edgewheel.console.fit import IDLE
 from edgewheel.console.runs.listing import differences, records
 from edgewheel.console.search.job import Job, Stage
+from edgewheel.search import trials
 from edgewheel.search.trials import SearchStopped
 from mock_bench import mock_desk
 
@@ -135,6 +136,50 @@ def test_a_search_has_the_bench_until_f8_stops_it(tmp_path):
             return text(app)
 
     assert "stopped; what was played is in the record" in asyncio.run(scenario())
+
+
+def test_a_stopped_search_goes_on_from_its_last_trial(tmp_path, monkeypatch):
+    third, stopped, played = threading.Event(), threading.Event(), []
+    judge = trials.judge
+
+    def held_up(rig, plan):
+        played.append(plan)
+        if len(played) != 3:
+            return judge(rig, plan)
+        third.set()
+        assert stopped.wait(10)
+        return None
+
+    monkeypatch.setattr(trials, "judge", held_up)
+
+    async def scenario():
+        async with console((120, 40), runs=tmp_path) as (app, pilot):
+            await pilot.press("f3", "t", *fields("speed", "500", "7000"))
+            await asyncio.to_thread(third.wait, 10)
+            await pilot.press("f8")
+            stopped.set()
+            await settle(app, pilot)
+            assert "stopped; what was played is in the record · r goes on" in text(app)
+            first = app.running.stage.lines
+            await press(app, pilot, "r")
+            assert "holds at both ends (6 trials, 0 failed)" in text(app)
+            return first, app.running.stage.lines
+
+    first, second = asyncio.run(scenario())
+    assert len(first) == 2 and second[:2] == first and len(played) == 2 + 1 + 4
+    assert len(records(tmp_path)) == 1
+
+
+def test_a_sweep_cannot_go_on_and_says_so(tmp_path):
+    async def scenario():
+        async with console((120, 40), runs=tmp_path) as (app, pilot):
+            app.begin(Endless())
+            await press(app, pilot, "f3", "f8")
+            assert "r goes on" not in text(app)
+            await press(app, pilot, "r")
+            return [note.message for note in app._notifications]
+
+    assert "a sweep begins anew" in asyncio.run(scenario())[-1]
 
 
 def test_another_wheel_has_the_simulated_controller_set_for_it_and_is_in_sync(tmp_path):

@@ -7,14 +7,16 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from edgewheel.bench.record_folder import is_record
 from edgewheel.clock import Clock, WallClock
-from edgewheel.errors import EdgewheelError
+from edgewheel.errors import BenchError, EdgewheelError
 from edgewheel.search.trials import SearchStopped
 
 KNOWN_SHARE = 0.02
 """From this share of the work on, the time left can be told."""
 
 STOPPED = "stopped; what was played is in the record"
+GO_ON = "r goes on from there"
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,8 @@ class Job(ABC):
     name: str
     folder: Path
     size: tuple[int, int] = (60, 10)
+    again: Callable[[Path], Job] | None = None
+    """Makes the job that goes on with the record in a folder; None where it can only begin anew."""
 
     @abstractmethod
     def stages(self) -> Iterator[Stage]:
@@ -59,6 +63,8 @@ class Running:
         self._begun_ns = self._clock.now_ns()
         self.stage = Stage(doing="waiting for the board to park" if wait else "")
         self.over = False
+        self.can_go_on = False
+        """Whether it was cut off, and can be taken up where it was."""
 
     def play(self) -> None:
         """Play the job to its end; what goes wrong is its answer."""
@@ -68,7 +74,9 @@ class Running:
             for stage in self.job.stages():
                 self.stage = stage
         except SearchStopped:
-            self._end(STOPPED)
+            self._cut_off(STOPPED)
+        except BenchError as error:
+            self._cut_off(str(error))
         except EdgewheelError as error:
             self._end(str(error))
         finally:
@@ -85,6 +93,15 @@ class Running:
         if self.over or share < KNOWN_SHARE:
             return None
         return (self._clock.now_ns() - self._begun_ns) / 1e9 * (1 - share) / share
+
+    def rest(self) -> Job:
+        """The job that goes on, where it `can_go_on`."""
+        assert self.job.again is not None
+        return self.job.again(self.job.folder)
+
+    def _cut_off(self, words: str) -> None:
+        self.can_go_on = self.job.again is not None and is_record(self.job.folder)
+        self._end(f"{words} · {GO_ON}" if self.can_go_on else words)
 
     def _end(self, words: str) -> None:
         last = self.stage

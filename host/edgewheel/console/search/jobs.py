@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 from edgewheel.bench.events import Progress
@@ -73,10 +74,19 @@ class ThresholdJob(Job):
 
     name = "Threshold"
 
-    def __init__(self, plan: Plan, file: Path, axis: Axis, run_up: RunUp, runs: Path) -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        file: Path,
+        axis: Axis,
+        run_up: RunUp,
+        runs: Path,
+        resume: Path | None = None,
+    ) -> None:
+        self.again = partial(ThresholdJob, plan, file, axis, run_up, runs)
         self._axis, self._wanted = axis, Wanted()
         asked = {"axis": repr(axis), "wanted": repr(self._wanted)}
-        self._trials = Trials(plan, file, run_up, asked, runs)
+        self._trials = Trials(plan, file, run_up, asked, runs, resume)
         self.folder = self._trials.folder
 
     def stages(self) -> Iterator[Stage]:
@@ -110,13 +120,15 @@ class EnvelopeJob(Job):
         halvings: int,
         run_up: RunUp,
         runs: Path,
+        resume: Path | None = None,
     ) -> None:
+        self.again = partial(EnvelopeJob, plan, file, axes, halvings, run_up, runs)
         if not 1 <= halvings <= 10:
             raise UsageError("Halvings are from 1 to 10; 5 finds the border to a 32nd.")
         self._axes, self._halvings = axes, halvings
         coarse = min(2, halvings)
         asked = {"x": repr(axes[0]), "y": repr(axes[1]), "steps": f"{coarse} to {halvings}"}
-        self._trials = Trials(plan, file, run_up, asked, runs)
+        self._trials = Trials(plan, file, run_up, asked, runs, resume)
         self.folder = self._trials.folder
         self._envelope = Envelope(self._trials, *axes, halvings, coarse, self._trials.seed)
 
@@ -142,8 +154,9 @@ class DiagnoseJob(Job):
 
     name = "Diagnose"
 
-    def __init__(self, plan: Plan, runs: Path) -> None:
-        self._diagnosing = Diagnosing(plan, DIAGNOSE_RPM, runs)
+    def __init__(self, plan: Plan, runs: Path, resume: Path | None = None) -> None:
+        self.again = partial(DiagnoseJob, plan, runs)
+        self._diagnosing = Diagnosing(plan, DIAGNOSE_RPM, runs, resume)
         self.folder = self._diagnosing.folder
 
     def stages(self) -> Iterator[Stage]:

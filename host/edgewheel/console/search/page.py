@@ -25,7 +25,8 @@ NOTHING_YET = (
     "t Threshold   the value of one number at which the controller fails\n"
     "e Envelope    where sync holds over two numbers\n"
     "d Diagnose    which setting of the controller is wrong\n"
-    "q Qualify     a whole suite of tests, each against its limit\n\n"
+    "q Qualify     a whole suite of tests, each against its limit\n"
+    "r Go on       with a search that was stopped, or lost its bench\n\n"
     "A search plays the bench file as it lies on the desk, held faults included. It parks the "
     "engine first, for the bench is then its own; F8 stops it."
 )
@@ -37,8 +38,9 @@ class FoundPane(Pane):
     NAME, KEY = "Search", "s t e d q"
     ABOUT = (
         "○ is a point or trial in which sync held, ✗ one in which it did not; the picture grows "
-        "with each. The record in the run folder can be opened on the page of runs, and a search "
-        "that was stopped is taken up by the command line's --resume."
+        "with each. The record in the run folder can be opened on the page of runs. A search that "
+        "was stopped, or lost its bench, goes on from its last trial by r, and by the command "
+        "line's --resume; a sweep is one run and begins anew."
     )
 
     def compose(self) -> ComposeResult:
@@ -113,6 +115,14 @@ class SearchPage(Page):
             id="diagnose",
         ),
         Binding("q", "ask('qualify')", "Qualify", tooltip="A whole suite of tests", id="qualify"),
+        Binding(
+            "r",
+            "resume",
+            "Go on",
+            show=False,
+            tooltip="Go on with the search that was stopped",
+            id="search-resume",
+        ),
     ]
 
     def body(self) -> Iterable[Widget]:
@@ -121,11 +131,24 @@ class SearchPage(Page):
     def action_ask(self, kind: str) -> None:
         """Ask what the search needs to know, then begin it."""
         console = self.console
-        if console.running is not None and not console.running.over:
-            console.notify("A search is going on. F8 stops it.", severity="warning")
+        if self._is_free():
+            asking = Asking(console.desk, console.begin)
+            console.do(lambda: asking.ask(kind, console))
+
+    def action_resume(self) -> None:
+        """Go on with the search that was stopped, as it was asked for then."""
+        console, last = self.console, self.console.running
+        if not self._is_free():
             return
-        asking = Asking(console.desk, console.begin)
-        console.do(lambda: asking.ask(kind, console))
+        if last is None or not last.can_go_on:
+            console.notify("There is no stopped search to go on with; a sweep begins anew.")
+        else:
+            console.do(lambda: console.begin(last.rest()))
+
+    def _is_free(self) -> bool:
+        if self.console.is_searching:
+            self.console.notify("A search is going on. F8 stops it.", severity="warning")
+        return not self.console.is_searching
 
 
 def _head(running: Running) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 from edgewheel.console.search.job import Job, Stage
@@ -19,10 +20,11 @@ class QualifyJob(Job):
 
     name = "Qualify"
 
-    def __init__(self, file: Path, runs: Path) -> None:
+    def __init__(self, file: Path, runs: Path, resume: Path | None = None) -> None:
+        self.again = partial(QualifyJob, file, runs)
         self._plan = load_qualify(file)
         self._file = file
-        self._player = Player(self._plan, runs)
+        self._player = Player(self._plan, runs, resume)
         self.folder = self._player.folder
 
     def stages(self) -> Iterator[Stage]:
