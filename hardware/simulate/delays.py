@@ -18,7 +18,7 @@ _HEAD = f"""\
 # Delays from the edge at the board's pin to half of the swing at the controller's end, in
 # microseconds; rise and fall are those of the controller's line.
 # vr: 16-bit codes become volts at full scale (10k load); the crossing is late by delay_us, and a
-# high-pass of corner_hz leads at low speed; add 2 pi corner_hz times the flux to the voltage.
+# high-pass of corner_hz leads at low speed, which the codes make up for (PROTOCOL.md, section 7).
 # hall: by rail (V), then pull-up (ohm); load: {USUAL_LOAD}.
 format: 1
 simulated: true

@@ -84,16 +84,27 @@ def play(
     degrees: float = 25,
     samples: int = 64,
 ) -> Waves:
-    """24 pitches at one speed, the mean of the pulse widths in place of the pulses."""
+    """24 pitches at one speed."""
     places = np.arange(PITCHES * samples + 1) / samples
-    words = codes(rpm, places, corner_hz)
-    times = places / rpm
+    return play_codes(stage, places / rpm, codes(rpm, places, corner_hz), factor, degrees)
+
+
+def play_codes(
+    stage: Circuit,
+    times: Array,
+    words: Array,
+    factor: Callable[[Part], float] = lambda part: 1.0,
+    degrees: float = 25,
+) -> Waves:
+    """What 16-bit codes (n,) at evenly spaced seconds (n,) from 0 on come to, straight lines
+    between them, the mean of the pulse widths in place of the pulses.
+    """
     upper, lower = words // 256 / 256 * LOGIC, words % 256 / 256 * LOGIC
     pins = _source("hi", "upper", times, upper) + _source("lo", "lower", times, lower)
-    end, step = PITCHES / rpm, 1 / rpm / samples
+    step = times[1] - times[0]
     return run(
         f"{deck(stage, factor=factor)}{pins}{RAILS}{LOADS}.temp {degrees}\n",
-        f"tran {step:g} {end:.9g} 0 {step:g}",
+        f"tran {step:g} {times[-1]:.9g} 0 {step:g}",
         "v(vr) v(vrp) v(vrm)",
     )
 

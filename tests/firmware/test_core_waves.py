@@ -71,10 +71,6 @@ class _Part(ctypes.Structure):
     _fields_ = tuple((name, ctypes.c_uint32) for name in ("at", "every", "count"))
 
 
-class _Code(ctypes.Structure):
-    _fields_ = (("tick", ctypes.c_uint64), ("codes", ctypes.c_uint16 * 2))
-
-
 @pytest.fixture(scope="module")
 def lib(native_library: Path) -> ctypes.CDLL:
     lib = ctypes.CDLL(str(native_library))
@@ -149,13 +145,6 @@ def configure(board: Native, form: WaveForm = FORM, wave: int = 1, output: int =
     board.host.send("CONFIG", config.pack())
 
 
-def take_codes(board: Native) -> list[tuple[int, int, int]]:
-    """Tick of the middle, and the codes of both waves."""
-    out = (_Code * (1 << 18))()
-    count = board.lib.sim_take_codes(out)
-    return [(one.tick, one.codes[0], one.codes[1]) for one in out[:count]]
-
-
 def wanted_codes(form: WaveForm, crossings: list[tuple[int, int]], ticks: list[int]) -> list[int]:
     """The codes at run ticks of a wave whose output is low first; each crossing with its mask."""
     track, told = WaveTrack(form), []
@@ -217,7 +206,7 @@ def test_the_codes_of_a_run(board: Native, form: WaveForm, spliced: bool) -> Non
     codes = []
     for _ in range(sum(d for d, _ in items) // MS + 30):
         board.run(MS)
-        codes += take_codes(board)
+        codes += board.codes()
     assert (board.host.state, board.host.reason) == ("holding", "end")
     assert board.host.status.epoch == epoch
     start, tick, last, crossings = board.host.status.start_tick, 0, 0, []

@@ -19,6 +19,9 @@ from edgewheel.wheel.model import Sensor
 from edgewheel.yamlfile import Node, Section
 
 HIGHEST_MV = 100_000
+HIGHEST_CORNER_HZ = 15
+"""A board makes up for no higher one."""
+
 WIRES = KnownStage(False, Fraction(0), Fraction(0), "the bench file")
 
 
@@ -110,8 +113,13 @@ def _read_voltage(
         raise output.refuse(
             "a VR output does not play run-out", "Leave 'run_out' out, or 'output: vr'."
         )
-    if known is not None and section.optional("full_scale_mv") is None:
+    scale, corner = section.optional("full_scale_mv"), section.optional("corner_hz")
+    if known is not None and scale is None:
         full_scale_mv = known.full_scale_mv
     else:
         full_scale_mv = section.required("full_scale_mv").number(above=0, maximum=HIGHEST_MV)
-    return voltage_of(output, amplitude.mv_per_rpm, amplitude.knee_rpm, full_scale_mv)
+    if corner is not None:
+        corner_hz = corner.number(0, HIGHEST_CORNER_HZ)
+    else:
+        corner_hz = known.corner_hz if known is not None else Fraction(0)
+    return voltage_of(output, amplitude, full_scale_mv, corner_hz)

@@ -16,8 +16,16 @@ from itertools import pairwise
 
 from edgewheel.edges.levels import LevelTable
 from edgewheel.link.messages import Config
-from edgewheel.link.waves import LARGEST_KNEE, MOST_HALF_WAVES, POINTS, HalfWave, WaveForm
+from edgewheel.link.waves import (
+    LARGEST_CORNER,
+    LARGEST_KNEE,
+    MOST_HALF_WAVES,
+    POINTS,
+    HalfWave,
+    WaveForm,
+)
 from edgewheel.wheel.angles import AngleTable
+from edgewheel.wheel.model import Amplitude
 from edgewheel.yamlfile import Node
 
 CODES = 0x8000
@@ -32,12 +40,14 @@ DEG_PER_S = 6
 class Voltage:
     """A track that is played as a voltage: its peak grows by `mv_per_rpm` up to `knee_rpm`.
 
-    `full_scale_mv` is what the output stage makes of the highest code.
+    `full_scale_mv` is what the output stage makes of the highest code, `corner_hz` that of the
+    high-pass in it, 0 if there is none.
     """
 
     mv_per_rpm: Fraction
     knee_rpm: Fraction
     full_scale_mv: Fraction
+    corner_hz: Fraction = Fraction(0)
 
     @property
     def mv_a_height(self) -> float:
@@ -46,21 +56,22 @@ class Voltage:
 
 
 def voltage_of(
-    node: Node, mv_per_rpm: Fraction, knee_rpm: Fraction | None, full_scale_mv: Fraction
+    node: Node, amplitude: Amplitude, full_scale_mv: Fraction, corner_hz: Fraction
 ) -> Voltage:
     """The voltage of a track; `node` is what to change if the stage cannot make it.
 
     Without a knee it is where the stage's own range ends. Raises FileError.
     """
     most_mv = full_scale_mv * Fraction(0xFE, 0x100)
-    knee = most_mv / mv_per_rpm if knee_rpm is None else knee_rpm
+    mv_per_rpm = amplitude.mv_per_rpm
+    knee = most_mv / mv_per_rpm if amplitude.knee_rpm is None else amplitude.knee_rpm
     if mv_per_rpm * knee > most_mv:
         raise node.refuse(
             f"{float(mv_per_rpm * knee):g} mV at the knee are more than the stage makes",
             f"Lower the sensor's 'mv_per_rpm' or 'knee_rpm' to {float(most_mv):g} mV at the knee, "
             "or raise 'full_scale_mv' if the stage makes more.",
         )
-    return Voltage(mv_per_rpm, knee, full_scale_mv)
+    return Voltage(mv_per_rpm, knee, full_scale_mv, corner_hz)
 
 
 def wave_configs(
@@ -118,7 +129,19 @@ def _form(
         rows[ticks] = shape(float(length), float(edge), shortest / 2)
     peak = voltage.mv_per_rpm * voltage.knee_rpm / Fraction(voltage.mv_a_height)
     half = tuple(HalfWave(ticks, rows[ticks]) for ticks in sorted(rows))
-    return WaveForm(max(1, math.floor(peak)), approach, half)
+    return WaveForm(
+        max(1, math.floor(peak)), approach, half, corner_ticks(voltage.corner_hz, tick_hz)
+    )
+
+
+def corner_ticks(corner_hz: Fraction, tick_hz: int) -> int:
+    """The time constant of a high-pass, 1 / (2 pi f), in ticks; 0 if there is none.
+
+    Horowitz and Hill, The Art of Electronics, 3rd ed., section 1.7, from memory.
+    """
+    if not corner_hz:
+        return 0
+    return min(round(tick_hz / (2 * math.pi * float(corner_hz))), LARGEST_CORNER)
 
 
 def _kinds(half_waves: list[tuple[Fraction, Fraction]]) -> list[tuple[Fraction, Fraction]]:

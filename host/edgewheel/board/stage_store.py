@@ -51,10 +51,13 @@ def simulated(rail_v: Node, pull_up_ohm: Node) -> KnownStage:
 
 @dataclass(frozen=True)
 class KnownVoltage:
-    """A VR output's stage, and the millivolts that it makes of the highest code."""
+    """A VR output's stage, the millivolts that it makes of the highest code, and the corner of the
+    high-pass in it.
+    """
 
     stage: KnownStage
     full_scale_mv: Fraction
+    corner_hz: Fraction
 
 
 def simulated_voltage(leads: Node) -> KnownVoltage:
@@ -66,7 +69,8 @@ def simulated_voltage(leads: Node) -> KnownVoltage:
     stage = KnownStage(
         figures.required("inverts").flag(), delay_us, delay_us, f"simulated, VR output, {name}"
     )
-    return KnownVoltage(stage, 1000 * figures.required("full_scale_v").number(above=0))
+    full_scale_mv = 1000 * figures.required("full_scale_v").number(above=0)
+    return KnownVoltage(stage, full_scale_mv, figures.required("corner_hz").number(above=0))
 
 
 class StageStore:

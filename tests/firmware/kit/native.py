@@ -20,6 +20,10 @@ class _Edge(ctypes.Structure):
     _fields_ = (("tick", ctypes.c_uint64), ("mask", ctypes.c_uint8))
 
 
+class _Code(ctypes.Structure):
+    _fields_ = (("tick", ctypes.c_uint64), ("codes", ctypes.c_uint16 * 2))
+
+
 def build(folder: Path, *options: str) -> Path:
     """Compiles the core and the chip made of memory; returns the library."""
     library = folder / "core.so"
@@ -45,6 +49,7 @@ class Native:
         self.lib.sim_in_bootloader.restype = ctypes.c_bool
         self._sent = ctypes.create_string_buffer(1 << 20)
         self._edges = (_Edge * (1 << 19))()
+        self._codes = (_Code * (1 << 18))()
         self.now = 1
         self.lib.sim_wake()
         self.lib.sim_set_handover(handover_ticks)
@@ -58,6 +63,11 @@ class Native:
     def take(self) -> bytes:
         size = self.lib.sim_take_sent(self._sent)
         return self._sent.raw[:size]
+
+    def codes(self) -> list[tuple[int, int, int]]:
+        """Codes of the VR outputs since the last call: tick of the middle, and of both waves."""
+        count = self.lib.sim_take_codes(self._codes)
+        return [(one.tick, one.codes[0], one.codes[1]) for one in self._codes[:count]]
 
     def edges(self) -> list[tuple[int, int]]:
         """Changes of the pins since the last call: tick of the board, and mask."""

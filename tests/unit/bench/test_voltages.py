@@ -1,6 +1,7 @@
 """VR outputs: from a wheel and an amplitude to the board, and a controller's arming threshold."""
 
 import json
+import math
 from fractions import Fraction
 
 import numpy as np
@@ -145,12 +146,15 @@ def test_the_boards_own_vr_stage_is_known_by_its_leads(tmp_path, leads):
     delay_us = Fraction(str(figures["delay_us"]))
     assert (times.inverts, times.rise_us, times.fall_us) == (True, delay_us, delay_us)
     assert times.voltage.full_scale_mv == 1000 * Fraction(str(figures["full_scale_v"]))
-    assert form_of(plan).approach == 0
-    measured = ("rise_us: 9.6", f"leads: {leads}, inverts: false, rise_us: 9.6")
+    form = form_of(plan)
+    assert form.approach == 0
+    assert form.corner_ticks == round(HZ / (2 * math.pi * figures["corner_hz"]))
+    measured = ("rise_us: 9.6", f"leads: {leads}, inverts: false, corner_hz: 0, rise_us: 9.6")
     plan = load_plan(bench_file(tmp_path, "1", measured))
     times = plan.stage[0]
     assert (times.rise_us, times.voltage.full_scale_mv) == (Fraction("9.6"), 20000)
-    assert form_of(plan).approach == 1
+    form = form_of(plan)
+    assert (form.approach, form.corner_ticks) == (1, 0)
 
 
 def test_a_diagnosis_plays_the_voltage_of_its_suspect(tmp_path):
@@ -180,6 +184,7 @@ def faulty(words):
         (("mv_per_rpm: 2", "mv_per_rpm: 2, run_out: 0.1"), "does not play run-out"),
         (("[[0, 100], [1000, 400], ", "[[5000, 1], "), "do not ascend"),
         (("full_scale_mv: 20000", "leads: crossed"), "grounded"),
+        (("full_scale_mv: 20000", "full_scale_mv: 20000, corner_hz: 20"), "15"),
         (("output: vr, full_scale_mv: 20000", "output: VR, leads: floating"), "hall, vr"),
         (("output: vr, full_scale_mv: 20000", "leads: grounded"), "only a VR output has leads"),
     ],
