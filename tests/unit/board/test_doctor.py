@@ -88,7 +88,7 @@ def test_no_port_one_port_several_ports(monkeypatch):
     assert "there is no port /dev/none" in only_failed(examine("/dev/none"), "port").detail
     with PtyBench(board=Board()) as one, PtyBench() as two:
         monkeypatch.setattr(list_ports, "comports", lambda: [usb_port(one.path)])
-        assert examine(None)["version"].detail.startswith("protocol 1.1")
+        assert examine(None)["version"].detail.startswith("protocol 1.2")
         monkeypatch.setattr(
             list_ports, "comports", lambda: [usb_port(one.path), usb_port(two.path)]
         )

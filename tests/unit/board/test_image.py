@@ -36,7 +36,7 @@ def edit(path, **changes):
 def test_the_image_that_comes_with_edgewheel_is_good():
     image = load_image(packaged_image())
     assert image.data == packaged_image().read_bytes()
-    assert (image.protocol, image.chip.board_id) == ("1.1", "RPI-RP2")
+    assert (image.protocol, image.chip.board_id) == ("1.2", "RPI-RP2")
 
 
 def flip(at, bit=1):

@@ -44,7 +44,7 @@ def test_boards_prints_a_table(plugged, capsys):
     out, err = capsys.readouterr()
     head, board, none = out.splitlines()
     assert head.split() == ["port", "board", "unique", "id", "firmware", "protocol", "state"]
-    expected = [bench.path, "RP2040", "board", b"fan one ".hex(), "0.3.1", "1.1", "idle"]
+    expected = [bench.path, "RP2040", "board", b"fan one ".hex(), "0.3.1", "1.2", "idle"]
     assert board.split() == expected
     assert none.split() == ["/dev/none", "-", "-", "-", "-", "no", "such", "port"]
     assert "There is no port /dev/none" in err
@@ -110,7 +110,7 @@ def test_flash_says_what_was_there_and_what_is_now(tmp_path, monkeypatch, capsys
         assert main(["flash", "--drive", str(board.root), "--json"]) == 0
     out, err = capsys.readouterr()
     data = json.loads(out)
-    assert (data["before"], data["firmware"], data["protocol"]) == ("0.0.9", firmware, "1.1")
+    assert (data["before"], data["firmware"], data["protocol"]) == ("0.0.9", firmware, "1.2")
     assert "copying edgewheel-rp2040.uf2" in err
 
 

@@ -48,7 +48,7 @@ def test_another_version(monkeypatch):
     monkeypatch.setattr("edgewheel.board.sim.MAJOR", 2)
     failed = Bench(connect=False).until(Connected)
     assert isinstance(failed.error, WrongVersionError)
-    assert "speaks protocol 2.1, this program 1.1" in str(failed.error)
+    assert "speaks protocol 2.2, this program 1.2" in str(failed.error)
     assert "edgewheel flash" in str(failed.error)
 
 
