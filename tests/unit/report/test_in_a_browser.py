@@ -18,6 +18,15 @@ SEEN = """
   return [box.left, box.right, box.height];
 })
 """
+CUT_OFF = """
+[...document.querySelectorAll('.drawing svg')].flatMap(picture => {
+  const whole = picture.getBoundingClientRect();
+  const isOut = box => box.width && (box.left < whole.left - 1 || box.right > whole.right + 1
+                                     || box.top < whole.top - 1 || box.bottom > whole.bottom + 1);
+  const words = [...picture.querySelectorAll('text')];
+  return words.filter(one => isOut(one.getBoundingClientRect())).map(one => one.textContent);
+})
+"""
 LIVE = "document.querySelectorAll('.drawing .live svg').length"
 
 
@@ -57,6 +66,7 @@ def test_pictures_are_there_at_every_width(browser, pages, name, width):
     for left, right, height in drawn:
         assert 0 <= left < right <= width
         assert height > 100
+    assert [words for words in browser.value(CUT_OFF) if "<script" not in words] == []
     assert browser.value("document.documentElement.scrollWidth") == width
     assert_quiet(browser, pages[name])
 

@@ -107,6 +107,14 @@ def test_trials_that_are_no_map_are_drawn_without_one():
     assert len(picture.spec["layer"]) == 1
 
 
+def test_a_threshold_of_a_tenth_has_a_tenth_of_failures_there():
+    evidence = {**SAMPLES["gradual threshold"], "probability": 0.1, "fails": "above"}
+    (picture,) = pictures([evidence])
+    curve = picture.spec["layer"][1]["data"]["values"]
+    at = min(curve, key=lambda point: abs(point["x"] - evidence["threshold"]))
+    assert at["y"] == pytest.approx(0.1, abs=0.01)
+
+
 def test_margins_are_positive_inside_whatever_the_sign_of_the_limit():
     def margin(value, limit, sense):
         test = {"title": "x", "grade": "passed", "value": value, "low": value, "high": value}

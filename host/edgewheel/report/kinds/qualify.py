@@ -174,9 +174,10 @@ def _advice(source: Source, tests: Sequence[Test]) -> list[Advice]:
             )
         )
     if not failed and not errors:
+        mended = "" if marginal else "Nothing needs mending. "
         advice.append(
             Advice(
-                "Nothing needs mending. Hold the next release against this one.",
+                f"{mended}Hold the next release against this one.",
                 f"{source.repeat('edgewheel qualify PLAN')} --against {source.path}",
             )
         )

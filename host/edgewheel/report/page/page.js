@@ -2,7 +2,7 @@
 // The page is whole without this: it adds zoom, read-out and the switch between light and dark.
 (() => {
   const root = document.documentElement;
-  const NARROW_PX = 560, NARROW_LABEL_PX = 150;
+  const NARROW_PX = 560, NARROW_LABEL_PX = 150, NARROW_FONT_PX = 10;
 
   function remembered() {
     try { return localStorage.getItem("edgewheel-theme") || ""; } catch { return ""; }
@@ -61,11 +61,16 @@
     figure.querySelector(".drawing").after(tools);
   }
 
+  function narrow(config) {
+    config.axisY = { labelLimit: NARROW_LABEL_PX, labelFontSize: NARROW_FONT_PX };
+    config.legend.columns = 2;
+  }
+
   async function enliven(figure) {
     const spec = JSON.parse(figure.querySelector(".spec").textContent);
     const place = figure.querySelector(".drawing");
     const live = element("div", { class: "live" });
-    if (place.clientWidth < NARROW_PX) spec.config.axisY = { labelLimit: NARROW_LABEL_PX };
+    if (place.clientWidth < NARROW_PX) narrow(spec.config);
     place.append(live);
     try {
       const axes = zoomed(spec);

@@ -24,9 +24,12 @@ from edgewheel.report.pictures.looks import (
 MOST = 100.0
 """Percent of the limit at which the scale ends; what lies beyond is drawn at its end."""
 
-ROOM = 6.0
-ROW_PX = 24
-LABEL_PX = 330
+ROOM = 8.0
+ROW_PX = 32
+LABEL_PX = 240
+LINE_CHARACTERS = 26
+"""A longer title stands on two lines."""
+
 WORDS = ("passed", "marginal", "failed")
 SHAPES = ["circle", "triangle-up", "M-.8,-.8L.8,.8M.8,-.8L-.8,.8"]
 
@@ -36,34 +39,28 @@ def draw(evidence: Evidence) -> Picture | None:
     values = [value for test in evidence["tests"] if (value := _value(test)) is not None]
     if len(values) < 2:
         return None
-    order = [value["title"] for value in values]
-    y: Spec = {"field": "title", "type": "nominal", "title": None, "sort": order}
-    y["axis"] = {"grid": True, "ticks": False}
+    order = [value["row"] for value in values]
+    y: Spec = {"field": "row", "type": "nominal", "title": None, "sort": order}
+    y["axis"] = {"grid": True, "ticks": False, "labelOverlap": False, **_TITLES}
     ticks = {"values": [-100, -50, 0, 50, 100], "labelExpr": _TICKS, "labelAlign": _AT_END}
-    x = axis(
-        "value",
-        "percent of the limit, inside it to the right",
-        -MOST - ROOM,
-        MOST + ROOM,
-        axis=ticks,
-    )
+    x = axis("value", "percent of the limit", -MOST - ROOM, MOST + ROOM, axis=ticks)
     known = [value for value in values if value["low"] < value["high"]]
     ends = {"x": {**x, "field": "low"}, "x2": {"field": "high"}}
     layers = [
         layer(known, {"type": "rule", "stroke": INK, "strokeWidth": 1.4}, **ends, y=y),
         layer(values, mark(85, strokeWidth=2.4), x=x, y=y, **_grades(), tooltip=_READ_OUT),
-        *level(0.0, "x", "limit", (1, 0)),
+        *level(0.0, "x", "", (1, 0)),
     ]
     config = {**CONFIG, "axisY": {"labelLimit": LABEL_PX}}
-    failed = sum(value["value"] < 0 for value in values)
+    beyond = [-value["value"] for value in values if value["value"] < 0]
+    worst = f", at worst by {number(max(beyond), 2)} percent of it" if beyond else ""
     return Picture(
         "Where every test stands",
-        f"{len(values)} tests on one scale: {failed} of them lie beyond their limit, at worst by "
-        f"{number(max(-min(value['value'] for value in values), 0.0), 2)} percent of it.",
+        f"{len(values)} tests on one scale: {len(beyond)} of them lie beyond their limit{worst}.",
         "Each mark is what was measured, as percent of its limit: right of the line is inside, "
-        "left of it beyond. The stroke is the 95 % interval. A mark at the right end is at least "
-        "twice as good as asked, or never failed; a cross at the left end failed wherever it was "
-        "tried. Tests without a limit to compare with are only in the table.",
+        "left of it beyond. The stroke is the 95 % interval. A mark at an end lies there or "
+        "further out; one at the right end may never have failed, a cross at the left end may have "
+        "failed wherever it was tried. Tests whose limit is 0 are only in the table.",
         picture(layers, ROW_PX * len(values), config=config),
     )
 
@@ -79,19 +76,49 @@ def _grades() -> Spec:
 
 
 def _without_number(test: Any) -> dict[str, Any] | None:
-    """A test that failed wherever it was tried stands at the bad end; others say too little."""
+    """A test that failed without any number stands at the bad end; others say too little."""
     if test["grade"] != "failed":
         return None
-    told = "it failed at every value, or now and then at all of them"
-    ends = {"value": -MOST, "low": -MOST, "high": -MOST}
-    return {"title": test["title"], "grade": "failed", "told": told, "at": "no number", **ends}
+    told = test["told"] or "it failed at every value, or now and then at all of them"
+    return _mark(test, -MOST, (-MOST, -MOST), told, "no number")
+
+
+def _mark(
+    test: Any, value: float, ends: tuple[float, float], told: str, margin: str
+) -> dict[str, Any]:
+    """A row of the picture; value and ends of the interval in percent of the limit."""
+    return {
+        "row": _two_lines(test["title"]),
+        "title": test["title"],
+        "grade": test["grade"],
+        "value": value,
+        "low": ends[0],
+        "high": ends[1],
+        "told": told,
+        "at": margin,
+    }
+
+
+def _two_lines(title: str) -> str:
+    """A long title broken at the space nearest to its middle."""
+    spaces = [place for place, letter in enumerate(title) if letter == " "]
+    if len(title) <= LINE_CHARACTERS or not spaces:
+        return title
+    middle = min(spaces, key=lambda place: abs(2 * place - len(title)))
+    return f"{title[:middle]}\n{title[middle + 1 :]}"
 
 
 _READ_OUT = tooltip(("title", "test"), ("grade", "verdict"), ("told", "measured"), ("at", "margin"))
-_TICKS = (
-    "datum.value == 0 ? 'limit' : datum.value == 100 ? 'twice as good' : "
-    "(datum.value > 0 ? '+' : '') + datum.value + ' %'"
-)
+_TITLES = {
+    "labelExpr": "split(datum.label, '\\n')",
+    "labelOffset": {
+        "condition": {"test": "indexof(datum.label, '\\n') > 0", "value": -7},
+        "value": 0,
+    },
+}
+"""Two lines are raised by half of one, so that they lie on both sides of their mark."""
+
+_TICKS = "datum.value == 0 ? 'limit' : (datum.value > 0 ? '+' : '') + datum.value + ' %'"
 _AT_END = {"condition": {"test": "datum.value == 100", "value": "right"}, "value": "center"}
 """The words at the end of the scale would reach beyond the picture."""
 
@@ -112,14 +139,6 @@ def _value(test: Any) -> dict[str, Any] | None:
         margin(open_end[key] if test.get(key) is None else float(test[key])) for key in open_end
     ]
     here = margin(float(test["value"]))
-    return {
-        "title": test["title"],
-        "grade": test["grade"],
-        "value": here,
-        "low": min(ends),
-        "high": max(ends),
-        "told": test["told"],
-        "at": f"{number(here, 3)} % of the limit inside"
-        if here >= 0
-        else f"{number(-here, 3)} % of the limit beyond",
-    }
+    side = "inside" if here >= 0 else "beyond"
+    at = f"{number(abs(here), 3)} % of the limit {side}"
+    return _mark(test, here, (min(ends), max(ends)), test["told"], at)

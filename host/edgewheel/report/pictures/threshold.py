@@ -29,6 +29,12 @@ STEPS = 120
 BEYOND = 0.09
 """How far above 100 % and below 0 the trials are drawn, so that they do not hide the curve."""
 
+WORDS = 0.15
+"""Above the trials, for the words of the lines."""
+
+RIGHT = 0.6
+"""From this share of the width on, words stand left of their line, so that none is cut off."""
+
 
 def draw(evidence: Evidence) -> Picture:
     """`Limit.as_data()`, with "trials", "probability" and, maybe, "limit" and "unit"."""
@@ -40,10 +46,11 @@ def draw(evidence: Evidence) -> Picture:
     known = evidence.get("threshold") is not None
     if known:
         layers[:0] = [_band(evidence, low, high), _curve(evidence, low, high)]
-        words = f"{number(evidence['threshold'])}"
-        layers += level(evidence["threshold"], "x", words, (1, 0))
+        at = evidence["threshold"]
+        layers += level(at, "x", number(at), (1, 0), left=_is_right(at, low, high))
     if evidence.get("limit") is not None:
-        layers += level(evidence["limit"], "x", f"limit {number(evidence['limit'])}")
+        at = evidence["limit"]
+        layers += level(at, "x", f"limit {number(at)}", left=_is_right(at, low, high))
     layers[0] = {"params": zoom("x"), **layers[0]}
     return Picture(
         f"Where it begins to fail: {what}",
@@ -72,6 +79,10 @@ def _span(evidence: Evidence) -> tuple[float, float]:
         ends.append(float(evidence["limit"]))
     margin = (max(ends) - min(ends)) * 0.03
     return min(ends) - margin, max(ends) + margin
+
+
+def _is_right(at: float, low: float, high: float) -> bool:
+    return at - low > RIGHT * (high - low)
 
 
 def _trials(trials: Sequence[Mapping[str, Any]], what: str, low: float, high: float) -> Spec:
@@ -103,7 +114,8 @@ def _trials(trials: Sequence[Mapping[str, Any]], what: str, low: float, high: fl
 
 def _share_axis(field: str) -> Spec:
     ticks = {"values": [0, 0.25, 0.5, 0.75, 1], "format": ".0%"}
-    return axis(field, "share of trials that fail", -2 * BEYOND, 1 + 2 * BEYOND, axis=ticks)
+    top = 1 + 2 * BEYOND + WORDS
+    return axis(field, "share of trials that fail", -2 * BEYOND, top, axis=ticks)
 
 
 def _curve(evidence: Evidence, low: float, high: float) -> Spec:

@@ -198,6 +198,9 @@ class SearchRun:
         return {
             "kind": "threshold",
             **limit.as_data(),
+            "from": self._test.axis.low,
+            "to": self._test.axis.high,
+            "probability": self._test.wanted.share,
             "unit": self._unit,
             "passed_trials": passed,
             "failed_trials": len(self.tried) - passed,
