@@ -156,7 +156,7 @@ def test_nothing_answers():
 def test_a_wrong_protocol_fails_and_an_older_firmware_is_noted():
     with PtyBench(board=Board(major=2)) as bench:
         failed = only_failed(examine(bench.path), "version")
-    assert "speaks protocol 2.1" in failed.detail
+    assert "speaks protocol 2.2" in failed.detail
     with PtyBench(board=Board(firmware="0.0.1")) as bench:
         checks = examine(bench.path)
     assert checks["version"].outcome is Outcome.NOTE
