@@ -39,16 +39,24 @@ def run(args: argparse.Namespace) -> int:
 
 def _subject(name: str, motion_file: Path | None) -> Subject:
     """A bench file's, or a wheel's. Raises FileError, UsageError."""
+    from edgewheel.bench.copies import bench_tree
     from edgewheel.bench.loader import read_plan
+    from edgewheel.errors import UsageError
     from edgewheel.motion.loader import load_motion
     from edgewheel.search.sheet.make import bench_subject, wheel_subject
     from edgewheel.wheel.library import find
-    from edgewheel.yamlfile import load
+    from edgewheel.yamlfile import is_path
 
     motion = (motion_file.name, load_motion(motion_file)) if motion_file else None
+    if not is_path(name):
+        return wheel_subject(find(name), motion)
     file = Path(name)
-    if file.suffix in (".yaml", ".yml"):
-        document = load(file)
-        if "wheel" in document.section().nodes:
-            return bench_subject(read_plan(document, file), name, motion)
-    return wheel_subject(find(name), motion)
+    document = bench_tree(file)
+    keys = document.section().nodes
+    if "wheel" in keys:
+        return bench_subject(read_plan(document, file), name, motion)
+    if "tracks" not in keys:
+        raise UsageError(
+            f"{name} is neither a bench file, which has 'wheel:', nor a wheel, which has 'tracks:'."
+        )
+    return wheel_subject(find(file), motion)

@@ -47,6 +47,11 @@ class RecordedRun:
         self._file = folder / "run.sqlite"
         if not self._file.is_file():
             raise UsageError(f"{folder} holds no run. Name a folder that 'edgewheel run' made.")
+        if not self._rows("SELECT name FROM sqlite_master WHERE name = 'pulse'"):
+            raise UsageError(
+                f"{folder} is the record of many trials, not of one run. Name a folder that "
+                "'edgewheel run' or 'edgewheel sweep' made."
+            )
         self.meta = dict(self._rows("SELECT key, value FROM meta"))
         if "tick_hz" not in self.meta or not self.meta.get("bench"):
             raise UsageError(

@@ -8,12 +8,13 @@ import yaml
 
 from edgewheel.bench.loader import load_plan, read_plan
 from edgewheel.bench.rig import Rig
+from edgewheel.bench.search_record import SearchRecord
 from edgewheel.cli.main import main
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import hold
 from edgewheel.search.sheet.make import bench_subject, sheet_of, wheel_subject
 from edgewheel.search.sheet.page import page
-from edgewheel.search.sheet.proof import read_runs
+from edgewheel.search.sheet.proof import FoundLimit, Shown, read_runs, with_runs
 from edgewheel.search.sweep import Sweep
 from edgewheel.search.trial import judge
 from edgewheel.wheel.library import find, names
@@ -228,6 +229,46 @@ def test_runs_take_the_place_of_computations(tmp_path, capsys, monkeypatch):
     assert lines["reference"]["shown"][-1].startswith("run 2 held sync")
 
 
+def seen(key: str, address: str, above: bool, held: float, bench: dict, folder: Path):
+    """A line as a threshold on record leaves it."""
+    line = sheet_of_whole(folder, bench).line(key)
+    return with_runs(line, Shown((FoundLimit("1", address, above, held, 20),)))
+
+
+def test_a_measured_end_moves_a_value_and_no_word_beside_it(tmp_path):
+    address = "controller.settings.phase.window_from_deg"
+    before = sheet_of_whole(tmp_path, PIN).line("cam_window_from")
+    held = before.low.value + 0.2 * (before.value - before.low.value)
+    line = seen("cam_window_from", address, True, held, PIN, tmp_path)
+    assert line.value == pytest.approx((before.low.value + held) / 2, rel=1e-3)
+    assert line.typed == {"phase.by": "edge", "phase.window_from_deg": line.value}
+
+
+def test_a_measured_end_below_half_of_what_was_computed_is_halved_itself(tmp_path):
+    bench = MOON | {"faults": {}}
+    line = sheet_for(tmp_path, bench).line("blanking_percent")
+    limit = FoundLimit("1", "controller.settings.crank.blanking_percent", True, 10.0, 20)
+    assert line.low is None and line.value > 10
+    assert with_runs(line, Shown((limit,))).value == 5
+
+
+def test_how_far_the_cam_was_shifted_is_told_beside_its_window(tmp_path):
+    for key, above in (("cam_window_to", True), ("cam_window_from", False)):
+        line = seen(key, "faults.x.by_deg", above, 12.5, PIN, tmp_path)
+        way = "up" if above else "down"
+        assert line.shown == (
+            f"run 1, 20 trials: as it was set, held faults.x.by_deg {way} to 12.5",
+        )
+
+
+def test_a_cam_that_the_motion_brings_past_the_reference_tells_no_turn(tmp_path):
+    cam = {"advance": -170, "moves": [{"at": 0.5, "to": 170}], "rate": 1000}
+    motion = {"cams": {"cam": cam}, "segments": [{"hold": 1000, "seconds": 1.5}]}
+    line = sheet_for(tmp_path, MOON | {"motion": motion, "faults": {}}).line("cam_phase")
+    assert line.value is None and line.typed == {}
+    assert "passes the reference under these motions" in line.notes[0]
+
+
 def test_timing_runs_show_edge_reference_and_latency(tmp_path):
     runs = two_widths(tmp_path, tdc=91, delay_us=150)
     shown = read_runs([run.folder for run in runs])
@@ -261,3 +302,10 @@ def test_what_is_no_run_is_refused(tmp_path, capsys):
     assert "holds no finished run" in capsys.readouterr().err
     assert main(["sheet", str(tmp_path / "bench.yaml"), "missing"]) == 2
     assert "There is no folder missing" in capsys.readouterr().err
+    with SearchRecord(tmp_path / "starts") as record:
+        record.finish({"kind": "starts"})
+    assert main(["sheet", str(tmp_path / "bench.yaml"), str(tmp_path / "starts")]) == 2
+    assert "the record of many trials, not of one run" in capsys.readouterr().err
+    (tmp_path / "plan.yaml").write_text("format: 1\ntests: {}\n")
+    assert main(["sheet", str(tmp_path / "plan.yaml")]) == 2
+    assert "neither a bench file" in capsys.readouterr().err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -21,6 +22,7 @@ from edgewheel.wheel.wording import reference_words
 
 CYCLE_DEG = 2 * TURN
 TURN_DEG = float(TURN)
+PASSES = "An edge of the cam passes the reference under these motions: turn cam or reference."
 DEG_PER_S = 6
 """Crank degrees a second at one rpm."""
 
@@ -126,8 +128,11 @@ def _shifting(
     """A way that works until an edge of the cam passes a reference.
 
     The cam may come later by the least distance of an edge before a reference, and earlier by that
-    of one behind it, each where the motions bring it nearest.
+    of one behind it, each where the motions bring it nearest. Nothing works if they bring an edge
+    past a reference themselves.
     """
+    if any(_turn(p.earliest_deg) != _turn(p.latest_deg) for p in places):
+        return Line("cam_phase", name, None, notes=(PASSES,))
     later = [(-place.latest_deg) % TURN_DEG for place in places]
     earlier = [place.earliest_deg % TURN_DEG for place in places]
     beyond = "an edge of the cam passes the reference"
@@ -145,6 +150,11 @@ def _shifting(
     )
 
 
+def _turn(degrees: float) -> int:
+    """The turn of the cycle that an angle after the reference is in."""
+    return math.floor(degrees / TURN_DEG)
+
+
 def _window(scene: _Scene, place: CamPlace) -> tuple[list[Line], bool]:
     """The window for the cam's one edge, in degrees after the reference.
 
@@ -155,8 +165,7 @@ def _window(scene: _Scene, place: CamPlace) -> tuple[list[Line], bool]:
     turn_deg = TURN_DEG if second else 0.0
     early, late = place.earliest_deg - turn_deg, place.latest_deg - turn_deg
     if early < 0 or late > TURN_DEG:
-        note = "The cam's edge passes the reference under these motions: turn cam or reference."
-        return [Line("cam_window", "cam window", None, "deg", notes=(note,))], second
+        return [Line("cam_window", "cam window", None, "deg", notes=(PASSES,))], second
     others = [(p.earliest_deg % TURN_DEG, p.latest_deg % TURN_DEG) for p in scene.places]
     below = max([0.0, *(last for _, last in others if last < early)])
     above = min([TURN_DEG, *(first for first, _ in others if first > late)])

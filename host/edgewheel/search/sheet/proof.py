@@ -147,10 +147,16 @@ def _with_limit(line: Line, limit: FoundLimit) -> Line:
     own = limit.address.removeprefix(SETTINGS) in line.typed and SETTINGS in limit.address
     if own or (line.key == "speed" and limit.address == SPEED):
         return _bounded(line, limit, source)
+    way = "up" if limit.above else "down"
+    held = f"{source}: as it was set, held {limit.address} {way} to {limit.held:.4g}"
     if line.key == "blanking_percent" and limit.address.endswith((".delay_us", ".delay_percent")):
-        return _seen(line, f"{source}: as it was set, held {limit.address} up to {limit.held:.4g}")
-    if line.key == "cam_phase" and limit.address.endswith(".by_deg"):
+        return _seen(line, held)
+    if not limit.address.endswith(".by_deg"):
+        return line
+    if line.key == "cam_phase" and line.value is not None:
         return _bounded(line, limit, source)
+    if line.key == ("cam_window_to" if limit.above else "cam_window_from"):
+        return _seen(line, held)
     return line
 
 
@@ -161,15 +167,24 @@ def _bounded(line: Line, limit: FoundLimit, source: str) -> Line:
     line = replace(line, high=bound) if limit.above else replace(line, low=bound)
     if not isinstance(line.value, float) or _inside(line, line.value):
         return line
-    low, high = line.low, line.high
     if line.key == SPEED:
         note = "SYNC IS LOST below the highest speed of the motions."
         return replace(line, notes=(*line.notes, note))
-    if low is None or high is None or not 0 < low.value < high.value:
+    low, high = line.low, line.high
+    if high is None or (low is not None and low.value >= high.value):
         return replace(line, notes=(*line.notes, "The run and the computation contradict."))
-    value = float(f"{math.sqrt(low.value * high.value):.4g}")
-    typed = dict.fromkeys(line.typed, value)
+    value = float(f"{_between(low.value if low else 0.0, high.value, line.unit):.4g}")
+    typed = {key: value if was == line.value else was for key, was in line.typed.items()}
     return replace(line, value=value, typed=typed)
+
+
+def _between(low: float, high: float, unit: str) -> float:
+    """Where a value is put: half way of angles, and where nothing is known of the lower end; the
+    geometric mean of all else.
+    """
+    if unit == "deg" or low <= 0:
+        return (low + high) / 2
+    return math.sqrt(low * high)
 
 
 def _with_timing(line: Line, timing: Timing, runs: str) -> Line:
