@@ -9,6 +9,7 @@ from typing import Literal
 
 from edgewheel.bench.feed import LINE, Feed
 from edgewheel.bench.signals import Limits, Signals
+from edgewheel.bench.strengths import strengths_of
 from edgewheel.bench.truth import CYCLE_DEG
 from edgewheel.bench.voltages import Voltage, wave_configs
 from edgewheel.controller.listening import CanListening, Lines, SerialListening
@@ -17,6 +18,7 @@ from edgewheel.edges.stage import OutputStage
 from edgewheel.edges.supply import SupplyLine
 from edgewheel.errors import UsageError
 from edgewheel.fault.signal import SignalPlan
+from edgewheel.fault.strength import OUTPUTS, StrengthLines
 from edgewheel.link.messages import Config
 from edgewheel.motion.manoeuvres import RippleSource
 from edgewheel.motion.motion import Motion
@@ -127,6 +129,12 @@ class Plan:
         if self.feed is not None and self.supply is not None:
             lines += [StageTimes()] * (self.supply.track - len(lines))
             lines.append(StageTimes(inverts=self.feed.on_level == "low"))
+        if self.strengths:
+            lines += [StageTimes()] * (OUTPUTS - len(lines))
+        for one in self.strengths:
+            # At the very ticks of the track's crossings, whose stage is late by one time.
+            late = replace(self.stage[one.of.track], inverts=False)
+            lines[one.first : one.first + one.bits] = [late] * one.bits
         return OutputStage(
             tuple(times.inverts for times in lines),
             tuple(round(times.rise_us * us) for times in lines),
@@ -155,7 +163,18 @@ class Plan:
         levels = self.signal.levels
         sound, metal = self.signal.sound or levels, angle_table(self.wheel)
         inverts = [times.inverts for times in self.stage]
-        return wave_configs(self.voltages, inverts, levels, sound, metal, tick_hz)
+        return wave_configs(self.voltages, inverts, levels, sound, metal, tick_hz, self.strengths)
+
+    @property
+    def strengths(self) -> tuple[StrengthLines, ...]:
+        """The outputs that tell how strong the teeth of voltages are; none for a capture, which
+        plays all teeth alike. Raises UsageError if too few are left.
+        """
+        signal = self.signal
+        if signal.capture is not None:
+            return ()
+        used = len(self.stage) if self.supply is None else self.supply.track + 1
+        return strengths_of(self.voltages, signal.levels, signal.voltage_faults, used)
 
     @property
     def lines(self) -> tuple[str, ...]:

@@ -125,7 +125,7 @@ def _passages(plan: Plan, capture: Capture, known: KnownMotion, speed: Fraction)
     for name, fault in plan.signal.faults.items():
         if not isinstance(fault, EdgeFault):
             raise UsageError(
-                f"The fault '{name}' changes the wheel, a sensor's leads or the motion, and those "
+                f"The fault '{name}' changes the wheel, a sensor or the motion, and those "
                 "of a capture are done. Take a fault of single edges, such as late_tooth, "
                 "dropped_tooth, bounce or loose, or let 'edgewheel learn' find the wheel and play "
                 "that."

@@ -109,10 +109,6 @@ def _read_voltage(
             "only the signal of a VR sensor of known amplitude can be played as a voltage",
             "Write 'sensors: {TRACK: {kind: vr, amplitude: {mv_per_rpm: 2}}}'.",
         )
-    if amplitude.run_out:
-        raise output.refuse(
-            "a VR output does not play run-out", "Leave 'run_out' out, or 'output: vr'."
-        )
     scale, corner = section.optional("full_scale_mv"), section.optional("corner_hz")
     if known is not None and scale is None:
         full_scale_mv = known.full_scale_mv

@@ -14,7 +14,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
+from edgewheel.bench.strengths import with_strengths
 from edgewheel.edges.levels import LevelTable
+from edgewheel.fault.strength import StrengthLines
 from edgewheel.link.messages import Config
 from edgewheel.link.waves import (
     LARGEST_CORNER,
@@ -41,13 +43,16 @@ class Voltage:
     """A track that is played as a voltage: its peak grows by `mv_per_rpm` up to `knee_rpm`.
 
     `full_scale_mv` is what the output stage makes of the highest code, `corner_hz` that of the
-    high-pass in it, 0 if there is none.
+    high-pass in it, 0 if there is none. Run-out makes teeth stronger and weaker, as the sensor's
+    `Amplitude` says.
     """
 
     mv_per_rpm: Fraction
     knee_rpm: Fraction
     full_scale_mv: Fraction
     corner_hz: Fraction = Fraction(0)
+    run_out: Fraction = Fraction(0)
+    closest_at: Fraction = Fraction(0)
 
     @property
     def mv_a_height(self) -> float:
@@ -63,15 +68,16 @@ def voltage_of(
     Without a knee it is where the stage's own range ends. Raises FileError.
     """
     most_mv = full_scale_mv * Fraction(0xFE, 0x100)
-    mv_per_rpm = amplitude.mv_per_rpm
-    knee = most_mv / mv_per_rpm if amplitude.knee_rpm is None else amplitude.knee_rpm
-    if mv_per_rpm * knee > most_mv:
+    mv_per_rpm, run_out = amplitude.mv_per_rpm, amplitude.run_out
+    strongest = mv_per_rpm * (1 + run_out)
+    knee = most_mv / strongest if amplitude.knee_rpm is None else amplitude.knee_rpm
+    if strongest * knee > most_mv:
         raise node.refuse(
-            f"{float(mv_per_rpm * knee):g} mV at the knee are more than the stage makes",
+            f"{float(strongest * knee):g} mV at the knee are more than the stage makes",
             f"Lower the sensor's 'mv_per_rpm' or 'knee_rpm' to {float(most_mv):g} mV at the knee, "
-            "or raise 'full_scale_mv' if the stage makes more.",
+            "run-out included, or raise 'full_scale_mv' if the stage makes more.",
         )
-    return Voltage(mv_per_rpm, knee, full_scale_mv, corner_hz)
+    return Voltage(mv_per_rpm, knee, full_scale_mv, corner_hz, run_out, amplitude.closest_at)
 
 
 def wave_configs(
@@ -81,6 +87,7 @@ def wave_configs(
     sound: LevelTable,
     metal: AngleTable,
     tick_hz: int,
+    strengths: Sequence[StrengthLines] = (),
 ) -> tuple[Config, ...]:
     """What the board is told of every track that has a voltage, in the order of the tracks.
 
@@ -93,6 +100,8 @@ def wave_configs(
         if voltage is not None:
             approach = sensed.nears ^ inverts[track]
             form = _form(voltage, approach, half_waves_deg(sound, metal, track), tick_hz)
+            lines = next((one for one in strengths if one.of.track == track), None)
+            form = form if lines is None else with_strengths(form, lines)
             configs.append(form.config(len(configs), track))
     return tuple(configs)
 

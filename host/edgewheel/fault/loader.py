@@ -11,6 +11,7 @@ from edgewheel.fault.metal import LeadsReversed
 from edgewheel.fault.model import Complaint, Fault
 from edgewheel.fault.noise import Noise
 from edgewheel.fault.reading import read_fields, read_flips
+from edgewheel.fault.weak import WeakSignal, WeakVoltage
 from edgewheel.wheel.model import Sensor, Wheel
 from edgewheel.yamlfile import Node
 
@@ -32,7 +33,7 @@ def read_faults(
         if (complaint := _voltage_complaint(fault, voltages)) is not None:
             raise fault_node.refuse(*complaint)
         if off is None or not off.flag():
-            faults[name] = fault
+            faults[name] = _as_voltage(fault_node, fault, wheel, sensors, voltages)
     return faults
 
 
@@ -49,6 +50,25 @@ def _read_fault(node: Node, wheel: Wheel, sensors: Sequence[Sensor]) -> Fault:
     if complaint is not None:
         raise node.refuse(*complaint)
     return fault
+
+
+def _as_voltage(
+    node: Node, fault: Fault, wheel: Wheel, sensors: Sequence[Sensor], voltages: Collection[str]
+) -> Fault:
+    """The fault as it is on the tracks that are played as voltages. Raises FileError."""
+    if not isinstance(fault, WeakSignal) or fault.track not in voltages:
+        return fault
+    names = [track.name for track in wheel.tracks]
+    amplitude = sensors[names.index(fault.track)].amplitude
+    assert amplitude is not None
+    weak = WeakVoltage(fault, amplitude.mv_per_rpm)
+    if weak.strongest > 1:
+        raise node.refuse(
+            f"its teeth are {float(weak.strongest):g} times as strong as the sensor's own",
+            f"Write at most {float(amplitude.mv_per_rpm * 1000):g} mV at 1000 rpm, run-out "
+            "included, or raise the sensor's 'mv_per_rpm'.",
+        )
+    return weak
 
 
 def _voltage_complaint(fault: Fault, voltages: Collection[str]) -> Complaint | None:

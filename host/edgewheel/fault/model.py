@@ -9,7 +9,10 @@ from fractions import Fraction
 from typing import Protocol, runtime_checkable
 
 from edgewheel.edges.levels import LevelTable
+from edgewheel.edges.phase import Floats
 from edgewheel.edges.table import EdgeChunk, EdgeHeader, Ticks
+from edgewheel.fault.repetition import Repetition
+from edgewheel.fault.window import Window
 from edgewheel.motion.motion import Motion
 from edgewheel.wheel.angles import Passing
 from edgewheel.wheel.model import Sensor, Wheel
@@ -165,4 +168,19 @@ class MotionFault(Protocol):
         """The faulty motion."""
 
 
-Fault = EdgeFault | MetalFault | SensorFault | MotionFault
+@runtime_checkable
+class VoltageFault(Protocol):
+    """A fault of how strong a VR sensor's voltage is, which moves no edge."""
+
+    @property
+    def track(self) -> str: ...
+    @property
+    def window(self) -> Window: ...
+    @property
+    def repetition(self) -> Repetition: ...
+
+    def shares(self, shaft_deg: Floats) -> Floats:
+        """The strengths (n,) of teeth at angles (n,) of their shaft, of the sensor's own."""
+
+
+Fault = EdgeFault | MetalFault | SensorFault | MotionFault | VoltageFault

@@ -14,6 +14,7 @@ from typing import Protocol, cast
 
 import numpy as np
 
+from edgewheel.edges.levels import LevelTable
 from edgewheel.edges.phase import Floats
 from edgewheel.edges.reorder import Reorder
 from edgewheel.edges.table import NO_TOOTH, EdgeChunk, EdgeHeader, Ticks, join
@@ -117,7 +118,7 @@ class View:
     @property
     def angles_deg(self) -> Floats:
         """Crank degrees (n,) within two turns of the sound tooth that each edge belongs to."""
-        return passage_angles(self.scene, self.place.track, self.edges.passage)
+        return passage_angles(self.scene.levels, self.place.track, self.edges.passage)
 
     def _chosen_at(self, edges: EdgeChunk) -> Bools:
         passage = edges.passage
@@ -151,9 +152,8 @@ def first_level(scene: Scene, track: int) -> int:
     return levels.level[columns[0]] if columns else 1
 
 
-def passage_angles(scene: Scene, track: int, passage: Ticks | None) -> Floats:
+def passage_angles(levels: LevelTable, track: int, passage: Ticks | None) -> Floats:
     """Crank degrees (n,) in [0, 720) of each passage's first edge; 0 where no tooth is."""
-    levels = scene.levels
     count, cycle_deg = levels.passages[track], levels.period
     first_deg = np.zeros(count)
     for column in reversed(range(len(levels))):
@@ -163,6 +163,12 @@ def passage_angles(scene: Scene, track: int, passage: Ticks | None) -> Floats:
     assert passage is not None
     cycle, number = np.divmod(np.where(passage == NO_TOOTH, 0, passage), count)
     return (cycle * cycle_deg + first_deg[number]) % 720
+
+
+def shaft_angles(levels: LevelTable, track: int, passage: Ticks | None) -> Floats:
+    """The same in degrees (n,) of the track's own shaft."""
+    turn_deg = levels.period * levels.teeth[track] / levels.passages[track]
+    return passage_angles(levels, track, passage) * 360 / turn_deg
 
 
 class EdgeByEdge:

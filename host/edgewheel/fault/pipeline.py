@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
 
 from edgewheel.edges.captures.playback import PlaybackTable
@@ -15,6 +16,7 @@ from edgewheel.edges.table import EdgeChunk, EdgeHeader, PinChunk
 from edgewheel.fault.draw import key_of
 from edgewheel.fault.model import Changes, Scene
 from edgewheel.fault.signal import SignalPlan
+from edgewheel.fault.strength import StrengthLines, with_strength_lines, with_strengths
 
 __all__ = ["Pipeline", "SignalPlan"]
 
@@ -26,14 +28,20 @@ class Pipeline:
     as far ahead as they reach.
     """
 
-    def __init__(self, plan: SignalPlan, tick_hz: int) -> None:
+    def __init__(
+        self, plan: SignalPlan, tick_hz: int, strengths: Sequence[StrengthLines] = ()
+    ) -> None:
+        """`strengths` are the lines that tell how strong voltages are, beside the tracks."""
         self._plan = plan
+        self._strengths = strengths
         self._tick_hz = tick_hz
         self._faults = plan.edge_faults
         self._source: EdgeCompiler | PlaybackTable = (
             PlaybackTable(plan.capture, tick_hz)
             if plan.capture
-            else EdgeCompiler(plan.levels, plan.motion, tick_hz, passages=bool(self._faults))
+            else EdgeCompiler(
+                plan.levels, plan.motion, tick_hz, passages=bool(self._faults or strengths)
+            )
         )
         self.changes = {name: Changes() for name in plan.faults} | dict(plan.prepared)
 
@@ -55,10 +63,14 @@ class Pipeline:
         begin_tick = round(begin_s * self._tick_hz)
         for name, fault in self._faults.items():
             self.changes[name] = Changes()
-            key = key_of(plan.seed, name)
-            scene = Scene(plan.levels, plan.motion, self._tick_hz, key, plan.tdc_deg, begin_tick)
+            scene = replace(self._scene(begin_tick), key=key_of(plan.seed, name))
             header, chunks = fault.apply(scene, header, chunks, self.changes[name])
         return header, chunks
+
+    def _scene(self, begin_tick: int = 0) -> Scene:
+        """Where faults work, but for the key of their draws."""
+        plan = self._plan
+        return Scene(plan.levels, plan.motion, self._tick_hz, 0, plan.tdc_deg, begin_tick)
 
     def _sound(self, begin_s: Fraction, chunk_edges: int) -> tuple[EdgeHeader, Iterator[EdgeChunk]]:
         """The table before the faults of sensor and loom."""
@@ -76,10 +88,14 @@ class Pipeline:
     ) -> tuple[PinMaker, Iterator[PinChunk]]:
         """The pin table of the edge table, and its maker, which counts what had to be moved.
 
-        With a `supply`, its line is one more of the stage's.
+        A `supply`'s line, and those of strengths, are more of the stage's.
         """
         header, chunks = self.table()
+        for lines in self._strengths:
+            chunks = with_strengths(chunks, self._scene(), self._plan.seed, lines)
         if supply is not None:
             header, chunks = with_supply(header, chunks, supply)
+        if self._strengths:
+            header = with_strength_lines(header, self._strengths)
         maker = PinMaker(header, stage, lead_ticks, shortest_hold_ticks)
         return maker, maker.chunks(chunks)

@@ -17,6 +17,7 @@ from edgewheel.fault.model import (
     MetalFault,
     MotionFault,
     SensorFault,
+    VoltageFault,
 )
 from edgewheel.motion.motion import Motion
 from edgewheel.wheel.angles import Passing, angle_table, passings
@@ -46,6 +47,11 @@ class SignalPlan:
     def edge_faults(self) -> dict[str, EdgeFault]:
         """The faults that edit the edge table, in their order."""
         return {name: f for name, f in self.faults.items() if isinstance(f, EdgeFault)}
+
+    @property
+    def voltage_faults(self) -> dict[str, VoltageFault]:
+        """The faults of how strong voltages are, in their order."""
+        return {name: f for name, f in self.faults.items() if isinstance(f, VoltageFault)}
 
     @property
     def turns_otherwise(self) -> bool:
@@ -79,6 +85,8 @@ def signal_of(
         elif isinstance(fault, SensorFault):
             connected = fault.connect(wheel, connected)
             prepared[name] = Changes(words="the sensor's leads are swapped for the whole run")
+        elif isinstance(fault, VoltageFault):
+            prepared[name] = Changes(words="teeth are played weaker, and every edge comes")
         elif isinstance(fault, MotionFault) and len(motion):
             turned = fault.turn(wheel, motion)
             later_s = float(turned.end_s - motion.end_s)

@@ -8,9 +8,10 @@ from typing import Annotated
 
 import numpy as np
 
+from edgewheel.edges.phase import Floats
 from edgewheel.edges.table import NO_TOOTH
 from edgewheel.fault.fields import Bounds, TrackName
-from edgewheel.fault.ontrack import EdgeByEdge, Edit, View
+from edgewheel.fault.ontrack import EdgeByEdge, Edit, View, shaft_angles
 from edgewheel.fault.repetition import EACH, Repetition
 from edgewheel.fault.window import ALWAYS, Window
 
@@ -27,6 +28,10 @@ class WeakSignal(EdgeByEdge):
     both edges of a tooth that gives less than `threshold_mv` do not come. Proportional to speed by
     Faraday's law; runout stands for an air gap that changes once a turn. It reaches one edge
     either way.
+
+    On a track that is played as a voltage (`output: vr`) every edge comes and the half-waves to
+    both sides of a tooth's centre are so weak, each where the fault is there when it begins;
+    whether that is enough is for the controller to find, and `threshold_mv` says nothing.
     """
 
     track: Annotated[str, TrackName()]
@@ -39,13 +44,51 @@ class WeakSignal(EdgeByEdge):
 
     def edit(self, view: View) -> Edit:
         """Each tooth judged at its first edge."""
-        edges, scene = view.edges, view.scene
+        edges = view.edges
         first = np.where(view.ends_tooth, view.ticks(-1), edges.ticks)
         rpm = view.place.crank.rpm(first, view.angles_deg)
-        levels, track = scene.levels, view.place.track
-        shaft_deg = levels.period * levels.teeth[track] / levels.passages[track]
-        turned = 2 * np.pi * view.angles_deg / shaft_deg - np.radians(float(self.strongest_deg))
-        share = 1 + float(self.runout_percent) / 100 * np.cos(turned)
-        peak_mv = float(self.peak_mv_at_1000_rpm) * rpm / 1000 * share
+        shaft_deg = shaft_angles(view.scene.levels, view.place.track, edges.passage)
+        peak_mv = float(self.peak_mv_at_1000_rpm) * rpm / 1000 * self.run_out(shaft_deg)
         weak = (peak_mv < float(self.threshold_mv)) & (edges.passage != NO_TOOTH)
         return Edit(edges.ticks, ~(view.tooth_chosen & weak))
+
+    def run_out(self, shaft_deg: Floats) -> Floats:
+        """How strong teeth at angles (n,) of their shaft are, 1 on the average."""
+        turned = np.radians(shaft_deg - float(self.strongest_deg))
+        shares: Floats = 1 + float(self.runout_percent) / 100 * np.cos(turned)
+        return shares
+
+
+@dataclass(frozen=True)
+class WeakVoltage:
+    """A weak signal of a sensor that is played as a voltage, whose own peak is `mv_per_rpm`."""
+
+    weak: WeakSignal
+    mv_per_rpm: Fraction
+
+    @property
+    def track(self) -> str:
+        """The track that has it."""
+        return self.weak.track
+
+    @property
+    def window(self) -> Window:
+        """When it is there."""
+        return self.weak.window
+
+    @property
+    def repetition(self) -> Repetition:
+        """Which teeth have it."""
+        return self.weak.repetition
+
+    @property
+    def strongest(self) -> Fraction:
+        """The largest strength, as a share of the sensor's own."""
+        weak = self.weak
+        return weak.peak_mv_at_1000_rpm / 1000 / self.mv_per_rpm * (1 + weak.runout_percent / 100)
+
+    def shares(self, shaft_deg: Floats) -> Floats:
+        """The strengths (n,) of teeth at angles (n,) of their shaft, of the sensor's own."""
+        share = float(self.weak.peak_mv_at_1000_rpm / 1000 / self.mv_per_rpm)
+        shares: Floats = share * self.weak.run_out(shaft_deg)
+        return shares

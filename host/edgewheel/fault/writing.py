@@ -10,11 +10,14 @@ from edgewheel.fault.flips import Flips
 from edgewheel.fault.kinds import KINDS
 from edgewheel.fault.model import Fault
 from edgewheel.fault.repetition import Repetition
+from edgewheel.fault.weak import WeakVoltage
 from edgewheel.fault.window import Window
 
 
 def written(fault: Fault, off: bool = False) -> str:
     """The fault on one line of YAML, which reads back as the same; `off` leaves it out of a run."""
+    if isinstance(fault, WeakVoltage):
+        fault = fault.weak
     kind = next(word for word, made in KINDS.items() if made is type(fault))
     values = {"off": "true"} if off else {}
     values["kind"] = kind

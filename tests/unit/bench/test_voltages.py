@@ -181,7 +181,7 @@ def faulty(words):
         (("kind: vr, amplitude: {mv_per_rpm: 2}", "kind: vr"), "of known amplitude"),
         (("fall_us: 9.6", "fall_us: 1"), "Write the same 'rise_us' and 'fall_us'"),
         (("mv_per_rpm: 2", "mv_per_rpm: 2, knee_rpm: 20000"), "more than the stage makes"),
-        (("mv_per_rpm: 2", "mv_per_rpm: 2, run_out: 0.1"), "does not play run-out"),
+        (("mv_per_rpm: 2", "mv_per_rpm: 2, knee_rpm: 9000, run_out: 0.2"), "run-out included"),
         (("[[0, 100], [1000, 400], ", "[[5000, 1], "), "do not ascend"),
         (("full_scale_mv: 20000", "leads: crossed"), "grounded"),
         (("full_scale_mv: 20000", "full_scale_mv: 20000, corner_hz: 20"), "15"),

@@ -55,6 +55,11 @@ class LiveBench:
                 "A live engine does not switch the controller's supply. Leave 'feed' out of the "
                 "bench file, and supply the controller by hand."
             )
+        if any(voltage is not None and voltage.run_out for voltage in plan.voltages):
+            raise UsageError(
+                "A live engine plays every tooth of a voltage alike. Leave 'run_out' out of the "
+                "sensor's amplitude, or play it with 'edgewheel run'."
+            )
         self._plan = plan
         self._runs = runs
         self._ripple = ripple_of(plan)

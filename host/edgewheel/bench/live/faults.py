@@ -9,7 +9,7 @@ from typing import Any, cast
 
 from edgewheel.errors import UsageError
 from edgewheel.fault.flips import Flips
-from edgewheel.fault.model import EdgeFault, Fault, MotionFault
+from edgewheel.fault.model import EdgeFault, Fault, MotionFault, VoltageFault
 from edgewheel.fault.signal import SignalPlan, signal_of
 from edgewheel.fault.window import Window
 from edgewheel.motion.motion import Motion
@@ -101,6 +101,11 @@ def windowed(one: Switched) -> Fault:
 
 def refuse_scripted(name: str, fault: Fault) -> None:
     """Raises UsageError for a fault that belongs to one script, so nobody can switch it."""
+    if isinstance(fault, VoltageFault):
+        raise UsageError(
+            f"The fault '{name}' makes a voltage weaker, and a live run plays voltages at full "
+            "strength. Play it with 'edgewheel run', or switch another one."
+        )
     if isinstance(fault, MotionFault | Flips):
         raise UsageError(
             f"The fault '{name}' is made for one motion from its start. Play it with "
