@@ -99,7 +99,7 @@ def suite_record(folder: Path) -> Path:
         "edgewheel": "0.1.0", "python": "3.11", "seed": 11, "board": "a simulated board",
         "controller": "simulated", "began": "20261125T143022Z", "engine_seconds": 1148.5,
         "repeat": "edgewheel qualify plan.yaml", "tests": tests,
-        "against": {"folder": "before", "better": [],
+        "against": {"folder": "before", "better": [], "compared": 3, "not_compared": ["stall"],
                     "worse": [{"test": "recovery", "sentence": "Recovery takes 9 ms longer."}]},
     }  # fmt: skip
     (folder / "summary.json").write_text(json.dumps(summary), encoding="utf-8")

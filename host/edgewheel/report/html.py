@@ -21,9 +21,10 @@ if TYPE_CHECKING:
 
 MEANING = {
     Grade.PASSED: "within its limit",
-    Grade.MARGINAL: "within its limit, but close to it",
+    Grade.MARGINAL: "within its limit, but close to it or not known well enough",
     Grade.FAILED: "beyond its limit: the controller is at fault",
-    Grade.ERROR: "not judged: the bench failed, so nothing is said of the controller",
+    Grade.ERROR: "not judged, for the bench failed or lacks what the test needs: nothing is said "
+    "of the controller",
     Grade.STOPPED: "stopped before its end",
     Grade.MEASURED: "measured; there is no limit to break",
 }

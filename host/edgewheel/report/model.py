@@ -100,11 +100,17 @@ class File:
 
 @dataclass(frozen=True)
 class Against:
-    """How it stands beside an earlier run: sentences on what got worse and what got better."""
+    """How it stands beside an earlier run: sentences on what got worse and what got better.
+
+    `compared` is the number of measures; `not_compared` are those, or whole tests, that were not
+    asked alike or not measured in both.
+    """
 
     folder: str
     worse: tuple[str, ...]
     better: tuple[str, ...]
+    compared: int = 0
+    not_compared: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -26,8 +26,11 @@ from edgewheel.motion.segment import hold
 from edgewheel.wheel.certainty import Wait
 from edgewheel.wheel.check import check
 from edgewheel.wheel.landmarks import main_track
-from edgewheel.wheel.model import Wheel
+from edgewheel.wheel.model import Track, Wheel
 from edgewheel.wheel.pins import pin_edges
+
+SAME_DEG = 1e-6
+"""Angles so near to each other are one."""
 
 CRANKING_RPM = Fraction(200)
 CRANKING_S = Fraction(4)
@@ -186,7 +189,7 @@ def _start(wheel: Wheel, motion: Motion, watch: _Watch, from_s: float) -> Start:
     if watch.synced_s is None:
         return Start(begin_deg, None, after, None, None)
     degrees = max(synced_deg - first_deg, 0.0)
-    teeth = _teeth_between(wheel, first_deg, first_deg + degrees)
+    teeth = teeth_between(main_track(wheel), wheel.period, first_deg, first_deg + degrees)
     return Start(begin_deg, degrees, after, teeth, watch.synced_s - from_s)
 
 
@@ -196,12 +199,12 @@ def _first_edge(wheel: Wheel, begin_deg: float) -> float:
     return begin_deg + min((float(angle) - begin_deg) % wheel.period for angle in edges)
 
 
-def _teeth_between(wheel: Wheel, begin_deg: float, end_deg: float) -> int:
-    """Teeth of the main track whose first edge lies in between, both ends included."""
-    edges = pin_edges(main_track(wheel), wheel.period)
-    offsets = [(float(e.angle) - begin_deg) % wheel.period for e in edges if e.leading]
-    length = end_deg - begin_deg + 1e-6
-    return sum(int((length - offset) // wheel.period) + 1 for offset in offsets if offset <= length)
+def teeth_between(track: Track, period: int, begin_deg: float, end_deg: float) -> int:
+    """Teeth of a track whose first edge lies between two crank angles, both included."""
+    edges = pin_edges(track, period)
+    offsets = [(float(e.angle) - begin_deg + SAME_DEG) % period for e in edges if e.leading]
+    length = end_deg - begin_deg + 2 * SAME_DEG
+    return sum(int((length - offset) // period) + 1 for offset in offsets if offset <= length)
 
 
 def _row(number: int, start: Start, seed: int) -> Trial:

@@ -126,6 +126,7 @@ def test_a_suite(tmp_path):
     assert highest.limit == "at least 6,000 rpm, marginal within 300"
     assert recovery.measured == "142 ms (140 or more)"
     assert report.against.worse == ("Recovery takes 9 ms longer.",)
+    assert (report.against.compared, report.against.not_compared) == (3, ("stall",))
     assert highest.evidence()[0]["limit"] == 6000
 
 

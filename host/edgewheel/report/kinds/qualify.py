@@ -12,6 +12,7 @@ from edgewheel.report.model import Advice, Against, Evidence, Grade, Report, Tes
 from edgewheel.report.pictures.looks import number
 from edgewheel.report.source import Source
 from edgewheel.report.words import listed, sentence, several
+from edgewheel.search.qualify.sampling import NOT_POSSIBLE
 
 MOST_NAMED = 4
 
@@ -153,26 +154,21 @@ def _advice(source: Source, tests: Sequence[Test]) -> list[Advice]:
             f"{test.title}: see what happens in its picture, mend it, and repeat this test.",
             test.repeat,
         )
-        for test in failed[:4]
+        for test in failed[:MOST_NAMED]
     ]
     if len(failed) > len(advice):
         advice.append(Advice(f"Then the other {len(failed) - len(advice)} that failed, below."))
-    if errors:
-        names = listed([test.title.lower() for test in errors[:4]])
-        advice.append(
-            Advice(
-                f"Nothing is said of the controller in {names}: mend the bench first.",
-                "edgewheel doctor",
-            )
-        )
+    lacking = [test for test in errors if test.sentence.startswith(NOT_POSSIBLE)]
+    lost = [test for test in errors if test not in lacking]
+    if lost:
+        told = f"Nothing is said of the controller in {_named(lost)}: mend the bench first."
+        advice.append(Advice(told, "edgewheel doctor"))
+    if lacking:
+        told = f"The bench does not give what these need, as they say: {_named(lacking)}."
+        advice.append(Advice(told))
     if marginal:
-        names = listed([test.title.lower() for test in marginal[:4]])
-        advice.append(
-            Advice(
-                f"Inside the limit, but close to it: {names}. Decide if that is "
-                "enough for the scatter of parts."
-            )
-        )
+        told = f"Inside the limit, but close to it or not known well enough: {_named(marginal)}."
+        advice.append(Advice(f"{told} Decide if that is enough for the scatter of parts."))
     if not failed and not errors:
         mended = "" if marginal else "Nothing needs mending. "
         advice.append(
@@ -184,11 +180,20 @@ def _advice(source: Source, tests: Sequence[Test]) -> list[Advice]:
     return advice
 
 
+def _named(tests: Sequence[Test]) -> str:
+    """Some tests by their titles; of many, how many more."""
+    titles = [test.title.lower() for test in tests[:MOST_NAMED]]
+    more = len(tests) - len(titles)
+    return listed([*titles, f"{more} more"] if more else titles)
+
+
 def _against(data: Any) -> Against | None:
     if not data:
         return None
     return Against(
         str(data.get("folder", "")),
-        tuple(str(one.get("sentence", one)) for one in data.get("worse") or ()),
-        tuple(str(one.get("sentence", one)) for one in data.get("better") or ()),
+        tuple(str(one["sentence"]) for one in data["worse"]),
+        tuple(str(one["sentence"]) for one in data["better"]),
+        int(data["compared"]),
+        tuple(map(str, data["not_compared"])),
     )

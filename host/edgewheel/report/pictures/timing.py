@@ -50,9 +50,6 @@ def draw(evidence: Evidence) -> Picture:
         *_line(evidence.get("ignition"), top, x, y),
         *level(0.0, "y", "as commanded", (1, 0)),
     ]
-    if evidence.get("limit") is not None:
-        for sign in (1, -1):
-            layers += level(sign * float(evidence["limit"]), "y", "limit")
     worst = max(errors, key=abs)
     return Picture(
         "Timing error against speed",

@@ -33,9 +33,9 @@ class DwellStop(SampleKind):
     """The crank stops dead at `rpm` in the middle of a dwell.
 
     A first trial finds where each coil charges; each later one stops within one of these dwells, at
-    a quarter, half and three quarters of it. `off_ms` is the time from the stop until the coil is
-    off (it sparks then, at an angle that nobody chose); `stray_sparks` are all other sparks while
-    the crank stands for `stand_s`.
+    a quarter, half and three quarters of it. `off_ms` is the time from the stop until every coil
+    that was charging is off (it sparks then, at an angle that nobody chose); `stray_sparks` are all
+    other sparks while the crank stands for `stand_s`.
     """
 
     rpm: Annotated[Fraction, Bounds(above=0, maximum=HIGHEST_RPM)]
@@ -90,7 +90,7 @@ class DwellStop(SampleKind):
 
     def words(self, measure: str, trials: Sequence[Shown]) -> str:
         """How many trials met a dwell; the first only looked."""
-        met = sum(measure in trial.figures for trial in trials)
+        met = sum("off_ms" in trial.figures for trial in trials)
         return f"{met} of {max(len(trials) - 1, 0)} stops met a coil that was charging"
 
 
@@ -127,23 +127,27 @@ def _stopped(plan: Plan, edges: Sequence[Pulsed]) -> Shown:
     for edge in edges:
         if edge.seconds <= stop_s:
             levels[edge.line] = edge
-    charging = [edge for edge in levels.values() if edge.level == charging_level(plan, edge.line)]
+    charging = {
+        line: edge for line, edge in levels.items() if edge.level == charging_level(plan, line)
+    }
     sparks = [
         edge
         for edge in edges
         if edge.seconds > stop_s and edge.level != charging_level(plan, edge.line)
     ]
+    off_s = {edge.line: edge.seconds for edge in reversed(sparks) if edge.line in charging}
+    strays = len(sparks) - len(off_s)
     if not charging:
-        return Shown(True, f"no coil was charging at the stop; {len(sparks)} sparks after it")
-    coil = charging[0]
-    off_s = next((edge.seconds for edge in sparks if edge.line == coil.line), inf)
-    strays = len(sparks) - (off_s < inf)
+        told = f"no coil was charging at the stop; {strays} sparks after it"
+        return Shown(True, told, figures={"stray_sparks": strays})
+    slowest = max(charging, key=lambda line: off_s.get(line, inf))
+    last_s = off_s.get(slowest, inf)
     figures = {
-        "into_dwell_ms": 1000 * (stop_s - coil.seconds),
-        "off_ms": 1000 * (off_s - stop_s),
+        "into_dwell_ms": 1000 * (stop_s - charging[slowest].seconds),
+        "off_ms": 1000 * (last_s - stop_s),
         "stray_sparks": strays,
     }
-    if off_s == inf:
-        return Shown(False, f"{coil.line} was still on at the end", figures=figures)
-    detail = f"{coil.line} off {figures['off_ms']:.2f} ms after the stop, {strays} other sparks"
+    if last_s == inf:
+        return Shown(False, f"{slowest} was still on at the end", figures=figures)
+    detail = f"{slowest} off {figures['off_ms']:.2f} ms after the stop, {strays} other sparks"
     return Shown(True, detail, figures=figures)

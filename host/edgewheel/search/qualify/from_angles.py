@@ -21,8 +21,10 @@ from edgewheel.search.qualify.sampling import NINE_OF_TEN, reports_needed
 from edgewheel.search.qualify.shown import Shown
 from edgewheel.search.starts import play_start
 
-GOLDEN_DEG = Fraction(445)
-"""720 degrees by the golden ratio, to a whole degree, so that 720 angles differ."""
+GOLDEN_DEG = Fraction(889, 2)
+"""720 degrees by the golden ratio, to half a degree; 1440 angles differ, for 889 and 1440 have no
+divisor in common.
+"""
 
 
 @dataclass(frozen=True)

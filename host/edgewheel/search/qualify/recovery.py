@@ -27,6 +27,7 @@ from edgewheel.search.qualify.sampling import (
     whole,
 )
 from edgewheel.search.qualify.shown import Shown
+from edgewheel.search.starts import teeth_between
 from edgewheel.wheel.pins import pin_edges
 from edgewheel.yamlfile import Node
 
@@ -38,7 +39,7 @@ class RecoveryKeys:
     """After a fault of one tooth, how many teeth pass until the controller is right again.
 
     The fault comes once, for one turn, at `rpm`, at a tooth drawn for each trial unless it names
-    its `teeth`. Counted are the teeth of its track from the first that has the fault to the first
+    its `teeth`. Counted are the teeth of its track, with the first that has the fault, to the first
     sign of a right position: a report that claims it rightly, or a coil that charges before that.
     0 teeth: sync was never lost. Never again within `watch_turns`: it does not recover.
     """
@@ -153,8 +154,8 @@ class _Watch:
 def _shown(plan: Plan, watch: _Watch, track: str, teeth: tuple[int, ...]) -> Shown:
     begin_deg = Truth(plan.signal.motion).angle_deg(float(plan.signal.motion[2].begin_s))
     wheel = plan.wheel
-    edges = [e for e in pin_edges(wheel.track(track), wheel.period) if e.leading]
-    ahead = {e.tooth: (float(e.angle) - begin_deg) % wheel.period for e in reversed(edges)}
+    leading = [e for e in pin_edges(wheel.track(track), wheel.period) if e.leading]
+    ahead = {e.tooth: (float(e.angle) - begin_deg) % wheel.period for e in reversed(leading)}
     tooth = min(teeth, key=lambda number: ahead[number])
     figures: dict[str, Any] = {"tooth": tooth}
     if watch.lost is None:
@@ -163,11 +164,8 @@ def _shown(plan: Plan, watch: _Watch, track: str, teeth: tuple[int, ...]) -> Sho
         detail = f"tooth {tooth}: lost and never back: {watch.lost.detail}"
         return Shown(False, detail, watch.lost.reason, {**figures, "teeth": inf})
     speed = 6 * float(plan.signal.motion[2].segment.rpm_begin)
-    turned = (watch.right_s - float(plan.signal.motion[2].begin_s)) * speed - ahead[tooth]
-    passed = sum(
-        int((turned - offset) // wheel.period) + 1
-        for offset in ((float(e.angle) - begin_deg - ahead[tooth]) % wheel.period for e in edges)
-        if 0 < offset <= turned or turned >= wheel.period
-    )
+    right_deg = begin_deg + (watch.right_s - float(plan.signal.motion[2].begin_s)) * speed
+    first_deg = begin_deg + ahead[tooth]
+    passed = teeth_between(wheel.track(track), wheel.period, first_deg, right_deg)
     detail = f"tooth {tooth}: right again after {passed} teeth"
     return Shown(True, detail, watch.lost.reason, {**figures, "teeth": passed})

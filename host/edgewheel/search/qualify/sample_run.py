@@ -13,7 +13,7 @@ from edgewheel.search.qualify.kinds import Statistic
 from edgewheel.search.qualify.outcome import Outcome, interval, number
 from edgewheel.search.qualify.plan import SampleTest
 from edgewheel.search.qualify.playing import TrialSource
-from edgewheel.search.qualify.sampling import MEDIAN
+from edgewheel.search.qualify.sampling import MEDIAN, NOT_POSSIBLE
 from edgewheel.search.qualify.shown import Shown, shown
 
 
@@ -66,7 +66,7 @@ class SampleRun:
     def _nothing(self) -> str:
         """Why no trial has the number."""
         details = {one.detail for one in self._shown}
-        return "Not possible: no trial shows it (" + "; ".join(sorted(details)[:3]) + ")."
+        return f"{NOT_POSSIBLE}no trial shows it (" + "; ".join(sorted(details)[:3]) + ")."
 
 
 def _plan(

@@ -16,16 +16,19 @@ from edgewheel.search.qualify.shown import Shown
 MEDIAN = 0.5
 NINE_OF_TEN = 0.9
 
+NOT_POSSIBLE = "Not possible: "
+"""Begins what is said where the bench file does not give what a test needs."""
+
 NO_COIL = (
-    "Not possible: no coil of the controller is captured. Wire its ignition outputs to the board's "
-    "inputs and name them: 'signals: {outputs: {in1: {ignition: 1}}}'."
+    f"{NOT_POSSIBLE}no coil of the controller is captured. Wire its ignition outputs to the "
+    "board's inputs and name them: 'signals: {outputs: {in1: {ignition: 1}}}'."
 )
 NO_REPORT = (
-    "Not possible: nothing that the controller says tells whether it has sync or how fast it "
+    f"{NOT_POSSIBLE}nothing that the controller says tells whether it has sync or how fast it "
     "turns. Name its fields: 'signals: {speed: ..., sync: ...}'."
 )
 NO_ADVANCE = (
-    "Not possible: nobody says at which advance the controller fires. Lock its timing and write "
+    f"{NOT_POSSIBLE}nobody says at which advance the controller fires. Lock its timing and write "
     "'signals: {advance_deg: ...}', or name the field that tells it."
 )
 

@@ -9,12 +9,12 @@ from typing import Annotated, Literal
 from edgewheel.bench.events import Event, Finished, SyncGained, SyncLost
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.rig import Rig
-from edgewheel.errors import BenchError
 from edgewheel.fault.fields import Bounds
 from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.motion.segment import HIGHEST_RPM, Segment, hold, ramp
 from edgewheel.search.qualify.bench import RUN_UP_RPM_PER_S, QualifyBench, run_up, stay
 from edgewheel.search.qualify.kinds import FASTEST_RPM_PER_S, LONGEST_S, exact, set_key
+from edgewheel.search.qualify.sampling import whole
 from edgewheel.search.qualify.shown import Shown
 from edgewheel.search.trial import judge
 from edgewheel.yamlfile import Node
@@ -179,11 +179,8 @@ def _returns(rig: Rig, plan: Plan) -> Shown | None:
     end = _End()
     for event in rig.run(plan):
         end.hear(event)
-    finished = end.finished
-    if finished is None or finished.aborted:
+    if not whole(end.finished):
         return None
-    if not finished.verified:
-        raise BenchError(f"The bench failed in a trial: {finished.detail}")
     if end.gained is not None:
         return Shown(True, f"sync from {end.gained.rpm:.0f} rpm on")
     if end.lost is None:

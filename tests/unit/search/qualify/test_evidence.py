@@ -7,13 +7,17 @@ from math import inf
 
 import pytest
 
-from edgewheel.bench.events import Pulsed
+from edgewheel.bench.events import Finished, Pulsed
+from edgewheel.bench.loader import load_plan
 from edgewheel.bench.rig import Rig
 from edgewheel.bench.search_record import Trial
 from edgewheel.search.qualify.bounds import Grade
+from edgewheel.search.qualify.from_angles import GOLDEN_DEG
 from edgewheel.search.qualify.playing import Player
 from edgewheel.search.qualify.reading import load_qualify, only
 from edgewheel.search.qualify.sample_run import SampleRun
+from edgewheel.search.qualify.shown import Shown
+from edgewheel.search.starts import teeth_between
 from qualify_suite import DEMO
 
 
@@ -85,6 +89,58 @@ def test_sparks_that_never_come_are_counted():
     assert not shown.passed and shown.detail == "4 sparks missed, 0 doubled"
     (lost,) = (b for m, b in test.bounds.items() if m == "lost_sparks")
     assert lost.grade(test.kind.measured("lost_sparks", [shown] * 8)) is Grade.FAILED
+
+
+def test_any_number_of_starts_have_angles_of_their_own():
+    plan = load_qualify(DEMO)
+    (starts,) = only(plan, ["starts"])
+    angles = {number * GOLDEN_DEG % 720 for number in range(1440)}
+    assert len(angles) == 1440
+    assert starts.kind.plan(plan.bench, 3, 1, ()).signal.motion.start_deg in angles
+
+
+@pytest.mark.parametrize(
+    ("to_deg", "teeth"), [(84, 1), (84.1, 1), (90, 2), (84 + 719.9, 116), (84 + 720, 117)]
+)
+def test_teeth_are_counted_with_the_first_and_the_last(to_deg, teeth):
+    wheel = load_plan(DEMO.parent / "bench.yaml").wheel
+    assert teeth_between(wheel.track("crank"), wheel.period, 84.0, to_deg) == teeth
+
+
+class Coils(Rig):
+    """A bench with two coils that charge when the crank stops after a second, and what they do."""
+
+    def __init__(self, *edges):
+        super().__init__()
+        self.edges = edges
+
+    def run(self, plan):
+        stop_s = float(plan.signal.motion[3].begin_s)
+        for line in ("coil_1", "coil_3"):
+            yield Pulsed(0, stop_s - 0.002, line, 1)
+        for line, level, after_ms in self.edges:
+            yield Pulsed(0, stop_s + after_ms / 1000, line, level)
+        yield Finished(stop_s, True, False, "")
+
+
+@pytest.mark.parametrize(
+    ("edges", "off_ms", "strays"),
+    [
+        ([("coil_1", 0, 3), ("coil_3", 0, 5)], 5, 0),
+        ([("coil_1", 0, 3)], inf, 0),
+        ([("coil_1", 0, 3), ("coil_3", 0, 5), ("coil_1", 1, 9), ("coil_1", 0, 12)], 5, 1),
+    ],
+)
+def test_every_coil_that_charges_at_a_stop_must_go_off_and_none_may_spark_again(
+    edges, off_ms, strays
+):
+    plan = load_qualify(DEMO)
+    (test,) = only(plan, ["stop_in_dwell"])
+    looked = [Shown(True, "", figures={"dwells": {"coil_1": (60.0, 76.0)}})]
+    shown = test.kind.play(Coils(*edges), test.kind.plan(plan.bench, 1, 1, looked))
+    assert shown.figures["off_ms"] == pytest.approx(off_ms)
+    assert shown.figures["stray_sparks"] == strays
+    assert shown.passed is (off_ms < inf)
 
 
 def test_who_never_has_sync_has_noticed_no_fault_that_comes_later(tmp_path):
