@@ -94,17 +94,17 @@ class PinMaker:
         order = Reorder()
         for chunk in edges:
             if len(chunk):
-                order.push(self._as_pins(chunk))
+                order.push(EdgeChunk(self.pin_ticks(chunk), chunk.track, chunk.level))
                 last = int(chunk.ticks[-1]) + self._lead
                 yield from self._transitions(order.release(last - self._stage.longest_ticks))
         yield from self._transitions(order.release())
 
-    def _as_pins(self, chunk: EdgeChunk) -> EdgeChunk:
-        """Each edge at the run tick at which its pin must move."""
+    def pin_ticks(self, chunk: EdgeChunk) -> Ticks:
+        """The run tick (n,) at which each edge's pin must move."""
         ticks = chunk.ticks + self._lead
         if self._stage.longest_ticks:
             ticks -= self._delays[chunk.level, chunk.track]
-        return EdgeChunk(ticks, chunk.track, chunk.level)
+        return ticks
 
     def _transitions(self, edges: EdgeChunk) -> Iterator[PinChunk]:
         """Pin edges, ascending, as transitions that the board can play."""

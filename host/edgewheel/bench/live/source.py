@@ -53,12 +53,6 @@ class PinLimits:
         inverts = enumerate(self.stage.inverts)
         return tuple((mask >> track & 1) ^ inverted for track, inverted in inverts)
 
-    def pin_ticks(self, chunk: EdgeChunk) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-        """The run ticks (n,) at which the pins move for some edges."""
-        delays = np.array([self.stage.fall_ticks, self.stage.rise_ticks], np.int64)
-        ticks: np.ndarray[tuple[int], np.dtype[np.int64]] = chunk.ticks + self.lead_ticks
-        return ticks - delays[chunk.level, chunk.track]
-
 
 @dataclass(frozen=True)
 class Section:
@@ -163,7 +157,7 @@ class LiveSource:
         """Which edges (n,) belong behind the border."""
         late: Bools
         if number == 0 and self._handover is not None:
-            late = self._limits.pin_ticks(chunk) > self._handover.after_tick
+            late = self.pins.pin_ticks(chunk) > self._handover.after_tick
         else:
             late = chunk.ticks >= self._sections[number].begin_tick
         return late
