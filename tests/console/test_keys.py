@@ -275,7 +275,7 @@ def test_nothing_grows_without_end_and_hidden_panes_do_no_work():
                 say(bench, *(f"line {second} {n}" for n in range(200)))
                 await press(app, pilot)
             assert len(watch.lines["coil_1"]) == 4000 and watch.heard == 30 * 1201
-            assert watch.log.count == 6000 and len(watch.log.last(99_999)) == 2000
+            assert len(watch.log.last(99_999)) == 2000
             hidden = app.page.query_one("#lines")
             assert hidden.line_count <= 1
             return lines(app)

@@ -13,13 +13,12 @@ HEX_BYTES = 16
 
 
 class RawLog:
-    """Bytes in, lines out. `count` counts all lines that ever were."""
+    """Bytes in, lines out."""
 
     def __init__(self, binary: bool = False) -> None:
         self._binary = binary
         self._rest = b""
         self._lines: deque[str] = deque(maxlen=MOST_LINES)
-        self.count = 0
 
     def feed(self, data: bytes) -> None:
         """Bytes as they came; a line is one when it is over, or too long to wait for its end."""
@@ -32,7 +31,7 @@ class RawLog:
             lines.append(self._rest[:LONGEST_LINE])
             self._rest = self._rest[LONGEST_LINE:]
         for line in lines:
-            self._add(_readable(line[:LONGEST_LINE]))
+            self._lines.append(_readable(line[:LONGEST_LINE]))
 
     def last(self, most: int, words: str = "") -> list[str]:
         """The last lines that hold `words`, at most so many, in their order."""
@@ -42,12 +41,8 @@ class RawLog:
 
     def _take_hex(self) -> None:
         while len(self._rest) >= HEX_BYTES:
-            self._add(self._rest[:HEX_BYTES].hex(" "))
+            self._lines.append(self._rest[:HEX_BYTES].hex(" "))
             self._rest = self._rest[HEX_BYTES:]
-
-    def _add(self, line: str) -> None:
-        self._lines.append(line)
-        self.count += 1
 
 
 def _readable(line: bytes) -> str:

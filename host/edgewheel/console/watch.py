@@ -34,9 +34,9 @@ MOST_EDGES = 4000
 MOST_NOTES = 200
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Speeds:
-    """True and reported speed at one look at the bench."""
+    """True and reported speed at one look at the bench; another look is never the same."""
 
     pin_rpm: float
     reported_rpm: float | None

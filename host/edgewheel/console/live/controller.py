@@ -15,6 +15,7 @@ from edgewheel.console.watch import SPEED_S, TICKS_PER_S, Speeds
 
 if TYPE_CHECKING:
     from edgewheel.console.desk import View
+    from edgewheel.console.watch import Watch
 
 TRUE, REPORTED, BOTH = "─", "●", "━"
 NEAR = 0.01
@@ -37,6 +38,10 @@ class ControllerPane(Pane):
         yield Drawn(id="sync")
         yield Drawn(id="speeds")
 
+    def on_mount(self) -> None:
+        self._charted: tuple[object, ...] = ()
+        self.name_it(f"last {SPEED_S} s: {TRUE} true  {REPORTED} reported  {BOTH} both")
+
     def show(self, view: View) -> None:
         state = view.state
         words = Content.assemble(
@@ -46,10 +51,16 @@ class ControllerPane(Pane):
             marks.last_loss(state),
         )
         self.query_one("#sync", Drawn).draw(words)
-        picture = self.query_one("#speeds", Drawn)
-        lines = speed_lines(list(view.watch.speeds), *picture.size)
-        picture.draw(Content("\n".join(lines)))
-        self.name_it(f"last {SPEED_S} s: {TRUE} true  {REPORTED} reported  {BOTH} both")
+        self._chart(view.watch)
+
+    def _chart(self, watch: Watch) -> None:
+        """Both speeds, if there is a new one or another room for them."""
+        picture, speeds = self.query_one("#speeds", Drawn), watch.speeds
+        charted = (watch, speeds[-1] if speeds else None, picture.size)
+        if charted != self._charted:
+            self._charted = charted
+            lines = speed_lines(list(speeds), *picture.size)
+            picture.draw(Content("\n".join(lines)))
 
 
 def speed_lines(speeds: list[Speeds], width: int, height: int) -> list[str]:

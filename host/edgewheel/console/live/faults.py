@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 from textual.app import ComposeResult
 from textual.content import Content
-from textual.widgets import DataTable
 
 from edgewheel.bench.live.state import FaultState, LivePhase
 from edgewheel.console import marks
 from edgewheel.console.numbers import numbers_of
 from edgewheel.console.pane import Pane
+from edgewheel.console.rows import RowsTable
 
 if TYPE_CHECKING:
     from edgewheel.console.desk import View
@@ -29,57 +29,43 @@ class FaultsPane(Pane):
     )
 
     def compose(self) -> ComposeResult:
-        yield DataTable(id="fault-list", cursor_type="row", cell_padding=1, show_header=False)
+        yield RowsTable(id="fault-list", cursor_type="row", cell_padding=1, show_header=False)
 
     def on_mount(self) -> None:
         table = self._table
         table.add_column("state", key="state", width=5)
         table.add_column("name", key="name", width=15)
         table.add_column("numbers", key="numbers")
-        self._rows: dict[str, tuple[Content, str]] = {}
         self._seen: tuple[object, ...] = ()
 
     @property
     def armed(self) -> str | None:
         """The name of the fault that the keys act on."""
-        if not self._rows or self._table.cursor_row < 0:
+        table = self._table
+        if not table.row_count:
             return None
-        return str(self._table.coordinate_to_cell_key(self._table.cursor_coordinate).row_key.value)
+        return table.coordinate_to_cell_key(table.cursor_coordinate).row_key.value
 
     def show(self, view: View) -> None:
         state = view.state
         seen = (id(view.plan), state.faults, state.active, state.phase)
         if seen != self._seen:
             self._seen = seen
-            self._fill(view)
+            self._table.fill({name: _row(view, name) for name in state.faults})
         self.name_it(f"{self.armed}: o once · h hold · Enter numbers" if self.armed else "")
-
-    def _fill(self, view: View) -> None:
-        fresh = {name: _row(view, name) for name in view.state.faults}
-        table = self._table
-        if list(fresh) != list(self._rows):
-            table.clear()
-            for name, (state, numbers) in fresh.items():
-                table.add_row(state, name, numbers, key=name)
-        else:
-            for name, (state, numbers) in fresh.items():
-                if (state, numbers) != self._rows[name]:
-                    table.update_cell(name, "state", state)
-                    table.update_cell(name, "numbers", numbers)
-        self._rows = fresh
 
     def go(self) -> None:
         self._table.focus()
 
     @property
-    def _table(self) -> DataTable[Content | str]:
-        return self.query_one("#fault-list", DataTable)
+    def _table(self) -> RowsTable:
+        return self.query_one(RowsTable)
 
 
-def _row(view: View, name: str) -> tuple[Content, str]:
+def _row(view: View, name: str) -> tuple[Content, str, str]:
     word, style = marks.FAULTS[view.state.faults[name]]
     waits = view.state.phase is LivePhase.TURNING and name not in view.state.active
     if view.state.faults[name] is FaultState.HELD and waits:
         word = "waits"
     pairs = (f"{number.key} {number.text}" for number in numbers_of(view.plan.document, name))
-    return Content.styled(word, style), "  ".join(pairs)
+    return Content.styled(word, style), name, "  ".join(pairs)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from textual.app import ComposeResult
-from textual.widgets import DataTable
 
 from edgewheel.bench.live.state import LivePhase
 from edgewheel.console.pane import Pane
+from edgewheel.console.rows import RowsTable
 from edgewheel.console.watch import LATELY_S
 
 if TYPE_CHECKING:
@@ -35,45 +35,31 @@ class PulsesPane(Pane):
     )
 
     def compose(self) -> ComposeResult:
-        yield DataTable(id="pulse-list", cursor_type="none", cell_padding=0)
+        yield RowsTable(id="pulse-list", cursor_type="none", cell_padding=0)
 
     def on_mount(self) -> None:
         table = self._table
         for name, width in COLUMNS.items():
             table.add_column(name, key=name, width=width)
         self._looks = 0
-        self._rows: dict[str, tuple[str, ...]] = {}
 
     def show(self, view: View) -> None:
         self._looks += 1
-        if self._looks % LOOKS_A_ROW and self._rows:
+        if self._looks % LOOKS_A_ROW and self._table.row_count:
             return
         from edgewheel.console.pulses import pulse_rows
 
         turning = view.state.phase is LivePhase.TURNING
         rows = pulse_rows(view.plan, view.watch, view.motion if turning else None)
-        self._fill({row.name: _cells(row) for row in rows})
+        self._table.fill({row.name: _cells(row) for row in rows})
         self.name_it("" if rows else "none declared")
 
     def go(self) -> None:
         self._table.focus()
 
-    def _fill(self, fresh: dict[str, tuple[str, ...]]) -> None:
-        table = self._table
-        if list(fresh) != list(self._rows):
-            table.clear()
-            for name, cells in fresh.items():
-                table.add_row(*cells, key=name)
-        else:
-            for name, cells in fresh.items():
-                for column, old, new in zip(COLUMNS, self._rows[name], cells, strict=True):
-                    if old != new:
-                        table.update_cell(name, column, new)
-        self._rows = fresh
-
     @property
-    def _table(self) -> DataTable[str]:
-        return self.query_one("#pulse-list", DataTable)
+    def _table(self) -> RowsTable:
+        return self.query_one(RowsTable)
 
 
 def _cells(row: PulseRow) -> tuple[str, ...]:
