@@ -15,6 +15,7 @@ from edgewheel.console.fit import IDLE
 from edgewheel.console.runs.listing import differences, records
 from edgewheel.console.search.job import Job, Stage
 from edgewheel.search import trials
+from edgewheel.search.recorded import RecordedRun
 from edgewheel.search.trials import SearchStopped
 from mock_bench import mock_desk
 
@@ -64,15 +65,16 @@ def test_runs_are_listed_read_compared_and_exported(swept):
     async def scenario():
         async with console((120, 40), runs=folder) as (app, pilot):
             seen = []
-            for keys in (("f4",), ("enter",), ("c", "down", "c"), ("x",)):
+            for keys in (("f4",), ("enter",), ("c", "down", "c"), ("x",), ("up", "s")):
                 await press(app, pilot, *keys)
                 seen.append(text(app))
             return seen
 
-    listed, read, compared, exported = asyncio.run(scenario())
+    listed, read, compared, exported, drawn = asyncio.run(scenario())
     assert "✗ failed" in listed and "✓ passed" in listed
     assert "First bench: FAILED" in read
     assert "sweep.highest_rpm" in compared
+    assert "Sync lost at" in drawn and "misread ▲" in " ".join(drawn.split())
     assert "Written:" in exported and list(folder.glob("*/run.csv"))
 
 
@@ -81,6 +83,9 @@ def test_a_record_keeps_the_bench_file_as_it_lay_on_the_desk(swept):
     assert "off: false" in (newest / "first-bench.yaml").read_text(encoding="utf-8")
     assert "bounce" not in (oldest / "first-bench.yaml").read_text(encoding="utf-8")
     assert ("sweep.dropped_rpm", "3000.0", "None") in differences(newest, oldest)
+    played = RecordedRun(newest).plan
+    assert (played.sweep.low_rpm, played.sweep.high_rpm) == (2000, 3000)
+    assert played.signal.motion.end_s > RecordedRun(oldest).plan.signal.motion.end_s > 0
 
 
 def test_a_threshold_asks_for_the_number_of_the_fault_that_is_held(tmp_path):

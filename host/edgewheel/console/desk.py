@@ -23,7 +23,14 @@ from edgewheel.bench.live.state import (
 )
 from edgewheel.bench.loader import read_plan
 from edgewheel.bench.plan import Plan, SimulatedController, voltage_tracks
-from edgewheel.console.document import only_faults, suited, text_of, with_settings, with_word
+from edgewheel.console.document import (
+    only_faults,
+    suited,
+    text_of,
+    with_settings,
+    with_sweep,
+    with_word,
+)
 from edgewheel.console.leaving import Leaving
 from edgewheel.console.spare_faults import with_spares
 from edgewheel.console.watch import Watch
@@ -223,11 +230,18 @@ class Desk:
         then = ", then the engine turns" if self._turns_next else ""
         return f"Waiting for the board to park{then}"
 
-    def to_search(self, also: Sequence[str] = ()) -> Plan:
-        """The plan as it lies here, for a search: what is held is on, and the faults `also`."""
+    def to_search(
+        self, also: Sequence[str] = (), stairs: tuple[str, str, str] | None = None
+    ) -> Plan:
+        """The plan as it lies here, for a search: what is held is on, and the faults `also`.
+
+        `stairs` are from, to and step of a sweep, instead of its own.
+        """
         states = self.player.state.faults
         on = {name for name, state in states.items() if state is FaultState.HELD} | set(also)
         document = only_faults(self.plan.document, on)
+        if stairs is not None:
+            document = with_sweep(document, stairs)
         plan = read_plan(document, self.file)
         (name, _), *others = plan.inputs or (("bench.yaml", ""),)
         return replace(plan, inputs=((name, text_of(document)), *others))

@@ -22,6 +22,16 @@ def with_settings(document: Node, settings: Node) -> Node:
     return replace(document, content={**section, "controller": Node(document.place, controller)})
 
 
+def with_sweep(document: Node, stairs: tuple[str, str, str]) -> Node:
+    """The tree with a sweep from a speed, to another, in steps; what else it says of it stays."""
+    section = document.section().nodes
+    before = section["sweep"].section().nodes if "sweep" in section else {}
+    words = zip(("from", "to", "step"), stairs, strict=True)
+    own = {key: Node(replace(document.place, key=f"sweep.{key}"), text) for key, text in words}
+    sweep = Node(replace(document.place, key="sweep"), {**before, **own})
+    return replace(document, content={**section, "sweep": sweep})
+
+
 def suited(document: Node, wheel: Wheel) -> Node:
     """The tree without the sensors and faults that another wheel cannot have."""
     section = dict(document.section().nodes)

@@ -65,9 +65,8 @@ class RecordedRun:
     def plan(self) -> Plan:
         """What was played, a sweep with its motion."""
         plan = plan_of_run(self.folder, self.meta["bench"])
-        if len(plan.signal.motion) or plan.sweep is None:
-            return plan
-        return sweep_plan(plan)[0]
+        ((points,),) = self._rows("SELECT count(*) FROM point")
+        return sweep_plan(plan)[0] if points else plan
 
     def seconds(self, ticks: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
         """Board ticks (n,) as seconds after table tick 0."""

@@ -21,7 +21,10 @@ from edgewheel.console.pane import Pane
 from edgewheel.console.runs.listing import Listed, records
 from edgewheel.errors import EdgewheelError
 
-HINT = "Enter reads a record, o opens its report, c marks one and then compares with another."
+HINT = (
+    "Enter reads a record, s draws the signal around its first loss, o opens its report, c marks "
+    "one and then compares with another."
+)
 VERDICTS = {"passed": "✓", "failed": "✗", "error": "!", "aborted": "■", "marginal": "△"}
 
 
@@ -67,15 +70,22 @@ class ToldPane(Pane):
     """What a record says."""
 
     NAME, KEY = "Record", "Enter"
-    ABOUT = "The report of a record without its pictures; o opens the page that has them."
+    ABOUT = (
+        "The report of a record without its pictures; o opens the page that has them. s draws the "
+        "signal around the first loss of a run, or at the limit that a search found: each track "
+        "as it was on its pin, and below it what a sound wheel gives where that differs. ▼ is the "
+        "loss, ▲ an edge that was misread; a shaded cell holds pulses too short to be drawn. Tab "
+        "goes to the record, arrows scroll it."
+    )
 
     def compose(self) -> ComposeResult:
         with VerticalScroll(id="told"):
             yield Static(HINT, id="told-text", markup=False)
 
     def tell(self, title: str, text: str) -> None:
-        """Show a text."""
+        """Show a text from its beginning."""
         self.query_one("#told-text", Static).update(text)
+        self.query_one("#told").scroll_home(animate=False)
         self.name_it(title)
 
 
@@ -87,6 +97,13 @@ class RunsPage(Page):
     ABOUT = "Records are read from the folder that was given with --runs."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("o", "report", "Report", tooltip="Make the report and open it", id="run-report"),
+        Binding(
+            "s",
+            "signal",
+            "Signal",
+            tooltip="The signal around the first loss, misread edges marked",
+            id="run-signal",
+        ),
         Binding("c", "compare", "Compare", tooltip="Mark a record, then compare", id="run-compare"),
         Binding("x", "export", "CSV", tooltip="Export the run as CSV", id="run-export"),
         Binding("r", "again", "Look again", tooltip="Read the list again", id="runs-again"),
@@ -129,6 +146,13 @@ class RunsPage(Page):
             return f"The report is made; open it in a browser:\n{page}"
 
         self._with_chosen("report", made)
+
+    def action_signal(self) -> None:
+        """Draw the signal around the first loss."""
+        from edgewheel.console.runs.told import signal
+
+        width = self.query_one("#told-text").size.width
+        self._with_chosen("signal", lambda folder: signal(folder, width))
 
     def action_export(self) -> None:
         """Write the run as CSV beside its record."""

@@ -6,10 +6,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from edgewheel.console.runs.listing import differences
+from edgewheel.console.runs.signal import signal_lines
+from edgewheel.report.model import Grade
 from edgewheel.report.read import read_report
 from edgewheel.report.writing import HTML, JUNIT, write_html, write_junit
 from edgewheel.search.export import write_csv
-from edgewheel.search.recorded import RecordedRun
+from edgewheel.search.recorded import RecordedRun, refuse_not_again
 
 CSV = "run.csv"
 
@@ -17,6 +19,20 @@ CSV = "run.csv"
 def told(folder: Path) -> str:
     """Verdict, answer, tests and advice. Raises EdgewheelError."""
     return "\n".join(_lines(folder))
+
+
+def signal(folder: Path, width: int) -> str:
+    """The signal around the first loss of a run, or at the limit that a search found.
+
+    Raises EdgewheelError where the record does not give it.
+    """
+    refuse_not_again(folder)
+    tests = sorted(read_report(folder).tests, key=lambda test: test.grade is not Grade.FAILED)
+    for test in tests:
+        for one in test.evidence():
+            if one["kind"] == "waveform":
+                return "\n".join(signal_lines(one, width))
+    return "There is no loss of sync in it whose signal could be drawn."
 
 
 def report_file(folder: Path) -> Path:

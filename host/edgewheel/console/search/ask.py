@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -105,9 +104,9 @@ class Asking:
         low, high, step = (_number(word) for word in words)
         if not 0 < low < high or step <= 0 or (high - low) / step > 1000:
             raise UsageError("Sweep upwards from above 0, in at most 1000 steps.")
-        plan = self._desk.to_search()
-        stairs = replace(plan.sweep or USUAL_STAIRS, low_rpm=low, high_rpm=high, step_rpm=step)
-        self._begin(SweepJob(replace(plan, sweep=stairs), self._desk.runs))
+        # The record holds the bench file as it is played, so the staircase has to stand in it.
+        plan = self._desk.to_search(stairs=(words[0], words[1], words[2]))
+        self._begin(SweepJob(plan, self._desk.runs))
 
     def _threshold(self, words: list[str]) -> None:
         from edgewheel.console.search.jobs import ThresholdJob
