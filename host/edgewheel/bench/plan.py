@@ -11,7 +11,7 @@ from edgewheel.bench.feed import LINE, Feed
 from edgewheel.bench.signals import Limits, Signals
 from edgewheel.bench.strengths import strengths_of
 from edgewheel.bench.truth import CYCLE_DEG
-from edgewheel.bench.voltages import Voltage, wave_configs
+from edgewheel.bench.voltages import HalfWaves, Voltage, wave_configs
 from edgewheel.controller.listening import CanListening, Lines, SerialListening
 from edgewheel.controller.sim.settings import ControllerSettings
 from edgewheel.edges.stage import OutputStage
@@ -160,10 +160,11 @@ class Plan:
         """What a board of that clock is told of the voltages."""
         if not any(self.voltages):
             return ()
-        levels = self.signal.levels
-        sound, metal = self.signal.sound or levels, angle_table(self.wheel)
+        signal, metal = self.signal, angle_table(self.wheel)
+        sound = HalfWaves(signal.sound or signal.levels, metal)
+        played = HalfWaves(signal.levels, signal.metal or metal)
         inverts = [times.inverts for times in self.stage]
-        return wave_configs(self.voltages, inverts, levels, sound, metal, tick_hz, self.strengths)
+        return wave_configs(self.voltages, inverts, played, sound, tick_hz, self.strengths)
 
     @property
     def strengths(self) -> tuple[StrengthLines, ...]:

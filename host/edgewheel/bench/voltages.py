@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
+from typing import TypeVar
 
 from edgewheel.bench.strengths import with_strengths
 from edgewheel.edges.levels import LevelTable
@@ -30,9 +31,15 @@ from edgewheel.wheel.angles import AngleTable
 from edgewheel.wheel.model import Amplitude
 from edgewheel.yamlfile import Node
 
+_T = TypeVar("_T")
+_Lengths = list[tuple[Fraction, Fraction]]
+
 CODES = 0x8000
 FULL_SHARE = 0xFF00 / 0x10000
 """How much of its height a code reaches at the highest point of a shape."""
+
+ALIKE = Fraction(1, 8)
+"""Half-waves whose lengths differ by less than this share may be the same ones."""
 
 DEG_PER_S = 6
 """Crank degrees a second at one rpm."""
@@ -80,58 +87,68 @@ def voltage_of(
     return Voltage(mv_per_rpm, knee, full_scale_mv, corner_hz, run_out, amplitude.closest_at)
 
 
+@dataclass(frozen=True)
+class HalfWaves:
+    """Where half-waves lie between the crossings of `levels`, and edges of `metal` within them."""
+
+    levels: LevelTable
+    metal: AngleTable
+
+    def of(self, track: int) -> list[tuple[Fraction, Fraction]]:
+        """Each half-wave of a track in crank degrees: its length, and from the tooth's centre to
+        the edge of metal within it.
+        """
+        period = self.levels.period
+        crossings = _on(track, self.levels.track, self.levels.angles)
+        edges = list(
+            zip(
+                _on(track, self.metal.track, self.metal.angles),
+                _on(track, self.metal.track, self.metal.metal),
+                strict=True,
+            )
+        )
+        found = []
+        for begin, end in zip(crossings, [*crossings[1:], crossings[0] + period], strict=True):
+            at, comes = min(((at - begin) % period, comes) for at, comes in edges)
+            found.append((end - begin, end - begin - at if comes else at))
+        return found
+
+
+def _on(track: int, tracks: Sequence[int], values: Sequence[_T]) -> list[_T]:
+    return [value for value, of in zip(values, tracks, strict=True) if of == track]
+
+
 def wave_configs(
     voltages: Sequence[Voltage | None],
     inverts: Sequence[bool],
-    levels: LevelTable,
-    sound: LevelTable,
-    metal: AngleTable,
+    played: HalfWaves,
+    sound: HalfWaves,
     tick_hz: int,
     strengths: Sequence[StrengthLines] = (),
 ) -> tuple[Config, ...]:
     """What the board is told of every track that has a voltage, in the order of the tracks.
 
-    `levels` are what is played, `inverts` says by track what the stage makes of it; `sound` and
-    `metal` are the wheel's without its faults. A line on which no VR sensor is stays a level.
+    `inverts` says by track what the stage makes of what is played; `sound` is the wheel without its
+    faults. A line on which no VR sensor is stays a level.
     """
     configs: list[Config] = []
-    for sensed in levels.vr:
+    for sensed in played.levels.vr:
         track, voltage = sensed.track, voltages[sensed.track]
         if voltage is not None:
             approach = sensed.nears ^ inverts[track]
-            form = _form(voltage, approach, half_waves_deg(sound, metal, track), tick_hz)
+            form = _form(voltage, approach, sound.of(track), played.of(track), tick_hz)
             lines = next((one for one in strengths if one.of.track == track), None)
             form = form if lines is None else with_strengths(form, lines)
             configs.append(form.config(len(configs), track))
     return tuple(configs)
 
 
-def half_waves_deg(
-    levels: LevelTable, metal: AngleTable, track: int
-) -> list[tuple[Fraction, Fraction]]:
-    """Each half-wave of a track in crank degrees: its length, and from the tooth's centre to the
-    edge of metal within it.
-    """
-    crossings = [a for a, of in zip(levels.angles, levels.track, strict=True) if of == track]
-    edges = [
-        (angle, comes)
-        for angle, of, comes in zip(metal.angles, metal.track, metal.metal, strict=True)
-        if of == track
-    ]
-    found = []
-    for begin, end in zip(crossings, [*crossings[1:], crossings[0] + levels.period], strict=True):
-        inside = [((at - begin) % levels.period, comes) for at, comes in edges]
-        at, comes = min(inside)
-        found.append((end - begin, end - begin - at if comes else at))
-    return found
-
-
 def _form(
-    voltage: Voltage, approach: int, half_waves: list[tuple[Fraction, Fraction]], tick_hz: int
+    voltage: Voltage, approach: int, sound: _Lengths, played: _Lengths, tick_hz: int
 ) -> WaveForm:
     ticks_per_deg = Fraction(tick_hz) / (DEG_PER_S * voltage.knee_rpm)
-    kinds = _kinds(half_waves)
-    shortest = float(min(length for length, _ in half_waves))
+    kinds = _kinds([*sound, *_unlike(sound, played)])
+    shortest = float(min(length for length, _ in sound))
     rows: dict[int, bytes] = {}
     for length, edge in kinds:
         ticks = min(max(round(length * ticks_per_deg), 1), LARGEST_KNEE)
@@ -153,7 +170,14 @@ def corner_ticks(corner_hz: Fraction, tick_hz: int) -> int:
     return min(round(tick_hz / (2 * math.pi * float(corner_hz))), LARGEST_CORNER)
 
 
-def _kinds(half_waves: list[tuple[Fraction, Fraction]]) -> list[tuple[Fraction, Fraction]]:
+def _unlike(sound: _Lengths, played: _Lengths) -> _Lengths:
+    """The half-waves that only faults of the wheel make, such as those beside a missing tooth; one
+    that is a sound one but for a little is that one.
+    """
+    return [one for one in played if all(abs(one[0] / length - 1) > ALIKE for length, _ in sound)]
+
+
+def _kinds(half_waves: _Lengths) -> _Lengths:
     """At most as many kinds as a board takes, by length: where there are more, those most alike
     count as one.
     """

@@ -20,7 +20,7 @@ from edgewheel.fault.model import (
     VoltageFault,
 )
 from edgewheel.motion.motion import Motion
-from edgewheel.wheel.angles import Passing, angle_table, passings
+from edgewheel.wheel.angles import AngleTable, Passing, angle_table, passings
 from edgewheel.wheel.model import Sensor, Wheel
 from edgewheel.wheel.teeth import readable
 
@@ -29,9 +29,9 @@ from edgewheel.wheel.teeth import readable
 class SignalPlan:
     """The level table and the motion, faults of wheel and motion included, and the edge faults.
 
-    `sound` is the level table of the wheel without its faults, `prepared` what those faults
-    changed, by name. `seed` and a fault's name decide its draws. A `capture` is played instead of
-    all that; then `motion` says how its engine turned.
+    `metal` is what passes the sensors, `sound` the level table of the wheel without its faults,
+    `prepared` what those faults changed, by name. `seed` and a fault's name decide its draws. A
+    `capture` is played instead of all that; then `motion` says how its engine turned.
     """
 
     levels: LevelTable
@@ -42,6 +42,7 @@ class SignalPlan:
     seed: int = 0
     tdc_deg: tuple[Fraction, ...] = ()
     capture: Playback | None = None
+    metal: AngleTable | None = None
 
     @property
     def edge_faults(self) -> dict[str, EdgeFault]:
@@ -92,9 +93,10 @@ def signal_of(
             later_s = float(turned.end_s - motion.end_s)
             prepared[name] = Changes(words=f"the motion begins {later_s:.6g} s later")
             motion = turned
-    levels = level_table(angle_table(wheel, metal), tuple(connected))
+    passing = angle_table(wheel, metal)
+    levels = level_table(passing, tuple(connected))
     tdc_deg = tuple(angle for _, angle in wheel.tdc)
-    return SignalPlan(levels, motion, dict(faults), sound, prepared, seed, tdc_deg)
+    return SignalPlan(levels, motion, dict(faults), sound, prepared, seed, tdc_deg, metal=passing)
 
 
 def sound_signal(plan: SignalPlan) -> SignalPlan:

@@ -77,7 +77,7 @@ def heights(monkeypatch):
         for begin, end, height in zip(seconds[2:-1], seconds[3:], mv[3:], strict=True):
             if end < 0.18:
                 forward.append((tooth_at(6 * RPM * begin, 6 * RPM * end), height))
-            elif TURN_BACK_S + 0.001 < begin and end < END_S:
+            elif begin > TURN_BACK_S + 0.001 and end < END_S:
                 ends = [TURN_BACK_DEG - 6 * RPM * (at - TURN_BACK_S) for at in (begin, end)]
                 back.append((tooth_at(*ends), height))
         assert len(forward) > 340 and len(back) > 200

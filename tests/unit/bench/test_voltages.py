@@ -114,6 +114,20 @@ def test_kinds_of_half_waves_are_the_wheels(tmp_path):
     assert max(form.half_waves[1].shape[12:]) < 3
 
 
+def test_faults_of_the_wheel_add_their_half_waves_and_small_ones_add_none(tmp_path):
+    """Beside a missing tooth of 60-2 half-waves are twice as long as others, not thrice."""
+    for fault, lengths in (
+        ("{kind: missing_tooth, track: crank, teeth: [30]}", [1, 2, 3]),
+        ("{kind: eccentric, track: crank, offset_percent: 1}", [1, 3]),
+        ("{kind: bent_tooth, track: crank, teeth: [30], by_deg: 1}", [5 / 6, 1, 7 / 6, 3]),
+    ):
+        change = ("motion:", f"faults: {{one: {fault}}}\nmotion:")
+        form = form_of(load_plan(bench_file(tmp_path, "2", change)))
+        found = [one.knee_ticks for one in form.half_waves]
+        scale = found[lengths.index(1)]
+        assert [ticks / scale for ticks in found] == pytest.approx(lengths, rel=1e-3), fault
+
+
 def test_a_half_wave_is_zero_at_its_ends_and_mirrors_at_half_a_pitch():
     even = shape(3, 1.5, 1.5)
     assert (even[0], even[-1], max(even)) == (0, 0, 255)
