@@ -168,9 +168,8 @@ class MotionFault(Protocol):
         """The faulty motion."""
 
 
-@runtime_checkable
-class VoltageFault(Protocol):
-    """A fault of how strong a VR sensor's voltage is, which moves no edge."""
+class ToothFault(Protocol):
+    """What is to be known of a fault that chosen teeth of a track have at times."""
 
     @property
     def track(self) -> str: ...
@@ -178,6 +177,11 @@ class VoltageFault(Protocol):
     def window(self) -> Window: ...
     @property
     def repetition(self) -> Repetition: ...
+
+
+@runtime_checkable
+class VoltageFault(ToothFault, Protocol):
+    """A fault of how strong a VR sensor's voltage is, which moves no edge."""
 
     def shares(self, shaft_deg: Floats) -> Floats:
         """The strengths (n,) of teeth at angles (n,) of their shaft, of the sensor's own."""

@@ -19,9 +19,9 @@ from edgewheel.edges.phase import Floats
 from edgewheel.edges.reorder import Reorder
 from edgewheel.edges.table import NO_TOOTH, EdgeChunk, EdgeHeader, Ticks, join
 from edgewheel.fault.crank import Crank
-from edgewheel.fault.model import Changes, Kind, Scene, Table
+from edgewheel.fault.model import Changes, Kind, Scene, Table, ToothFault
 from edgewheel.fault.repetition import Repetition
-from edgewheel.fault.window import EVER, Bools, Spans, Window
+from edgewheel.fault.window import EVER, Bools, Spans
 
 CONTEXT = 2
 """Edges of its track that a fault sees before and after one."""
@@ -40,15 +40,8 @@ class Edit:
     added: tuple[EdgeChunk, ...] = ()
 
 
-class TrackFault(Protocol):
+class TrackFault(ToothFault, Protocol):
     """A fault of one track, edge by edge."""
-
-    @property
-    def track(self) -> str: ...
-    @property
-    def window(self) -> Window: ...
-    @property
-    def repetition(self) -> Repetition: ...
 
     def edit(self, view: View) -> Edit:
         """What becomes of the view's edges; elementwise, so that no other edge matters."""
