@@ -7,6 +7,7 @@ periods of the wheel; it knows nothing of symmetry or diagonals.
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import groupby
 
 import numpy as np
 
@@ -43,7 +44,8 @@ def pin_changes(wheel: Wheel) -> list[tuple[Fraction, int, bool]]:
 class TryEverything:
     """All that the slow decoder finds out about one wheel, for all starts in step.
 
-    `possible[s, o]` says that a decoder that started at event s may as well have started at o.
+    `start` and `other` are the pairs that are still possible: a decoder that started at event
+    `start` may as well have started at `other`.
     """
 
     def __init__(self, wheel: Wheel, edges: str, levels: bool, tolerance: Fraction) -> None:
@@ -53,15 +55,15 @@ class TryEverything:
         told_after = self._told_after(tolerance)
         angles = {turn: self._angle_numbers(turn) for turn in (360, self.period)}
         unsettled = {turn: np.full(self.count, -1) for turn in angles}
-        possible = np.ones((self.count, self.count), bool)
+        start, other = np.nonzero(told_after >= 0)
         for step in range(3 * self.count):
-            possible &= np.roll(told_after, (-step, -step), (0, 1)) >= step
-            if possible.sum() == self.count:
+            alike = told_after[(start + step) % self.count, (other + step) % self.count] >= step
+            start, other = start[alike], other[alike]
+            if len(start) == self.count:
                 break
+            here, there = (start + step) % self.count, (other + step) % self.count
             for turn, numbers in angles.items():
-                now = np.roll(numbers, -step)
-                torn = (possible & (now[:, None] != now[None, :])).any(axis=1)
-                unsettled[turn][torn] = step
+                unsettled[turn][start[numbers[here] != numbers[there]]] = step
         self.position = self._known(unsettled[360])
         self.phase = self._known(unsettled[self.period])
 
@@ -73,9 +75,9 @@ class TryEverything:
         ]
         state = {track: level for _, track, level in changes}
         events = []
-        for angle in sorted({angle for angle, _, _ in changes}):
+        for angle, together in groupby(changes, lambda change: change[0]):
             seen = set()
-            for _, track, level in [one for one in changes if one[0] == angle]:
+            for _, track, level in together:
                 state[track] = level
                 pulses = self.wheel.tracks[track].sensor.direction is not None
                 if pulses or edges == "both" or level == (edges == "rise"):
