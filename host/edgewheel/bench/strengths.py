@@ -65,7 +65,7 @@ def _lines(found: Sequence[tuple[ToothStrengths, Floats]], used: int) -> tuple[S
     return tuple(lines)
 
 
-def with_strengths(form: WaveForm, lines: StrengthLines) -> WaveForm:
+def strengthened(form: WaveForm, lines: StrengthLines) -> WaveForm:
     """The form whose peak is that of the strongest tooth, the others less by their strengths."""
     strongest = lines.strongest
     shares = tuple(round(FULL_STRENGTH * share / strongest) for share in lines.shares)

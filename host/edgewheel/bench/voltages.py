@@ -15,7 +15,7 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import TypeVar
 
-from edgewheel.bench.strengths import with_strengths
+from edgewheel.bench.strengths import strengthened
 from edgewheel.edges.levels import LevelTable
 from edgewheel.fault.strength import StrengthLines
 from edgewheel.link.messages import Config
@@ -138,7 +138,7 @@ def wave_configs(
             approach = sensed.nears ^ inverts[track]
             form = _form(voltage, approach, sound.of(track), played.of(track), tick_hz)
             lines = next((one for one in strengths if one.of.track == track), None)
-            form = form if lines is None else with_strengths(form, lines)
+            form = form if lines is None else strengthened(form, lines)
             configs.append(form.config(len(configs), track))
     return tuple(configs)
 

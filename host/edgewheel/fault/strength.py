@@ -52,10 +52,13 @@ class ToothStrengths:
 
     def values(self, levels: LevelTable) -> Floats:
         """All strengths (n,) that half-waves may have, ascending, as shares of the sensor's own."""
-        shaft_deg = shaft_angles(levels, self.track, np.arange(levels.passages[self.track]))
+        passage = np.arange(levels.passages[self.track])
+        shaft_deg = shaft_angles(levels, self.track, passage)
+        tooth = passage % levels.teeth[self.track] + 1
         found = [self.run_out.shares(shaft_deg)]
         for fault in self.weak.values():
-            found.append(fault.shares(shaft_deg))
+            teeth = fault.repetition.teeth
+            found.append(fault.shares(shaft_deg[np.isin(tooth, teeth)] if teeth else shaft_deg))
         values: Floats = np.unique(np.round(np.concatenate(found), 9))
         return values
 

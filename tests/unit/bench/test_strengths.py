@@ -163,6 +163,16 @@ def test_what_cannot_be_told_is_said(tmp_path):
     assert "weak_signal" in written(plan.signal.faults["weak"])
 
 
+def test_few_strengths_take_few_outputs_and_are_exact(tmp_path):
+    """Of a fault's run-out only that at its own teeth counts."""
+    weak = f"weak: {{kind: {PLAIN}, peak_mv_at_1000_rpm: 500, runout_percent: 20, teeth: [5, 9]}}"
+    (lines,) = plan_of(tmp_path, weak).strengths
+    deg = [25.5, 49.5]
+    wanted = sorted(0.25 * (1 + 0.2 * math.cos(math.radians(at))) for at in deg)
+    assert (lines.first, lines.bits) == (6, 2)
+    assert lines.shares == pytest.approx([*wanted, 1, 1])
+
+
 def test_the_supply_keeps_its_output(tmp_path):
     """Of a switched supply on the highest output there is none left; on a lower one there is."""
     feed = "feed: {output: OUTPUT, on_level: high, off: 0.1, boot: 0.1}\nmotion:"
