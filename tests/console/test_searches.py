@@ -4,6 +4,7 @@ import asyncio
 import sys
 import threading
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -13,7 +14,8 @@ from edgewheel.bench.rig import Rig
 from edgewheel.bench.verdict import VerdictListener
 from edgewheel.console.fit import IDLE
 from edgewheel.console.runs.listing import differences, records
-from edgewheel.console.search.job import Job, Stage
+from edgewheel.console.search.job import Job, Running, Stage
+from edgewheel.console.search.qualify_job import table
 from edgewheel.search import trials
 from edgewheel.search.recorded import RecordedRun
 from edgewheel.search.trials import SearchStopped
@@ -173,6 +175,21 @@ def test_a_stopped_search_goes_on_from_its_last_trial(tmp_path, monkeypatch):
     first, second = asyncio.run(scenario())
     assert len(first) == 2 and second[:2] == first and len(played) == 2 + 1 + 4
     assert len(records(tmp_path)) == 1
+
+
+def test_the_time_left_is_told_by_what_is_played_now():
+    class Minute:
+        now_ns = iter((0, 60_000_000_000)).__next__
+
+    running = Running(Endless(), done_share=0.4, clock=Minute())
+    running.stage = Stage(0.5)
+    assert running.left_s == pytest.approx(300)
+
+
+def test_a_table_of_tests_fills_in_where_each_test_stands():
+    tests = [SimpleNamespace(name=name, title=name.title()) for name in ("up", "down", "noise")]
+    lines = table(tests, {"up": [], "down": ["○ passed", "✗ failed"], "noise": []})
+    assert [line.split()[0] for line in lines] == ["…", "○", "✗", "…"]
 
 
 def test_a_sweep_cannot_go_on_and_says_so(tmp_path):

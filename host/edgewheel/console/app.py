@@ -212,12 +212,12 @@ class ConsoleApp(App[None]):
         self.look()
         return True
 
-    def begin(self, job: Job) -> None:
-        """Park, and let a search have the bench."""
+    def begin(self, job: Job, done_share: float = 0.0) -> None:
+        """Park, and let a search have the bench; `done_share` of it was played before."""
         from edgewheel.console.search.job import Running
 
         self.desk.lend()
-        self.running = Running(job, self.desk.wait_until_free)
+        self.running = Running(job, self.desk.wait_until_free, done_share)
         self.run_worker(
             self.running.play, name=job.name, group="search", exclusive=True, thread=True
         )
@@ -285,6 +285,10 @@ class ConsoleApp(App[None]):
             self.push_screen(HelpDialog(*keys.help_for(page, self, self._settings.keys)))
 
     # What is around it
+
+    def get_key_display(self, binding: Binding) -> str:
+        """A key as it is written everywhere else."""
+        return keys.shown(binding.key)
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Every action of the page that is seen, with its key, then themes and the end."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from textual.content import Content
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from edgewheel.console.desk import View
 
 PARTED = "   "
+LEAST_WIDTH = 20
 
 
 class Status(Drawn):
@@ -21,7 +23,10 @@ class Status(Drawn):
 
     def show(self, view: View) -> None:
         """Draw how things stand."""
-        lines = (speeds(view), middle(view), faults(view))
+        if view.state.phase is LivePhase.LOST:
+            lines = [speeds(view), *lost(view.state.why, self.size.width)]
+        else:
+            lines = [speeds(view), middle(view), faults(view)]
         self.draw(Content("\n").join(lines))
 
 
@@ -29,7 +34,7 @@ def speeds(view: View) -> Content:
     """The speed that is set, the one on the pins, the one that the controller reports."""
     state = view.state
     turning = state.phase is LivePhase.TURNING
-    pins = f"{state.pin_rpm:.0f}" if turning else "0"
+    pins = marks.rpm(state.pin_rpm if turning else None if view.search else 0.0)
     reported = marks.rpm(state.reported_rpm if turning else None)
     return Content.assemble(
         marks.SEARCHING if view.search else marks.phase(state),
@@ -43,6 +48,12 @@ def speeds(view: View) -> Content:
         ("reported ", "$text-muted"),
         (reported, "bold"),
     )
+
+
+def lost(why: str, width: int) -> list[Content]:
+    """Why there is no board, on the two lines that say nothing without one."""
+    lines = wrap(why, max(width, LEAST_WIDTH), max_lines=2, placeholder=" …")
+    return [Content.styled(line, "$text-error") for line in lines]
 
 
 def middle(view: View) -> Content:
@@ -75,10 +86,8 @@ def controller(state: LiveState) -> Content:
 
 
 def faults(view: View) -> Content:
-    """What is on the pins that does not belong there, and a bench that does not work."""
+    """What is on the pins that does not belong there."""
     state = view.state
-    if state.phase is LivePhase.LOST:
-        return Content.styled(state.why, "$text-error")
     held = [name for name, one in state.faults.items() if one is not FaultState.OFF]
     if not held:
         return Content.styled("no fault", "$text-muted")

@@ -169,7 +169,8 @@ class LivePage(Page):
         if name is None:
             return
         document = desk.plan.document
-        meaning = description(kind_of(document, name)).partition("\n\n")[0].replace("\n", " ")
+        about = description(kind_of(document, name)).partition("\n\n")[0]
+        meaning = about.replace("\n", " ").replace("`", "")
         self.app.push_screen(NumbersDialog(name, meaning, numbers_of(document, name), desk.edit))
 
     def action_wheel(self) -> None:

@@ -36,6 +36,9 @@ class Job(ABC):
     name: str
     folder: Path
     size: tuple[int, int] = (60, 10)
+    fills_in = False
+    """Whether its lines are a table that fills in, not a list that grows."""
+
     again: Callable[[Path], Job] | None = None
     """Makes the job that goes on with the record in a folder; None where it can only begin anew."""
 
@@ -51,14 +54,19 @@ class Job(ABC):
 class Running:
     """A job under way: `play` is its thread's work, all else is for those who look.
 
-    `wait` returns when the job can have the bench.
+    `wait` returns when the job can have the bench; `done_share` of it is on record already.
     """
 
     def __init__(
-        self, job: Job, wait: Callable[[], None] | None = None, clock: Clock | None = None
+        self,
+        job: Job,
+        wait: Callable[[], None] | None = None,
+        done_share: float = 0.0,
+        clock: Clock | None = None,
     ) -> None:
         self.job = job
         self._wait = wait
+        self._done_share = done_share
         self._clock = clock or WallClock()
         self._begun_ns = self._clock.now_ns()
         self.stage = Stage(doing="waiting for the board to park" if wait else "")
@@ -90,9 +98,10 @@ class Running:
     def left_s(self) -> float | None:
         """Seconds that it will still take, None while nobody knows."""
         share = self.stage.share
-        if self.over or share < KNOWN_SHARE:
+        played_share = share - self._done_share
+        if self.over or played_share < KNOWN_SHARE:
             return None
-        return (self._clock.now_ns() - self._begun_ns) / 1e9 * (1 - share) / share
+        return (self._clock.now_ns() - self._begun_ns) / 1e9 * (1 - share) / played_share
 
     def rest(self) -> Job:
         """The job that goes on, where it `can_go_on`."""

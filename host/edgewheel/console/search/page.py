@@ -51,7 +51,7 @@ class FoundPane(Pane):
 
     def on_mount(self) -> None:
         self._shown: tuple[Running, Stage] | None = None
-        self._count = 0
+        self._lines: tuple[str, ...] = ()
 
     def show(self, view: View) -> None:
         running = cast("ConsoleApp", self.app).running
@@ -61,28 +61,32 @@ class FoundPane(Pane):
         running.job.size = picture.size
         stage = running.stage
         if self._shown is None or self._shown[0] is not running:
-            self._count = 0
+            self._lines = ()
             self.query_one("#results", Log).clear()
             self.query_one("#bar").remove_class("hidden")
+            self.query_one("#answer").add_class("-short")
         self.query_one("#bar", ProgressBar).update(progress=stage.share)
         self.query_one("#answer", Static).update(Content(_head(running)))
         if self._shown != (running, stage):
             picture.update(Content("\n".join(stage.picture)))
             picture.set_class(not stage.picture and bool(stage.lines), "hidden")
-            self._list(stage)
+            self._list(stage, running.job.fills_in)
         self._shown = running, stage
         self.name_it(f"{running.job.name} · {running.job.folder.name}")
 
-    def _list(self, stage: Stage) -> None:
-        """New lines at the end; a table whose rows change is written anew."""
-        results = self.query_one("#results", Log)
-        before = self._shown[1].lines if self._shown else ()
-        if self._count and stage.lines[: self._count] == before[: self._count]:
-            results.write_lines(stage.lines[self._count :])
-        else:
+    def _list(self, stage: Stage, fills_in: bool) -> None:
+        """New lines at the end, or a table written anew, its last change in the middle."""
+        results, before = self.query_one("#results", Log), self._lines
+        self._lines = stage.lines
+        if not fills_in:
+            results.write_lines(stage.lines[len(before) :])
+        elif stage.lines != before:
+            pairs = enumerate(zip(before, stage.lines, strict=False))
+            changed = [place for place, (old, new) in pairs if old != new]
             results.clear()
-            results.write_lines(stage.lines)
-        self._count = len(stage.lines)
+            results.write_lines(stage.lines, scroll_end=False)
+            above = (changed[-1] if changed else 0) - results.size.height // 2
+            results.scroll_to(y=max(above, 0), animate=False)
 
 
 class SearchPage(Page):
@@ -143,7 +147,7 @@ class SearchPage(Page):
         if last is None or not last.can_go_on:
             console.notify("There is no stopped search to go on with; a sweep begins anew.")
         else:
-            console.do(lambda: console.begin(last.rest()))
+            console.do(lambda: console.begin(last.rest(), last.stage.share))
 
     def _is_free(self) -> bool:
         if self.console.is_searching:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 
 from edgewheel.console.search.job import Job, Stage
 from edgewheel.search.qualify.outcome import Outcome, number
+from edgewheel.search.qualify.plan import Test
 from edgewheel.search.qualify.playing import Player
 from edgewheel.search.qualify.qualification import Qualification, Step
 from edgewheel.search.qualify.reading import load_qualify
@@ -19,6 +20,7 @@ class QualifyJob(Job):
     """Every test of a plan. Raises FileError for a plan that cannot be used."""
 
     name = "Qualify"
+    fills_in = True
 
     def __init__(self, file: Path, runs: Path, resume: Path | None = None) -> None:
         self.again = partial(QualifyJob, file, runs)
@@ -28,22 +30,28 @@ class QualifyJob(Job):
         self.folder = self._player.folder
 
     def stages(self) -> Iterator[Stage]:
-        rows = {test.name: f"…         {test.name:26s} {test.title}" for test in self._plan.tests}
+        found: dict[str, list[str]] = {test.name: [] for test in self._plan.tests}
         share, doing = 0.0, ""
         with self._player:
-            suite = Qualification(self._player, self._plan.tests, str(self._file))
+            suite = Qualification(self._player, self._plan.tests, f"edgewheel qualify {self._file}")
             for item in suite.items():
                 if isinstance(item, Step):
                     share, doing = item.share, f"{item.test} {item.share_of_test:.0%}"
                 else:
-                    rows.pop(item.test, None)
-                    rows[item.name] = row(item)
-                yield Stage(share, doing, tuple(rows.values()))
+                    found[item.test].append(row(item))
+                yield Stage(share, doing, table(self._plan.tests, found))
             self._player.finish(suite.summary())
-        yield Stage(1.0, "", tuple(rows.values()), (), f"{suite.name}: {suite.grade.value}")
+        lines = table(self._plan.tests, found)
+        yield Stage(1.0, "", lines, (), f"{suite.name}: {suite.grade.value}")
 
     def stop(self) -> None:
         self._player.stop()
+
+
+def table(tests: Iterable[Test], found: Mapping[str, Sequence[str]]) -> tuple[str, ...]:
+    """Every test in the plan's order, its measures by its name where it has been played."""
+    waiting = "…         {test.name:26s} {test.title}"
+    return tuple(row for test in tests for row in found[test.name] or [waiting.format(test=test)])
 
 
 def row(outcome: Outcome) -> str:
