@@ -7,7 +7,6 @@ from pathlib import Path
 from edgewheel.bench.copies import among_copies
 from edgewheel.bench.loader import read_plan
 from edgewheel.bench.plan import Plan
-from edgewheel.bench.record_folder import read_summary
 from edgewheel.errors import UsageError
 from edgewheel.yamlfile import load
 
@@ -24,8 +23,3 @@ def plan_of_run(folder: Path, bench_file: str) -> Plan:
         )
     path = folder / bench_file
     return read_plan(among_copies(load(path), folder), path)
-
-
-def is_sweep(folder: Path) -> bool:
-    """Whether the run was a sweep, as its summary says. Raises UsageError if there is none."""
-    return "sweep" in read_summary(folder)

@@ -50,7 +50,6 @@ class Trials:
         try:
             self._database = self._place.open()
             self._database.executescript(_SCHEMA)
-            self._meta = dict(self._database.execute("SELECT key, value FROM meta"))
             self._rows = {
                 row[0]: _row(row) for row in self._database.execute("SELECT * FROM trial")
             }
@@ -67,11 +66,6 @@ class Trials:
         at: TracebackType | None,
     ) -> None:
         self._database.close()
-
-    @property
-    def bench_file(self) -> str:
-        """The name of the run's bench file in its folder."""
-        return str(self._meta.get("bench", ""))
 
     def find(self, key: str) -> TrialRow | None:
         """A trial that was done before."""

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.talk import Talk, stoppable
-from edgewheel.errors import UsageError
 from edgewheel.wholefile import write_whole
 
 if TYPE_CHECKING:
@@ -42,8 +41,6 @@ def run(args: argparse.Namespace) -> int:
     from edgewheel.search.causefile import cause_text
     from edgewheel.search.shrink import Shrink
 
-    if not args.folder.is_dir():
-        raise UsageError(f"There is no folder {args.folder}. Name one that 'run' has printed.")
     shrink = Shrink(args.folder, args.votes)
     talk = Talk()
     with stoppable(shrink.stop):
@@ -82,7 +79,7 @@ def shrink_data(result: ShrinkResult, file: str) -> dict[str, Any]:
 
 
 def _tell(talk: Talk, progress: ShrinkProgress, shrink: Shrink) -> None:
-    if progress.done == 1:
+    if progress.done == 1 and progress.failed:
         total_s = progress.expected * progress.trial_s
         talk.say(
             f"{len(shrink.flips)} changes in {float(progress.stretch.seconds):.6g} s. It fails "

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
@@ -15,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from edgewheel.bench.plan import Plan
+from edgewheel.bench.record_folder import SUMMARY, read_summary
 from edgewheel.bench.rerun import plan_of_run
 from edgewheel.controller.lines import Fields, pairs
 from edgewheel.errors import UsageError
@@ -45,12 +45,9 @@ class RecordedRun:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self._file = folder / "run.sqlite"
-        if not self._file.is_file():
-            raise UsageError(f"{folder} holds no run. Name a folder that 'edgewheel run' made.")
-        if not self._rows("SELECT name FROM sqlite_master WHERE name = 'pulse'"):
+        if lack := self._lack():
             raise UsageError(
-                f"{folder} is the record of many trials, not of one run. Name a folder that "
-                "'edgewheel run' or 'edgewheel sweep' made."
+                f"{lack}. Name a folder that 'edgewheel run' or 'edgewheel sweep' made."
             )
         self.meta = dict(self._rows("SELECT key, value FROM meta"))
         if "tick_hz" not in self.meta or not self.meta.get("bench"):
@@ -61,12 +58,24 @@ class RecordedRun:
         self.tick_hz = int(self.meta["tick_hz"])
         self.origin = int(self.meta["origin"])
 
+    def _lack(self) -> str:
+        """What the folder lacks to be that of a run; empty if nothing."""
+        folder = self.folder
+        if not self._file.is_file():
+            return f"{folder} holds no run" if folder.is_dir() else f"There is no folder {folder}"
+        tables = {name for (name,) in self._rows("SELECT name FROM sqlite_master")}
+        if {"meta", "pulse"} <= tables:
+            return ""
+        what = "the record of many trials, not of one run" if "trial" in tables else "no record"
+        return f"{folder} is {what}"
+
     @cached_property
     def plan(self) -> Plan:
         """What was played, a sweep with its motion."""
         plan = plan_of_run(self.folder, self.meta["bench"])
         ((points,),) = self._rows("SELECT count(*) FROM point")
-        return sweep_plan(plan)[0] if points else plan
+        swept = points or not len(plan.signal.motion)
+        return sweep_plan(plan)[0] if plan.sweep is not None and swept else plan
 
     def seconds(self, ticks: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
         """Board ticks (n,) as seconds after table tick 0."""
@@ -133,8 +142,7 @@ class RecordedRun:
 
 def refuse_not_again(folder: Path) -> None:
     """Raises UsageError for a live run that its bench file does not give again."""
-    summary = folder / "summary.json"
-    why = json.loads(summary.read_text()).get("not_again") if summary.is_file() else None
+    why = read_summary(folder).get("not_again") if (folder / SUMMARY).is_file() else None
     if why:
         raise UsageError(why)
 

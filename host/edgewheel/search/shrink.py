@@ -20,7 +20,6 @@ from pathlib import Path
 
 from edgewheel.bench.failure import Failure, FailureWatch
 from edgewheel.bench.plan import Plan, SimulatedController
-from edgewheel.bench.rerun import is_sweep, plan_of_run
 from edgewheel.bench.rig import Rig
 from edgewheel.bench.trials import TrialRow, Trials
 from edgewheel.clock import Clock, WallClock
@@ -30,9 +29,8 @@ from edgewheel.fault.flips import Flip
 from edgewheel.fault.model import US_PER_S
 from edgewheel.search.behind import behind_capture, way_round
 from edgewheel.search.ddmin import Subset, ddmin
-from edgewheel.search.recorded import refuse_not_again
+from edgewheel.search.recorded import RecordedRun, refuse_not_again
 from edgewheel.search.stretch import GRAIN_S, Stretch, moved_flips, stretch_plan
-from edgewheel.search.sweep import sweep_plan
 
 VOTES = 3
 """Runs of a trial where a real controller may not do the same twice."""
@@ -58,9 +56,12 @@ class Trial:
 
 @dataclass(frozen=True)
 class ShrinkProgress:
-    """How far it has come. `expected` trials in all, if one change is the cause."""
+    """How far it has come. `failed`: the last trial did; `expected` trials in all, if one change is
+    the cause.
+    """
 
     stage: str
+    failed: bool
     done: int
     expected: int
     changes: int
@@ -97,9 +98,8 @@ class Shrink:
 
     def __init__(self, folder: Path, votes: int | None = None, clock: Clock | None = None) -> None:
         refuse_not_again(folder)
+        self.plan = RecordedRun(folder).plan
         self._trials = Trials(folder)
-        plan = plan_of_run(folder, self._trials.bench_file)
-        self.plan = sweep_plan(plan)[0] if is_sweep(folder) else plan
         self._as_captured = self.plan if self.plan.signal.capture else None
         simulated = isinstance(self.plan.controller, SimulatedController)
         self.votes = votes or (1 if simulated and self.plan.board.kind == "sim" else VOTES)
@@ -320,8 +320,9 @@ class Shrink:
             left = halvings
         elif self._subset:
             left += 2 * ceil(log2(len(self._subset) + 1))
+        changes = len(self._subset)
         return ShrinkProgress(
-            trial.stage, done, done + left, len(self._subset), self._stretch, row.seconds
+            trial.stage, row.failed, done, done + left, changes, self._stretch, row.seconds
         )
 
 

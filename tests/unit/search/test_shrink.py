@@ -11,9 +11,9 @@ import pytest
 from edgewheel.bench.failure import Failure
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.runner import Runner
+from edgewheel.bench.search_record import SearchRecord
 from edgewheel.bench.verdict import Outcome
 from edgewheel.cli.main import main
-from edgewheel.errors import UsageError
 from edgewheel.search.causefile import cause_text, number_text
 from edgewheel.search.shrink import Shrink
 from edgewheel.search.sweep import Sweep
@@ -194,12 +194,6 @@ def test_a_vote_finds_the_cause_of_a_controller_that_does_not_always_fail(tmp_pa
     assert shrink.runs < 8 * shrink.new_trials
 
 
-def test_a_run_that_does_not_fail_again_is_told_so(tmp_path):
-    folder = run(bench(tmp_path, INNOCENT), Outcome.PASSED)
-    with pytest.raises(UsageError, match="the run does not fail, so there is nothing to shrink"):
-        shrunk(folder)
-
-
 def test_the_run_folder_is_enough(tmp_path):
     """Bench file, motion and settings may be gone by now: the folder has copies."""
     text = bench(tmp_path, PLANTED, motion="start.yaml")
@@ -224,13 +218,28 @@ def test_the_command_says_what_it_found_and_where(planted, capsys):
     ("words", "told"),
     [
         (["shrink", "nowhere"], "There is no folder nowhere"),
-        (["shrink", "."], "is no run folder: it has no run.sqlite"),
+        (["shrink", "."], ". holds no run"),
+        (["shrink", "search"], "the record of many trials, not of one run"),
+        (["shrink", "empty"], "empty is no record"),
+        (["shrink", "damaged"], "summary.json cannot be read"),
     ],
 )
 def test_what_is_no_run_is_refused(words, told, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
+    SearchRecord(tmp_path / "search").close()
+    for name in ("empty", "damaged"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "run.sqlite").touch()
+    (tmp_path / "damaged" / "summary.json").touch()
     assert main(words) == 2
     assert told in capsys.readouterr().err
+
+
+def test_a_run_that_passed_is_not_said_to_fail_again(tmp_path, capsys):
+    assert main(["shrink", str(run(bench(tmp_path, INNOCENT), Outcome.PASSED))]) == 2
+    said = capsys.readouterr().err
+    assert "the run does not fail, so there is nothing to shrink" in said
+    assert "It fails again" not in said
 
 
 @pytest.mark.parametrize("votes", ["2", "0", "-3", "x"])
