@@ -168,7 +168,10 @@ def test_a_stopped_search_goes_on_from_its_last_trial(tmp_path, monkeypatch):
             await settle(app, pilot)
             assert "stopped; what was played is in the record · r goes on" in text(app)
             first = app.running.stage.lines
-            await press(app, pilot, "r")
+            await press(app, pilot, "f4")
+            await press(app, pilot, "enter")
+            assert "search     · cut off" in text(app) and "2 trials are on record" in text(app)
+            await press(app, pilot, "f3", "r")
             assert "holds at both ends (6 trials, 0 failed)" in text(app)
             return first, app.running.stage.lines
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from edgewheel.bench.record_folder import DATABASE, SUMMARY
+from edgewheel.search.recorded import read_rows
 
 MOST_LISTED = 500
 CUT_OFF = "cut off"
@@ -40,6 +42,15 @@ def summary_of(folder: Path) -> dict[str, Any]:
     return found if isinstance(found, dict) else {}
 
 
+def trials_in(folder: Path) -> int | None:
+    """How many trials a record holds; None where it is of one run, or cannot be read."""
+    try:
+        ((count,),) = read_rows(folder / DATABASE, "SELECT count(*) FROM trial")
+    except sqlite3.Error:
+        return None
+    return int(count)
+
+
 def differences(one: Path, other: Path) -> list[tuple[str, str, str]]:
     """(what, in the one, in the other) for every value of the summaries that differs."""
     first, second = (dict(_flat("", summary_of(folder))) for folder in (one, other))
@@ -56,6 +67,8 @@ def _listed(folder: Path) -> Listed:
     stamp, _, rest = folder.name.partition("-")
     verdict = str(summary.get("verdict") or summary.get("outcome") or ("done" if summary else ""))
     kind = str(summary.get("kind") or ("sweep" if "sweep" in summary else "run"))
+    if not summary and trials_in(folder) is not None:
+        kind = "search"
     name = str(summary.get("name") or rest)
     return Listed(folder, _readable(stamp), kind, verdict or CUT_OFF, name)
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from edgewheel.console.runs.listing import differences
+from edgewheel.bench.record_folder import SUMMARY
+from edgewheel.console.runs.listing import differences, trials_in
 from edgewheel.console.runs.signal import signal_lines
 from edgewheel.report.model import Grade
 from edgewheel.report.read import read_report
@@ -17,8 +18,27 @@ CSV = "run.csv"
 
 
 def told(folder: Path) -> str:
-    """Verdict, answer, tests and advice. Raises EdgewheelError."""
+    """Verdict, answer, tests and advice; what there is of one that is not over. Raises
+    EdgewheelError.
+    """
+    if not (folder / SUMMARY).is_file():
+        return cut_off(folder)
     return "\n".join(_lines(folder))
+
+
+def cut_off(folder: Path) -> str:
+    """What can be done with a record that has no end."""
+    trials = trials_in(folder)
+    if trials is None:
+        return (
+            "This run was cut off, or is going on: it has no verdict. What the controller said "
+            f"until then stands in\n{folder / 'controller.log'}"
+        )
+    return (
+        f"This search was stopped, cut off, or is going on: {trials} trials are on record. If it "
+        "was the last one of this console, r on the page of searches (F3) goes on with it; "
+        f"otherwise the same command with\n--resume {folder}"
+    )
 
 
 def signal(folder: Path, width: int) -> str:

@@ -79,6 +79,7 @@ class Running:
         try:
             if self._wait is not None:
                 self._wait()
+                self.stage = Stage()
             for stage in self.job.stages():
                 self.stage = stage
         except SearchStopped:

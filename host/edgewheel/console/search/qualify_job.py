@@ -32,6 +32,7 @@ class QualifyJob(Job):
     def stages(self) -> Iterator[Stage]:
         found: dict[str, list[str]] = {test.name: [] for test in self._plan.tests}
         share, doing = 0.0, ""
+        yield Stage(lines=table(self._plan.tests, found))
         with self._player:
             suite = Qualification(self._player, self._plan.tests, f"edgewheel qualify {self._file}")
             for item in suite.items():
