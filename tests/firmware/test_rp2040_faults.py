@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,8 @@ from firmware.kit.stream import RandomEncoder, Transition
 from firmware.kit.tables import REASONS, STATES
 
 DEPTH = 7168
+SOON_AFTER_START = 15 * MS
+"""The first edge comes 18 ms after START."""
 
 
 def random_run(rng: random.Random, count: int, longest: int) -> list[Transition]:
@@ -99,19 +102,21 @@ def test_starvation_leaves_nothing_but_a_new_run(emulator: Callable[..., Emulato
     starve(board, rng, 99)
 
 
-def long_run(board: Emulator, idle: int = 0, **order: int) -> list[Transition]:
+@cache
+def minutes_of_edges() -> list[bytes]:
+    """EDGES that fill the board's buffer, transition n to mask n at tick 10,000 n."""
+    return RandomEncoder(1, DEPTH).payloads([(10_000, n & 0xFF) for n in range(1, 75_001)])
+
+
+def long_run(board: Emulator, idle: int = 0, **order: int) -> None:
     """Fills the board's buffer with minutes of edges and starts it."""
-    transitions = [(10_000, n & 0xFF) for n in range(1, 400_000)]
-    blocks = RandomEncoder(1, DEPTH)
-    payloads = blocks.payloads(transitions[:75_000])
-    player = Player(board, payloads, 0, None)
+    player = Player(board, minutes_of_edges(), 0, None)
     player.arm(idle=idle, park_after_ms=50, **order)
     player.fill()
     board.edges()
     board.host.start()
     board.run(5 * MS)
     assert board.host.state == "running"
-    return transitions
 
 
 def test_stop_acts_at_once_with_a_full_queue(emulator: Callable[..., Emulator]) -> None:
@@ -151,6 +156,8 @@ def test_stop_at_any_cycle_of_a_hold_counts_right(emulator: Callable[..., Emulat
         player.fill()
         board.edges()
         board.host.start(run)
+        board.run(SOON_AFTER_START)
+        assert not len(board.peek())
         for _ in range(1_000):
             if len(board.peek()):
                 break

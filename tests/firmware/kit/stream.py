@@ -103,7 +103,7 @@ class RandomEncoder:
             self.lag = self.rng.choice(lags)
         if self.lag == 0:
             predictor = 0
-        line = [*self.past[-(self.depth + 1) :], *items]
+        line = [*self.past[-(self.lag + 1) :], *items]
         begin = len(line) - len(items)
         same = self.lag and all(
             line[n][1] == line[n - self.lag][1] for n in range(begin, len(line))
