@@ -46,9 +46,9 @@ class ListPane(Pane):
             table.add_column(name, key=name, width=width)
 
     def fill(self, found: list[Listed]) -> None:
-        """Put the records into the list; the cursor stays on its own."""
+        """Put the records into the list; the cursor stays on its own, or on the newest."""
         table = self.query_one("#run-list", DataTable)
-        before = self.chosen
+        before = self.chosen if table.cursor_row > 0 else None
         table.clear()
         for one in found:
             verdict = f"{VERDICTS.get(one.verdict, '·')} {one.verdict}"
@@ -177,6 +177,7 @@ class RunsPage(Page):
     def _with_chosen(self, title: str, make: Callable[[Path], str]) -> None:
         chosen = self.query_one(ListPane).chosen
         if chosen is not None:
+            title = f"{title} · {chosen.name}"
             self._tell(title, "…")
             self._make(title, chosen, make)
 

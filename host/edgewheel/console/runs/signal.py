@@ -39,7 +39,8 @@ class Stretch:
 def signal_lines(evidence: Evidence, width: int) -> list[str]:
     """Evidence as `search.waveform` makes it; its drawing is at most `width` characters wide."""
     loss_s = float(evidence["loss"])
-    says = f" (it says: {evidence['reason']})" if evidence.get("reason") else ""
+    reason = evidence.get("reason") or "none"
+    says = "" if reason == "none" else f" (it says: {reason})"
     lines = [f"Sync lost at {loss_s:.3f} s, {evidence['rpm']:.0f} rpm{says}.", why(evidence)]
     lines += [f"{LOSS} is the loss, at the left stand milliseconds from it.", ""]
     for stretch in _stretches(evidence, width):
