@@ -47,21 +47,33 @@ def test_one_key_turns_the_simulated_engine():
     assert orders_after("f5") == [("start", Fraction(850))]
 
 
-@pytest.mark.parametrize("key", ["f8", "space"])
-def test_one_key_parks(key):
-    assert orders_after(key, turning=True) == [("park",)]
+def test_one_key_parks():
+    assert orders_after("f8", "f5", "space", turning=True) == [
+        ("park",),
+        ("start", Fraction(850)),
+        ("park",),
+    ]
 
 
-@pytest.mark.parametrize("opening", ["m", "7", "e", "w", "b", "k", "f1", "slash", "ctrl+p"])
-def test_f8_parks_in_every_dialogue(opening):
-    assert ("park",) in orders_after(opening, "f8", turning=True)
+def test_f8_parks_in_every_dialogue():
+    async def scenario():
+        async with console() as (app, pilot):
+            for opening in ("m", "7", "e", "w", "b", "k", "f1", "slash", "ctrl+p"):
+                app.desk.player.orders.clear()
+                await press(app, pilot, opening)
+                assert app.screen.is_modal or opening == "slash", opening
+                await press(app, pilot, "f8")
+                assert app.desk.player.orders == [("park",)], opening
+                await press(app, pilot, "escape")
+
+    asyncio.run(scenario())
 
 
-@pytest.mark.parametrize(
-    ("key", "rpm"), [("plus", 860), ("minus", 840), ("u", 1100), ("d", 600), ("equals_sign", 860)]
-)
-def test_keys_change_the_speed_in_fine_and_coarse_steps(key, rpm):
-    assert orders_after(key, turning=True) == [("speed", Fraction(rpm), None)]
+def test_keys_change_the_speed_in_fine_and_coarse_steps():
+    keys = ("plus", "minus", "u", "d", "equals_sign")
+    speeds = (860, 850, 1100, 850, 860)
+    orders = [("speed", Fraction(rpm), None) for rpm in speeds]
+    assert orders_after(*keys, turning=True) == orders
 
 
 def test_a_speed_is_typed_as_a_number():
@@ -108,9 +120,12 @@ def test_a_speed_typed_while_parked_is_what_the_engine_then_turns_at():
 
 
 def test_the_armed_fault_fires_once_or_is_held_and_let_go():
-    assert orders_after("o") == [("fault", "bounce", ONCE)]
-    assert orders_after("down", "h") == [("fault", "extra_pulse", HELD)]
-    assert orders_after("h", "h") == [("fault", "bounce", HELD), ("fault", "bounce", OFF)]
+    assert orders_after("o", "h", "h", "down", "h") == [
+        ("fault", "bounce", ONCE),
+        ("fault", "bounce", HELD),
+        ("fault", "bounce", OFF),
+        ("fault", "extra_pulse", HELD),
+    ]
 
 
 def test_the_numbers_of_a_fault_are_edited_in_a_dialogue():
@@ -119,30 +134,45 @@ def test_the_numbers_of_a_fault_are_edited_in_a_dialogue():
 
 
 def test_a_number_that_cannot_be_is_refused_and_not_set():
-    keys = ("e", "tab", "tab", "end", *"x", "enter")
-    assert "is not a number" in screen_after(*keys)
-    assert orders_after(*keys) == []
+    async def scenario():
+        async with console() as (app, pilot):
+            await press(app, pilot, "e", "tab", "tab", "end", *"x", "enter")
+            assert "is not a number" in text(app)
+            assert app.desk.player.orders == []
+
+    asyncio.run(scenario())
 
 
 def test_active_faults_are_in_sight_on_every_page_and_under_dialogues():
-    for keys in (("h",), ("h", "f3"), ("h", "f4"), ("h", "w")):
-        assert "faults bounce HELD" in screen_after("f5", *keys)
+    async def scenario():
+        async with console() as (app, pilot):
+            await press(app, pilot, "f5", "h")
+            for key in ("f2", "f3", "f4", "f2", "w"):
+                await press(app, pilot, key)
+                assert "faults bounce HELD" in text(app), key
+
+    asyncio.run(scenario())
 
 
-@pytest.mark.parametrize(
-    ("key", "title"),
-    [
-        ("f", "Faults (f)"),
-        ("c", "Controller (c)"),
-        ("p", "Captured pulses (p)"),
-        ("l", "Raw lines (l)"),
-        ("v", "Events (v)"),
-        ("f3", "Search (s t e d q)"),
-        ("f4", "Runs (r looks again)"),
-    ],
-)
-def test_panes_and_pages_are_a_key_away(key, title):
-    assert title in screen_after(key)
+PLACES = {
+    "f": "Faults (f)",
+    "c": "Controller (c)",
+    "p": "Captured pulses (p)",
+    "l": "Raw lines (l)",
+    "v": "Events (v)",
+    "f3": "Search (s t e d q)",
+    "f4": "Runs (r looks again)",
+}
+
+
+def test_panes_and_pages_are_a_key_away():
+    async def scenario():
+        async with console() as (app, pilot):
+            for key, title in PLACES.items():
+                await press(app, pilot, key)
+                assert title in text(app)
+
+    asyncio.run(scenario())
 
 
 def test_another_wheel_is_chosen_by_a_part_of_its_name():
@@ -219,10 +249,15 @@ def test_help_is_for_the_pane_one_is_in_and_names_its_keys():
     assert "Fire the armed fault once" in seen and "F8" in seen
 
 
-@pytest.mark.parametrize("page", ["f2", "f3", "f4"])
-def test_the_keys_at_the_bottom_fit_80_columns_with_park_first(page):
-    footer = screen_after(page).splitlines()[-1]
-    assert footer.startswith("F8 PARK F5 Turn F1 Help") and footer.endswith(" ")
+def test_the_keys_at_the_bottom_fit_80_columns_with_park_first():
+    async def scenario():
+        async with console() as (app, pilot):
+            for page in ("f2", "f3", "f4"):
+                await press(app, pilot, page)
+                footer = lines(app)[-1]
+                assert footer.startswith("F8 PARK F5 Turn F1 Help") and footer.endswith(" ")
+
+    asyncio.run(scenario())
 
 
 def test_other_keys_can_be_given(tmp_path):
