@@ -125,7 +125,14 @@ class Node:
         Items of lists count from 0: `motion.segments[1].hold`. Raises FileError with the nearest
         known key where the address leads nowhere.
         """
-        return self._with(address.replace("[", ".[").split("."), text)
+        return self._with(_steps(address), text)
+
+    def at(self, address: str) -> Node:
+        """What stands at an address; see `with_value`. Raises FileError."""
+        node = self
+        for step in _steps(address):
+            node = node._below(step)
+        return node
 
     def _with(self, steps: Sequence[str], text: str) -> Node:
         if not steps:
@@ -133,20 +140,22 @@ class Node:
                 raise self.refuse("no single value stands here", "Name one number below it.")
             return replace(self, content=text)
         head, *rest = steps
-        if head.startswith("["):
-            return self._with_item(head.strip("[]"), rest, text)
-        section = self.section()
-        changed = section.required(head)._with(rest, text)
-        return replace(self, content={**section.nodes, head: changed})
+        changed = self._below(head)._with(rest, text)
+        if isinstance(self.content, tuple):
+            here = int(head.strip("[]"))
+            items = (*self.content[:here], changed, *self.content[here + 1 :])
+            return replace(self, content=items)
+        return replace(self, content={**self.section().nodes, head: changed})
 
-    def _with_item(self, index: str, rest: Sequence[str], text: str) -> Node:
-        items = self.items()
+    def _below(self, step: str) -> Node:
+        """The item of a list at `[n]`, or the value of a key. Raises FileError."""
+        if not step.startswith("["):
+            return self.section().required(step)
+        items, index = self.items(), step.strip("[]")
         if not (index.isdecimal() and int(index) < len(items)):
             remedy = f"Its items are [0] to [{len(items) - 1}]."
-            raise self.refuse(f"there is no item [{index}] here", remedy)
-        here = int(index)
-        changed = items[here]._with(rest, text)
-        return replace(self, content=(*items[:here], changed, *items[here + 1 :]))
+            raise self.refuse(f"there is no item {step} here", remedy)
+        return items[int(index)]
 
     def _check_range(
         self,
@@ -204,6 +213,10 @@ class Section:
                 raise node.refuse(
                     f"'{key}' is not known here", f"Write {_nearest(key, self._asked)}."
                 )
+
+
+def _steps(address: str) -> list[str]:
+    return address.replace("[", ".[").split(".")
 
 
 def parse_number(text: str) -> Fraction | None:

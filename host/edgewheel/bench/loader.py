@@ -55,6 +55,7 @@ def load_plan(path: Path) -> Plan:
 def read_plan(document: Node, path: Path) -> Plan:
     """The plan in a bench file's tree, whose other files are found from the folder of `path`."""
     section = document.section()
+    _refuse_others(section)
     form = section.required("format")
     if form.integer() != 1:
         raise form.refuse(f"format {form.content} is not known", "Write 'format: 1'.")
@@ -100,6 +101,19 @@ def read_plan(document: Node, path: Path) -> Plan:
     )
     section.finish()
     return _replaying(plan, capture, path) if capture else plan
+
+
+def _refuse_others(section: Section) -> None:
+    """Refuse the files that are given in a bench file's place. Raises FileError."""
+    if "wheel" in section.nodes:
+        return
+    file = section.node.place.file
+    if "tracks" in section.nodes:
+        remedy = f"Write one that names it: 'wheel: {file}', and its 'controller:'."
+        raise section.node.refuse("this is a wheel, no bench file", remedy)
+    if "tests" in section.nodes:
+        remedy = f"Play it with 'edgewheel qualify {file}', or name the bench file in it."
+        raise section.node.refuse("this is a plan of tests, no bench file", remedy)
 
 
 def _replaying(plan: Plan, capture: Node, path: Path) -> Plan:

@@ -64,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
     x, y = axis_from_words(args.x), axis_from_words(args.y)
     talk = Talk()
     asked = {"x": repr(x), "y": repr(y), "steps": f"{args.look} to {args.halvings}"}
-    trials = open_trials(args, asked)
+    trials = open_trials(args, asked, x, y)
     trials.summary["repeat"] = talk.keep(trials.folder, args.typed)
     with trials, stoppable(trials.stop):
         envelope = Envelope(trials, x, y, args.halvings, args.look, trials.seed)

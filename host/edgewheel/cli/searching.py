@@ -12,6 +12,7 @@ from edgewheel.cli.options import number
 
 if TYPE_CHECKING:
     from edgewheel.bench.search_record import Trial
+    from edgewheel.search.axis import Axis
     from edgewheel.search.trial import RunUp
     from edgewheel.search.trials import Trials
 
@@ -47,14 +48,19 @@ def add_trial_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def open_trials(args: argparse.Namespace, asked: Mapping[str, str]) -> Trials:
-    """The trials that a command line asks for; `asked` is what it asks beside the bench file."""
+def open_trials(args: argparse.Namespace, asked: Mapping[str, str], *axes: Axis) -> Trials:
+    """The trials that a command line asks for over some axes; `asked` is what else it asks beside
+    the bench file. Raises FileError, UsageError.
+    """
     from edgewheel.bench.loader import load_plan
+    from edgewheel.search.axis import refuse_unvaried
     from edgewheel.search.trial import RunUp
     from edgewheel.search.trials import Trials
 
     run_up: RunUp = RunUp(args.speed, args.rate, args.hold)
     plan = load_plan(args.bench)
+    for axis in axes:
+        refuse_unvaried(axis, plan.document)
     return Trials(plan, args.bench, run_up, asked, args.runs, args.resume)
 
 

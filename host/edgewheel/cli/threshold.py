@@ -63,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
     axis = make_axis(args.address, args.low, args.high, args.whole)
     wanted = Wanted(args.probability, args.within / 100, args.trials)
     talk = Talk()
-    trials = open_trials(args, {"axis": repr(axis), "wanted": repr(wanted)})
+    trials = open_trials(args, {"axis": repr(axis), "wanted": repr(wanted)}, axis)
     trials.summary["repeat"] = talk.keep(trials.folder, args.typed)
     with trials, stoppable(trials.stop):
         seek = Seek(trials, axis, wanted)

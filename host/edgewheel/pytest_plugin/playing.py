@@ -107,13 +107,14 @@ class Bench:
         interval is `within` a share of the range, or after `trials`. `speed` in rpm replaces the
         bench file's motion.
         """
-        from edgewheel.search.axis import make_axis
+        from edgewheel.search.axis import make_axis, refuse_unvaried
         from edgewheel.search.seek import Seek
         from edgewheel.search.threshold import Wanted
         from edgewheel.search.trial import RunUp
         from edgewheel.search.trials import Trials
 
         axis = make_axis(address, Fraction(str(low)), Fraction(str(high)))
+        refuse_unvaried(axis, self.plan.document)
         wanted = Wanted(share, within, trials)
         run_up = RunUp(None if speed is None else Fraction(str(speed)))
         asked = {"axis": repr(axis), "wanted": repr(wanted)}

@@ -7,11 +7,12 @@ from decimal import Decimal
 from fractions import Fraction
 
 from edgewheel.errors import UsageError
-from edgewheel.yamlfile import parse_number
+from edgewheel.yamlfile import Node, parse_number
 
 SPEED = "speed"
 """The address of the speed to which a trial runs the engine up."""
 
+SEED = "seed"
 DIGITS = 6
 
 
@@ -48,6 +49,15 @@ def make_axis(address: str, low: Fraction, high: Fraction, whole: bool = False) 
             f"{address}: {float(high):g} is not above {float(low):g}. Give the lower value first."
         )
     return Axis(address, float(low), float(high), whole)
+
+
+def refuse_unvaried(axis: Axis, document: Node) -> None:
+    """Raises FileError, UsageError unless trials of the bench file can have the axis's values."""
+    if axis.address == SPEED:
+        return
+    document.at(axis.address).number()
+    if axis.address == SEED:
+        raise UsageError("Every trial has a seed of its own already, so 'seed' cannot be varied.")
 
 
 def axis_from_words(words: list[str]) -> Axis:

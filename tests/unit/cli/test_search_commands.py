@@ -57,10 +57,36 @@ def test_what_cannot_be_asked_is_refused(bench, capsys, words, says):
     assert says in capsys.readouterr().err
 
 
-def test_a_wrong_address_names_the_nearest(bench, capsys):
-    words = ["faults.worn.delay", "--from", "1", "--to", "3", "--speed", "900"]
+@pytest.mark.parametrize(
+    ("address", "says"),
+    [
+        ("faults.worn.delay", "delay_us"),
+        ("name", "is not a number"),
+        ("faults.worn", "is not a number"),
+        ("seed", "a seed of its own"),
+    ],
+)
+def test_only_a_number_that_decides_something_can_be_varied(bench, capsys, tmp_path, address, says):
+    """And nothing was played or recorded for it."""
+    (tmp_path / "bench.yaml").write_text(f"{SIXTY}{BOUNCE}seed: 4\n")
+    words = [address, "--from", "1", "--to", "3", "--speed", "900"]
     assert main(["threshold", bench, *words]) == 2
-    assert "delay_us" in capsys.readouterr().err
+    assert says in capsys.readouterr().err
+    assert not (tmp_path / "runs").exists()
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("format: 1\ntracks: {}\n", "this is a wheel, no bench file"),
+        ("format: 1\ntests: {}\n", "Play it with 'edgewheel qualify "),
+        ("format: 1\nname: x\n", "'wheel' is missing"),
+    ],
+)
+def test_another_file_in_a_bench_files_place_is_told(bench, capsys, tmp_path, text, says):
+    (tmp_path / "bench.yaml").write_text(text)
+    assert main(["run", bench]) == 2
+    assert says in capsys.readouterr().err
 
 
 def test_envelope_draws_on_80_columns_and_into_a_file(bench, capsys, tmp_path):
