@@ -18,7 +18,7 @@ from edgewheel.report.model import File
 from edgewheel.report.words import listed, plain
 from edgewheel.search.recorded import read_rows
 
-INPUT_SUFFIXES = (".yaml", ".yml", ".csv", ".dbc")
+INPUT_SUFFIXES = (".yaml", ".yml", ".csv", ".dbc", ".txt")
 LONGEST_INPUT = 60_000
 """Characters of an input that the page holds; a motion of a million rows stays in the folder."""
 

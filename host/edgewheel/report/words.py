@@ -17,8 +17,9 @@ _ADDRESSES = {
 
 
 def several(count: int, noun: str) -> str:
-    """`1 trial`, `3 trials`."""
-    return f"{count:,} {noun}" + ("" if count == 1 else "s")
+    """`1 trial`, `3 trials`, `2 tries`."""
+    plural = f"{noun[:-1]}ies" if noun.endswith("y") else f"{noun}s"
+    return f"{count:,} {noun if count == 1 else plural}"
 
 
 def axis_words(address: str, unit: str = "") -> str:

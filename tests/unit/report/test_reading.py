@@ -1,6 +1,7 @@
 """From the folder of each command to what its report says."""
 
 import json
+import shlex
 
 import pytest
 
@@ -70,6 +71,30 @@ def test_a_sweep_counts_each_point_as_a_case(tmp_path):
     assert {case.grade for case in test.cases} == {Grade.PASSED, Grade.FAILED}
     assert "--from 5750 --to 6000" in report.advice[1].command
     assert kinds(report)[:2] == ["staircase", "waveform"]
+
+
+def test_a_search_that_no_command_made_is_told_as_one_that_asks_the_same(tmp_path, monkeypatch):
+    """It has the same fingerprint: taken up again by that command, it has no trial to play."""
+    address = "faults.sensor.delay_us"
+    asked = ["--speed", "3000", "--hold", "1/4"]
+    folder = made_by(
+        tmp_path,
+        "threshold",
+        str(bench_file(tmp_path)),
+        address,
+        "--from",
+        "30",
+        "--to",
+        "90",
+        *asked,
+    )
+    summary = json.loads((folder / "summary.json").read_text())
+    del summary["repeat"]
+    (folder / "summary.json").write_text(json.dumps(summary))
+    told = read_report(folder).repeat
+    assert told.endswith("--from 30 --to 90 --speed 3000 --hold 1/4")
+    monkeypatch.setattr("edgewheel.search.trials.judge", None)
+    assert main([*shlex.split(told)[1:], "--resume", str(folder)]) == 0
 
 
 def test_a_threshold_is_measured_not_judged(tmp_path):

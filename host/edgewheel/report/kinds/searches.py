@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from functools import partial
+from shlex import quote
 from typing import Any
 
 from edgewheel.report.kinds.common import attempted, make_report
@@ -39,8 +40,8 @@ def read_threshold(source: Source) -> Report:
         trials=len(trials),
         seconds=source.turned_s,
         repeat=source.repeat(
-            f"edgewheel threshold {source.bench_path} {address} --from {found['from']:g} "
-            f"--to {found['to']:g}"
+            f"edgewheel threshold {source.bench_path} {quote(address)} --from {found['from']:.10g} "
+            f"--to {found['to']:.10g}{_run_up(source)}"
         ),
         evidence=lambda: [evidence, *attempted(partial(_failing, source))],
     )
@@ -105,7 +106,8 @@ def read_envelope(source: Source) -> Report:
         seconds=source.turned_s,
         repeat=source.repeat(
             f"edgewheel envelope {source.bench_path} --x {_words(found['x'])} "
-            f"--y {_words(found['y'])}"
+            f"--y {_words(found['y'])} --halvings {int(found['steps']).bit_length() - 1}"
+            f"{_run_up(source)}"
         ),
         evidence=lambda: [evidence],
     )
@@ -161,7 +163,7 @@ def read_diagnose(source: Source) -> Report:
     """The report of a diagnosis: which setting is wrong, and how to know."""
     found = source.summary["diagnosis"]
     findings, tries = found["findings"], int(found["tries"])
-    tried = several(tries, "try").replace("trys", "tries")
+    tried = several(tries, "try")
     named = [" or ".join(finding["settings"]) for finding in findings]
     grade = Grade.FAILED if findings or not found["complete"] else Grade.PASSED
     if not found["complete"]:
@@ -227,4 +229,13 @@ def _range(axis_data: Any) -> str:
 
 
 def _words(axis_data: Any) -> str:
-    return f"{axis_data['address']} {axis_data['from']:g} {axis_data['to']:g}"
+    ends = f"{axis_data['from']:.10g} {axis_data['to']:.10g}"
+    return f"{quote(axis_data['address'])} {ends}"
+
+
+def _run_up(source: Source) -> str:
+    """The options of the trials' motion, where it is not the usual one."""
+    told = source.summary.get("run_up") or {}
+    usual = RunUp().as_data()
+    options = {"speed_rpm": "--speed", "rpm_per_s": "--rate", "hold_s": "--hold"}
+    return "".join(f" {options[key]} {told[key]}" for key in told if told[key] != usual.get(key))

@@ -31,7 +31,8 @@ class SuiteLosses:
         Nothing if no edge was misread there, or if it would take a real bench. Raises UsageError.
         """
         test = self._tests.get(name)
-        near = evidence.get("threshold") or evidence.get("limit")
+        near = evidence.get("threshold")
+        near = evidence.get("limit") if near is None else near
         failed = self._failed(name)
         if test is None or near is None or not failed:
             return []

@@ -53,8 +53,7 @@ def draw_diagnosis(evidence: Evidence) -> Picture:
     last = values[-1]["stage"] if values else "nothing"
     return Picture(
         "How far the controller came, try by try",
-        f"{several(len(steps), 'try').replace('trys', 'tries')}, each with another signal; in the "
-        f"last one: {last}.",
+        f"{several(len(steps), 'try')}, each with another signal; in the last one: {last}.",
         "Each mark is one try with the signal changed as the table says; the higher, the further "
         "the controller came. What brought it to the top names the setting that is wrong.",
         picture(layers, 200),
