@@ -95,11 +95,10 @@ def _played(
     summary = suite.summary(against)
     player.finish(summary)
     leave_report(player.folder, talk)
-    print(
-        json.dumps({"schema": 1, "folder": str(player.folder), **summary}, indent=2)
-        if args.json
-        else page(suite, summary["against"], player.folder)
-    )
+    if args.json:
+        print(json.dumps({"schema": 1, "folder": str(player.folder), **summary}, indent=2))
+    else:
+        talk.answer(page(suite, summary["against"], player.folder))
     return exit_code(suite)
 
 
@@ -136,12 +135,16 @@ def exit_code(suite: Qualification) -> ExitCode:
 
 
 def _changes(against: dict[str, object]) -> list[str]:
-    lines = [f"Against {against['folder']}, {against['compared']} measures compared:"]
+    from edgewheel.report.words import several
+
+    compared = against["compared"]
+    assert isinstance(compared, int)
+    lines = [f"Against {against['folder']}, {several(compared, 'measure')} compared:"]
     for word in ("worse", "better"):
         changes = against[word]
         assert isinstance(changes, list)
         lines += [f"  {word}: {change['sentence']}" for change in changes]
-    if len(lines) == 1 and against["compared"]:
+    if len(lines) == 1 and compared:
         lines.append("  nothing changed beyond the noise.")
     left_out = against["not_compared"]
     assert isinstance(left_out, list)

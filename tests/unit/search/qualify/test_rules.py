@@ -141,6 +141,8 @@ def test_a_test_that_the_controller_gives_nothing_for_is_an_error(tmp_path, caps
     runs = ["--runs", str(tmp_path / "runs")]
     assert main(["qualify", plan, "--only", "stop_in_dwell", *runs]) == 3
     assert "Not possible: no coil" in capsys.readouterr().err
+    (log,) = (tmp_path / "runs").glob("*/run.log")
+    assert "crank and cam inputs: error. 2 error." in log.read_text()
 
 
 def test_a_suite_that_was_stopped_goes_on_to_the_same_end(tmp_path):
