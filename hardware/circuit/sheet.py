@@ -14,6 +14,7 @@ from typing import Literal
 import schemdraw
 import schemdraw.elements as elm
 from schemdraw import logic
+from schemdraw.types import BBox
 
 from circuit.circuit import Circuit
 from circuit.parts import Kind, Part
@@ -25,6 +26,9 @@ Point = tuple[float, float]
 Align = Literal["left", "right", "center"]
 _FONT = 11
 _NEAR = 0.02
+_WIDER = 0.1
+# How far the names of parts stand from the middle whose symbols are wider than a resistor's.
+_WIDE = {Kind.LED: 0.9, Kind.PTC: 0.5, Kind.CLAMP: 0.55}
 
 
 class Sheet:
@@ -36,6 +40,7 @@ class Sheet:
         self.pins: dict[tuple[str, str], Point] = {}
         self.wires: list[tuple[Point, Point]] = []
         self.tags: list[tuple[str, Point]] = []
+        self._words: dict[elm.Element, str] = {}
 
     def _put(self, ref: str, element: elm.Element, anchors: dict[str, str]) -> None:
         self._drawing.add(element)
@@ -60,7 +65,9 @@ class Sheet:
         self._put(ref, element, anchors)
         lies = abs(start[1] - end[1]) < _NEAR
         middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
-        gap = 0.34 if lies else 0.75 if part.type.kind is Kind.LED else 0.42
+        gap = 0.34 if lies else 0.42
+        if part.type.kind in _WIDE:
+            gap = _WIDE[part.type.kind]
         self._name(part, middle, text or ("above" if lies else "right"), gap)
 
     def _name(self, part: Part, at: Point, side: str, gap: float) -> None:
@@ -72,7 +79,7 @@ class Sheet:
             self.text(" ".join(words).strip(), (x, y + up * away), "center")
         else:
             align: Align = "left" if side == "right" else "right"
-            step = gap if side == "right" else -gap
+            step = gap if side == "right" else -gap - 0.1
             for n, word in enumerate(filter(None, words)):
                 self.text(word, (x + step, y + (0.18 if words[1] else 0) - 0.36 * n), align)
 
@@ -124,15 +131,13 @@ class Sheet:
         top = max(self.pins[ref, pin][1] for pin in ("P1", "S1"))
         self._name(self.circuit.part(ref), (corner[0] + 0.5, top), "above", 0.35)
 
-    def box(
-        self, ref: str, at: Point, size: Point, sides: dict[str, tuple[str, ...]], text: str = "in"
-    ) -> None:
-        """A rectangle around `at` with the part's pins by name on its sides."""
+    def box(self, ref: str, at: Point, size: Point, sides: dict[str, tuple[str, ...]]) -> None:
+        """A rectangle around `at` with the part's pins by name on its sides, its name above."""
         element = BoxSymbol(*size, sides).theta(0).at(at)
         names = [name for side in sides.values() for name in side]
         self._put(ref, element, {name: name for name in names})
         words = label(self.circuit.part(ref))
-        up = 0.15 if text == "in" else size[1] / 2 + 0.55
+        up = size[1] / 2 + 0.55
         self.text(words[0], (at[0], at[1] + up), "center")
         self.text(words[1], (at[0], at[1] + up - 0.33), "center")
 
@@ -167,7 +172,7 @@ class Sheet:
         else:
             self._drawing.add(elm.Dot(open=True).at(place))
             align: Align = "right" if side == "left" else "left"
-            step = -0.2 if side == "left" else 0.2
+            step = -0.3 if side == "left" else 0.3
             self.text(net, (place[0] + step, place[1]), align, size=13)
             if text:
                 self.text(text, (place[0] + step, place[1] - 0.35), align, size=9)
@@ -177,6 +182,7 @@ class Sheet:
             elm.Label().theta(0).at(at).label(words, halign=align, valign="center", fontsize=size)
         )
         self._drawing.add(element)
+        self._words[element] = words
 
     def svg(self) -> str:
         """The drawing, with a dot wherever three lines meet."""
@@ -235,11 +241,26 @@ class Sheet:
         wrong += [f"Port {p.net} is not named." for p in self.circuit.ports if p.net not in tagged]
         return wrong
 
+    def crowded(self) -> list[str]:
+        """Words that touch a symbol, a line or other words, as sentences; empty when none do."""
+        boxes = [(element, element.get_bbox(transform=True)) for element in self._drawing.elements]
+        return [
+            f"{self._words[element]} touches {self._words.get(other, type(other).__name__)}."
+            for (element, box), (other, beside) in itertools.permutations(boxes, 2)
+            if element in self._words and _touch(box, beside)
+        ]
+
 
 def label(part: Part) -> tuple[str, str]:
     """A part's name and the short of its value, as they stand on the drawing."""
     plain = part.type.kind in (Kind.JUMPER, Kind.LINK)
     return part.ref, "" if plain else part.type.value.split(",")[0]
+
+
+def _touch(words: BBox, other: BBox) -> bool:
+    """Whether boxes meet; words stand a little wider in some fonts."""
+    apart = words.xmin - _WIDER >= other.xmax or other.xmin >= words.xmax + _WIDER
+    return not (apart or words.ymin >= other.ymax or other.ymin >= words.ymax)
 
 
 class _Groups:

@@ -22,11 +22,11 @@ def draw_feed(stage: Circuit) -> Sheet:
 def _line(s: Sheet) -> None:
     s.tag("VIN", (0, 0))
     s.two("F1", (0, 0), (2, 0))
-    s.pfet("Q1", (7.2, 0), "right")
+    s.pfet("Q1", (8.4, 0), "right")
     s.wire((2, 0), "Q1.S")
     drain = s.at("Q1.D")
-    s.wire("Q1.D", (17, 0))
-    s.tag("15", (17, 0), "right", "to the controller")
+    s.wire("Q1.D", (18.2, 0))
+    s.tag("15", (18.2, 0), "right", "to the controller")
     gate = s.at("Q1.G")
     s.two("C1", (drain[0] + 2.4, 0), (drain[0] + 2.4, -2), "left")
     s.two("R2", (drain[0] + 2.4, -2), (drain[0] + 0.4, -2), "below")
@@ -37,7 +37,8 @@ def _gate(s: Sheet) -> None:
     gate = s.at("Q1.G")
     s.wire("Q1.G", (gate[0], -2))
     s.two("R1", (2.8, 0), (2.8, -2))
-    s.two("D1", (6.2, -2), (6.2, 0), "left")
+    s.two("D1", (6.5, -2), (6.5, 0))
+    s.two("C2", (4.6, 0), (4.6, -2))
     s.wire((2.8, -2), (gate[0], -2))
     s.two("R3", (gate[0], -2), (gate[0], -3.8))
     s.npn("Q2", (gate[0] - 0.752, -4.6))
@@ -53,13 +54,13 @@ def _gate(s: Sheet) -> None:
 
 
 def _load(s: Sheet) -> None:
-    for ref, x, ends in (("R7", 12.4, (0, -2)), ("R6", 14.8, (0, -2))):
+    for ref, x, ends in (("R7", 13.6, (0, -2)), ("R6", 16, (0, -2))):
         s.two(ref, (x, ends[0]), (x, ends[1]))
-    s.wire((12.4, -2), (12.4, _LOW))
-    s.tag("GND", (12.4, _LOW), "down")
-    s.two("D3", (14.8, -2), (14.8, -4))
-    s.wire((14.8, -4), (14.8, _LOW))
-    s.tag("GND", (14.8, _LOW), "down")
-    s.two("D2", (17, -2), (17, 0))
-    s.wire((17, -2), (17, _LOW))
-    s.tag("GND", (17, _LOW), "down")
+    s.wire((13.6, -2), (13.6, _LOW))
+    s.tag("GND", (13.6, _LOW), "down")
+    s.two("D3", (16, -2), (16, -4))
+    s.wire((16, -4), (16, _LOW))
+    s.tag("GND", (16, _LOW), "down")
+    s.two("D2", (18.2, -2), (18.2, 0))
+    s.wire((18.2, -2), (18.2, _LOW))
+    s.tag("GND", (18.2, _LOW), "down")

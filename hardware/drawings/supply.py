@@ -46,15 +46,16 @@ def _entrance(s: Sheet) -> None:
 
 def _share(s: Sheet) -> None:
     s.two("F2", (10.6, 0), (12.6, 0))
-    s.two("D4", (12.6, 0), (14.8, 0), "below")
-    s.wire((14.8, 0), (22.4, 0))
-    s.tag("+12V", (22.4, 0), "right")
-    for ref, x in (("C1", 15.6), ("C2", 17.6)):
+    s.wire((12.6, 0), (13.2, 0))
+    s.two("D4", (13.2, 0), (15.2, 0), "below")
+    s.wire((15.2, 0), (23, 0))
+    s.tag("+12V", (23, 0), "right")
+    for ref, x in (("C1", 16), ("C2", 18)):
         s.two(ref, (x, 0), (x, -2))
         s.tag("GND", (x, -2), "down")
-    s.two("R2", (19.6, 0), (19.6, -2))
-    s.two("D3", (19.6, -2), (19.6, -4))
-    s.tag("GND", (19.6, -4), "down")
+    s.two("R2", (20.2, 0), (20.2, -2))
+    s.two("D3", (20.2, -2), (20.2, -4))
+    s.tag("GND", (20.2, -4), "down")
 
 
 def _regulators(s: Sheet) -> None:
@@ -66,7 +67,6 @@ def _regulators(s: Sheet) -> None:
             (x + 2.4, y),
             (2.4, 1.4),
             {"left": ("in",), "right": ("out",), "bottom": ("GND",)},
-            "above",
         )
         into, out = s.at(f"{ref}.in"), s.at(f"{ref}.out")
         s.wire((x, y), into)
@@ -81,7 +81,7 @@ def _regulators(s: Sheet) -> None:
 
 def _converter(s: Sheet) -> None:
     x, y = 4.0, -15.4
-    s.box("U3", (x, y), (3.2, 3.6), {"left": ("in+", "in-"), "right": ("+15", "0", "-15")}, "above")
+    s.box("U3", (x, y), (3.2, 3.6), {"left": ("in+", "in-"), "right": ("+15", "0", "-15")})
     s.wire("U3.in+", (0.8, s.at("U3.in+")[1]))
     s.tag("+12V", (0.8, s.at("U3.in+")[1]), "up")
     low = s.at("U3.in-")

@@ -65,6 +65,15 @@ class Switching:
 
 FEED_LOAD = "Rload 15 0 6\nCload 15 0 1m\n"
 FEED_IDLE = "Cload 15 0 100u\n"
+PLUGGED = (
+    "Vin source 0 PWL(0 0 1m 0 1.01m 16)\nRs source vin 50m\nVpin on 0 0\n"
+    "Rl 15 0 100\nCl 15 0 10u\n"
+)
+
+
+def plugged_in(stage: Circuit) -> Waves:
+    """16 V come within 10 us while the feed is off."""
+    return run(deck(stage) + PLUGGED, "tran 10u 50m 0 20u", "v(15) v(gate) v(fused)")
 
 
 def feed_on(stage: Circuit, load: str = FEED_LOAD, volts: float = 13.8) -> Waves:

@@ -3,8 +3,9 @@
 SPDX-License-Identifier: CERN-OHL-P-2.0
 
 A transistor and not a relay: a search cycles the power thousands of times. C1 makes the rise a
-ramp of about 2 ms, which keeps the inrush of a controller's capacitors within the fuse. R7 empties
-them when the feed is off, so that off is off.
+ramp of some 2 ms, which keeps the inrush of a controller's capacitors within the fuse. C2, ten
+times as large, keeps Q1 off while a live supply is plugged in: C1 alone would hold the gate down
+for milliseconds. R7 empties the controller's capacitors when the feed is off, so that off is off.
 """
 
 from __future__ import annotations
@@ -22,11 +23,12 @@ def feed() -> Circuit:
     c.port(GROUND, Role.SUPPLY, "star point")
     c.add("F1", of.fuse("3 A fast", 3), "VIN", "FUSED", why="as the controller's manual says")
     c.add("Q1", of.PFET, D="15", G="GATE", S="FUSED", why="switch")
-    c.add("R1", of.resistor("10k"), "FUSED", "GATE", why="off unless driven")
+    c.add("R1", of.resistor("47k"), "FUSED", "GATE", why="off unless driven")
     c.add("D1", of.ZENER_12, A="GATE", K="FUSED", why="bears what the gate does not")
-    c.add("C1", of.film("220n"), "15", "SLOW", why="makes the rise a ramp")
+    c.add("C1", of.film("47n"), "15", "SLOW", why="makes the rise a ramp")
+    c.add("C2", of.film("470n"), "FUSED", "GATE", why="off while the supply is plugged in")
     c.add("R2", of.resistor("100R"), "SLOW", "GATE", why="keeps Q1 from ringing")
-    c.add("R3", of.resistor("4.7k"), "GATE", "PULL", why="pace of the ramp")
+    c.add("R3", of.resistor("22k"), "GATE", "PULL", why="pace of the ramp")
     c.add("Q2", of.NPN_SMALL, C="PULL", B="BASE", E=GROUND, why="drives the gate")
     c.add("R4", of.resistor("4.7k"), "ON", "BASE", why="base current")
     c.add("R5", of.resistor("10k"), "BASE", GROUND, why="off while the board wakes")

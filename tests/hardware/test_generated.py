@@ -45,6 +45,15 @@ def test_a_drawing_names_every_part_and_its_value(name: str) -> None:
             assert word in text
 
 
+@pytest.mark.parametrize("name", SOURCES)
+def test_no_words_of_a_drawing_touch_anything(name: str) -> None:
+    build, draw = SOURCES[name]
+    sheet = draw(build())
+    assert sheet.crowded() == []
+    sheet.text("on the first part", next(iter(sheet.pins.values())))
+    assert sheet.crowded()
+
+
 def test_the_bill_counts_every_part() -> None:
     rows = list(csv.DictReader(io.StringIO((GENERATED / "bill-of-materials.csv").read_text())))
     refs = [ref for row in rows for ref in row["where"].split()]
