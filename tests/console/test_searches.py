@@ -1,6 +1,7 @@
 """Searches and runs through the pages, on the simulated bench: small ones, played for real."""
 
 import asyncio
+import shlex
 import sys
 import threading
 from pathlib import Path
@@ -12,8 +13,10 @@ from console_kit import console, press, settle, text
 from edgewheel.bench.live.state import FaultState
 from edgewheel.bench.rig import Rig
 from edgewheel.bench.verdict import VerdictListener
+from edgewheel.cli.main import main
 from edgewheel.console.fit import IDLE
 from edgewheel.console.runs.listing import differences, records
+from edgewheel.console.search.command import kept
 from edgewheel.console.search.job import Job, Running, Stage
 from edgewheel.console.search.qualify_job import table
 from edgewheel.search import trials
@@ -146,7 +149,7 @@ def test_a_search_has_the_bench_until_f8_stops_it(tmp_path):
 
 
 def test_a_stopped_search_goes_on_from_its_last_trial(tmp_path, monkeypatch):
-    third, stopped, played = threading.Event(), threading.Event(), []
+    third, stopped, played, typed = threading.Event(), threading.Event(), [], []
     judge = trials.judge
 
     def held_up(rig, plan):
@@ -171,13 +174,19 @@ def test_a_stopped_search_goes_on_from_its_last_trial(tmp_path, monkeypatch):
             await press(app, pilot, "f4")
             await press(app, pilot, "enter")
             assert "search     · cut off" in text(app) and "2 trials are on record" in text(app)
+            typed.append(kept(app.running.job.folder))
             await press(app, pilot, "f3", "r")
             assert "holds at both ends (6 trials, 0 failed)" in text(app)
             return first, app.running.stage.lines
 
     first, second = asyncio.run(scenario())
     assert len(first) == 2 and second[:2] == first and len(played) == 2 + 1 + 4
-    assert len(records(tmp_path)) == 1
+    (record,) = records(tmp_path)
+    bench = record.folder / "first-bench.yaml"
+    assert typed == [f"edgewheel threshold {bench} speed --from 500.0 --to 7000.0"]
+    again = [*shlex.split(typed[0])[1:], "--resume", str(record.folder), "--json"]
+    played.clear()
+    assert main(again) == 0 and not played, "the command line finds all of it on record"
 
 
 def test_the_time_left_is_told_by_what_is_played_now():

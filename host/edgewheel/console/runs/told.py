@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from shlex import quote
 
 from edgewheel.bench.record_folder import SUMMARY
 from edgewheel.console.runs.listing import differences, trials_in
 from edgewheel.console.runs.signal import signal_lines
+from edgewheel.console.search.command import kept
 from edgewheel.report.model import Grade
 from edgewheel.report.read import read_report
 from edgewheel.report.writing import HTML, JUNIT, write_html, write_junit
@@ -34,10 +36,13 @@ def cut_off(folder: Path) -> str:
             "This run was cut off, or is going on: it has no verdict. What the controller said "
             f"until then stands in\n{folder / 'controller.log'}"
         )
+    told = f"This search was stopped, cut off, or is going on: {trials} trials are on record."
+    command = kept(folder).partition(" --resume ")[0]
+    if not command:
+        return f"{told} The command that began it goes on with it by\n--resume {folder}"
     return (
-        f"This search was stopped, cut off, or is going on: {trials} trials are on record. If it "
-        "was the last one of this console, r on the page of searches (F3) goes on with it; "
-        f"otherwise the same command with\n--resume {folder}"
+        f"{told} If it was the last one of this console, r on the page of searches (F3) goes on "
+        f"with it; in any case\n{command} --resume {quote(str(folder))}"
     )
 
 

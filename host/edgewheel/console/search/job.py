@@ -9,6 +9,7 @@ from pathlib import Path
 
 from edgewheel.bench.record_folder import is_record
 from edgewheel.clock import Clock, WallClock
+from edgewheel.console.search.command import keep
 from edgewheel.errors import BenchError, EdgewheelError
 from edgewheel.search.trials import SearchStopped
 
@@ -35,6 +36,9 @@ class Job(ABC):
 
     name: str
     folder: Path
+    command = ""
+    """What is typed to repeat it."""
+
     size: tuple[int, int] = (60, 10)
     fills_in = False
     """Whether its lines are a table that fills in, not a list that grows."""
@@ -71,6 +75,7 @@ class Running:
         self._begun_ns = self._clock.now_ns()
         self.stage = Stage(doing="waiting for the board to park" if wait else "")
         self.over = False
+        self._is_kept = False
         self.can_go_on = False
         """Whether it was cut off, and can be taken up where it was."""
 
@@ -81,6 +86,7 @@ class Running:
                 self._wait()
                 self.stage = Stage()
             for stage in self.job.stages():
+                self._keep_command()
                 self.stage = stage
         except SearchStopped:
             self._cut_off(STOPPED)
@@ -94,6 +100,12 @@ class Running:
     def stop(self) -> None:
         """Park and end."""
         self.job.stop()
+
+    def _keep_command(self) -> None:
+        """Once, as soon as there is a record."""
+        if not self._is_kept and is_record(self.job.folder):
+            self._is_kept = True
+            keep(self.job.folder, self.job.command)
 
     @property
     def left_s(self) -> float | None:

@@ -9,6 +9,7 @@ from pathlib import Path
 from edgewheel.bench.events import Progress
 from edgewheel.bench.plan import Plan, Staircase
 from edgewheel.bench.search_record import Trial
+from edgewheel.console.search.command import on_copy, range_of, speed_of
 from edgewheel.console.search.job import Job, Stage
 from edgewheel.console.search.pictures import HELD, LOST, along, staircase
 from edgewheel.errors import UsageError
@@ -41,6 +42,8 @@ class SweepJob(Job):
         self._stairs: Staircase = plan.sweep
         self._sweep = Sweep(plan, runs)
         self.folder = self._sweep.runner.folder
+        self.command = on_copy("sweep", self.folder, plan)
+        self._sweep.runner.summary["repeat"] = self.command
         self._stopped = False
 
     def stages(self) -> Iterator[Stage]:
@@ -88,6 +91,10 @@ class ThresholdJob(Job):
         asked = {"axis": repr(axis), "wanted": repr(self._wanted)}
         self._trials = Trials(plan, file, run_up, asked, runs, resume)
         self.folder = self._trials.folder
+        low, high = range_of(axis)
+        words = (axis.address, "--from", low, "--to", high, *speed_of(run_up))
+        self.command = on_copy("threshold", self.folder, plan, *words)
+        self._trials.summary["repeat"] = self.command
 
     def stages(self) -> Iterator[Stage]:
         tried: list[tuple[float, Trial]] = []
@@ -130,6 +137,10 @@ class EnvelopeJob(Job):
         asked = {"x": repr(axes[0]), "y": repr(axes[1]), "steps": f"{coarse} to {halvings}"}
         self._trials = Trials(plan, file, run_up, asked, runs, resume)
         self.folder = self._trials.folder
+        x, y = ((axis.address, *range_of(axis)) for axis in axes)
+        words = ("--x", *x, "--y", *y, "--halvings", str(halvings), "--look", str(coarse))
+        self.command = on_copy("envelope", self.folder, plan, *words, *speed_of(run_up))
+        self._trials.summary["repeat"] = self.command
         self._envelope = Envelope(self._trials, *axes, halvings, coarse, self._trials.seed)
 
     def stages(self) -> Iterator[Stage]:
@@ -158,6 +169,8 @@ class DiagnoseJob(Job):
         self.again = partial(DiagnoseJob, plan, runs)
         self._diagnosing = Diagnosing(plan, DIAGNOSE_RPM, runs, resume)
         self.folder = self._diagnosing.folder
+        self.command = on_copy("diagnose", self.folder, plan, "--speed", str(DIAGNOSE_RPM))
+        self._diagnosing.summary["repeat"] = self.command
 
     def stages(self) -> Iterator[Stage]:
         lines: tuple[str, ...] = ()

@@ -10,7 +10,7 @@ from edgewheel.console.search.job import Job, Stage
 from edgewheel.search.qualify.outcome import Outcome, number
 from edgewheel.search.qualify.plan import Test
 from edgewheel.search.qualify.playing import Player
-from edgewheel.search.qualify.qualification import Qualification, Step
+from edgewheel.search.qualify.qualification import Qualification, Step, command
 from edgewheel.search.qualify.reading import load_qualify
 
 SIGNS = {"passed": "○", "marginal": "△", "failed": "✗", "error": "!"}
@@ -25,16 +25,17 @@ class QualifyJob(Job):
     def __init__(self, file: Path, runs: Path, resume: Path | None = None) -> None:
         self.again = partial(QualifyJob, file, runs)
         self._plan = load_qualify(file)
-        self._file = file
         self._player = Player(self._plan, runs, resume)
         self.folder = self._player.folder
+        self._called = str(file)
+        self.command = command(self._called)
 
     def stages(self) -> Iterator[Stage]:
         found: dict[str, list[str]] = {test.name: [] for test in self._plan.tests}
         share, doing = 0.0, ""
         yield Stage(lines=table(self._plan.tests, found))
         with self._player:
-            suite = Qualification(self._player, self._plan.tests, f"edgewheel qualify {self._file}")
+            suite = Qualification(self._player, self._plan.tests, self._called)
             for item in suite.items():
                 if isinstance(item, Step):
                     share, doing = item.share, f"{item.test} {item.share_of_test:.0%}"
