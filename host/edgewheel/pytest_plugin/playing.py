@@ -82,7 +82,7 @@ class Bench:
         for item in sweep.items():
             if isinstance(item, PointResult):
                 with self._subtests.test(f"{float(item.point.rpm):g} rpm {item.point.way}"):
-                    if check and not _held(item):
+                    if check and not item.held:
                         pytest.fail(_words(item), pytrace=False)
         _judged(sweep.runner)
         result = sweep.result
@@ -181,10 +181,6 @@ def _judged(runner: Runner) -> Verdict:
     if verdict.outcome is Outcome.ABORTED:
         raise UsageError(f"The run was stopped by hand. Record: {runner.folder}")
     return verdict
-
-
-def _held(result: PointResult) -> bool:
-    return result.synced and result.lost is None
 
 
 def _words(result: PointResult) -> str:

@@ -21,11 +21,20 @@ REPORT_GAP_S = 0.5
 
 @dataclass(frozen=True)
 class PointResult:
-    """What a point of the staircase showed; `lost` is the first loss there, or on the way to it."""
+    """What a point of the staircase showed.
+
+    `synced`: there was sync once the speed had settled, to the end; `lost` is the first loss there,
+    or on the way to it.
+    """
 
     point: Point
     synced: bool
     lost: SyncLost | None
+
+    @property
+    def held(self) -> bool:
+        """Whether sync was never lost there, nor on the way to it."""
+        return self.synced and self.lost is None
 
 
 @dataclass(frozen=True)
@@ -45,8 +54,8 @@ class SweepResult:
 
     @property
     def passed(self) -> bool:
-        """Whether sync held at every point, up and down."""
-        return all(result.synced for result in self.points)
+        """Whether sync held at every point, up and down, and on the way from each to the next."""
+        return bool(self.points) and all(result.held for result in self.points)
 
     @property
     def sentence(self) -> str:
@@ -125,7 +134,7 @@ def summarise(results: list[PointResult]) -> SweepResult:
     """The answer that the points give together."""
     up = [result for result in results if result.point.way == "up"]
     down = [result for result in results if result.point.way == "down"]
-    failed = next((i for i, result in enumerate(up) if not _held(result)), None)
+    failed = next((i for i, result in enumerate(up) if not result.held), None)
     if failed is None:
         highest = up[-1].point.rpm if up else None
         return SweepResult(tuple(results), highest, None, None, None)
@@ -137,10 +146,6 @@ def summarise(results: list[PointResult]) -> SweepResult:
         back,
         up[failed].lost,
     )
-
-
-def _held(result: PointResult) -> bool:
-    return result.synced and result.lost is None
 
 
 class Sweep:

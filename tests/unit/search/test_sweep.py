@@ -7,12 +7,13 @@ from pathlib import Path
 
 import pytest
 
+from edgewheel.bench.events import Cause, Finished, SyncGained, SyncLost
 from edgewheel.bench.loader import read_plan
 from edgewheel.bench.plan import Staircase
 from edgewheel.errors import UsageError
 from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.search.staircase import speeds, staircase_motion
-from edgewheel.search.sweep import Sweep, SweepResult
+from edgewheel.search.sweep import Sweep, SweepListener, SweepResult, summarise
 from edgewheel.yamlfile import parse
 
 DISC = """
@@ -106,6 +107,29 @@ def test_a_sound_signal_within_the_limits_never_drops(folder):
     result = swept(text, folder)
     assert result.passed
     assert (result.highest_rpm, result.dropped_rpm, result.loss) == (5800, None, None)
+
+
+def test_sync_that_was_lost_on_the_way_to_a_point_and_back_at_it_is_no_pass():
+    stairs = Staircase(Fraction(1000), Fraction(1500), Fraction(500))
+    points = staircase_motion(stairs, Fraction(1))[1]
+    on_the_ramp = float(points[1].begin_s) + 0.001
+    listener = SweepListener(points, 0.0)
+    told = [
+        SyncGained(0.5, 900.0),
+        SyncLost(on_the_ramp, 1010.0, Cause.SAID, "it reports no sync", ""),
+        SyncGained(on_the_ramp + 0.01, 1100.0),
+        Finished(float(points[-1].end_s), True, False, ""),
+    ]
+    results = [result for event in told for result in listener.hear(event)]
+    assert [result.synced for result in results] == [True, True, True]
+    assert [result.held for result in results] == [True, False, True]
+    result = summarise(results)
+    assert not result.passed and result.highest_rpm == 1000
+    assert "dropped on the way to 1500 rpm" in result.sentence
+
+
+def test_a_sweep_of_no_point_is_no_pass():
+    assert not summarise([]).passed
 
 
 def test_a_bench_file_without_a_sweep_says_what_to_add(folder):

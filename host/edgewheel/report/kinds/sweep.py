@@ -46,8 +46,11 @@ def read_sweep(source: Source) -> Report:
 
 
 def points_of(source: Source) -> list[dict[str, Any]]:
-    """The points of the staircase, in the order played."""
-    rows = source.rows("SELECT way, rpm, synced, detail, reason FROM point ORDER BY number")
+    """The points of the staircase, in the order played; without sync where it was lost on the way,
+    too.
+    """
+    query = "SELECT way, rpm, synced AND cause = '', detail, reason FROM point ORDER BY number"
+    rows = source.rows(query)
     return [
         {
             "way": way,
