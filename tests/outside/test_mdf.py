@@ -31,7 +31,7 @@ def test_mdf_is_read_back_by_asammdf(recorded, tmp_path, capsys):
         np.testing.assert_array_equal(coil.samples, levels)
         rpm, told = mdf.get("rpm"), [f["rpm"] for _, f in recorded.reports()]
         np.testing.assert_allclose(rpm.samples, told)
-        assert rpm.unit == "rpm"
+        assert rpm.unit == mdf.get("crank_speed").unit == "rpm"
         sync = [bytes(word).rstrip(b"\0").decode() for word in mdf.get("sync").samples]
         assert sync == [fields["sync"] for _, fields in recorded.reports()]
         angle = mdf.get("crank_angle")

@@ -29,9 +29,9 @@ from edgewheel.search.variant import (
     Variant,
     cam_track,
     crank_pattern,
-    main_track,
     sensed_wheel,
 )
+from edgewheel.wheel.landmarks import main_track
 
 Try = Callable[[Variant, str], Look]
 """Plays a variant, described by the words, and says what was seen."""

@@ -27,7 +27,7 @@ Floats = npt.NDArray[np.float64]
 CRANK_STEP_S = 0.01
 MOST_CRANK_ROWS = 1_000_000
 MDF_VERSION = "4.10"
-UNITS = {"rpm": "rpm", "advance": "deg", "crank_angle": "deg"}
+UNITS = {"rpm": "rpm", "advance": "deg", "crank_angle": "deg", "crank_speed": "rpm"}
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,6 +13,7 @@ from edgewheel.bench.stages import heard
 from edgewheel.fault.signal import signal_of
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import hold, ramp
+from edgewheel.wheel.landmarks import main_track
 from edgewheel.wheel.model import TURN, PinLevel, Tooth, Track, Wheel
 
 USUAL_RPM = 1000
@@ -87,11 +88,6 @@ def sensed_wheel(plan: Plan) -> Wheel:
     sensors = read_sensors(node, plan.wheel)
     tracks = zip(plan.wheel.tracks, sensors, strict=True)
     return replace(plan.wheel, tracks=tuple(replace(track, sensor=s) for track, s in tracks))
-
-
-def main_track(wheel: Wheel) -> Track:
-    """The track with the most teeth that pass in a turn of the crank."""
-    return max(wheel.tracks, key=lambda track: len(track.teeth) / track.crank_degrees_per_turn)
 
 
 def cam_track(wheel: Wheel) -> Track | None:
