@@ -126,9 +126,9 @@ class ConsoleApp(App[None]):
             return
         self.call_later(self._begin, desk)
         if self._paced:
-            from edgewheel.console.opening import import_the_rest
+            from edgewheel.console.opening import prepare
 
-            import_the_rest()
+            prepare()
         # What is there now stays: looking through all of it for garbage would hold the screen up.
         gc.freeze()
         gc.enable()

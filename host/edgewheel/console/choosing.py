@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -46,7 +46,7 @@ def choose_bench(app: ConsoleApp) -> None:
 def _choose(
     app: ConsoleApp,
     title: str,
-    offered: list[Choice],
+    offered: Sequence[Choice],
     take: Callable[[str], None],
     free: bool = False,
 ) -> None:

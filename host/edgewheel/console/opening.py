@@ -15,7 +15,10 @@ LATER = (
     "console.fit",
     "console.pulses",
     "console.runs.page",
+    "console.runs.told",
+    "console.search.jobs",
     "console.search.page",
+    "console.search.qualify_job",
 )
 """Under `edgewheel`: what somebody who presses a key would have to wait for otherwise."""
 
@@ -30,7 +33,10 @@ def live_desk(bench: Path | None, runs: Path) -> Desk:
     return Desk(bench or FIRST, runs, LiveBench)
 
 
-def import_the_rest() -> None:
-    """Import it all now."""
+def prepare() -> None:
+    """Import it all, and read the wheels of the library."""
     for name in LATER:
         importlib.import_module(f"edgewheel.{name}")
+    from edgewheel.console.choices import wheels
+
+    wheels()

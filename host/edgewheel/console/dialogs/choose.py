@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rich.cells import cell_len
@@ -33,7 +34,7 @@ class ChooseDialog(Dialog[str]):
         Binding("pageup", "move(-8)", show=False),
     ]
 
-    def __init__(self, title: str, choices: list[Choice], free: bool = False) -> None:
+    def __init__(self, title: str, choices: Sequence[Choice], free: bool = False) -> None:
         super().__init__()
         self._title = title
         self._choices = choices
