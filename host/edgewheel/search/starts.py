@@ -23,6 +23,7 @@ from edgewheel.errors import UsageError
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.motion.segment import hold
+from edgewheel.search.trial import from_angle
 from edgewheel.wheel.certainty import Wait
 from edgewheel.wheel.check import check
 from edgewheel.wheel.landmarks import main_track
@@ -172,8 +173,7 @@ def _motion(plan: Plan, start_deg: Fraction) -> Motion:
     """The bench file's motion from an angle, or a starter that cranks against compressions."""
     motion = plan.signal.motion
     if len(motion):
-        segments = [motion[index].segment for index in range(len(motion))]
-        return Motion(segments, start_deg, motion.cams)
+        return from_angle(motion, start_deg)
     cylinders = max(len(plan.wheel.tdc), 1)
     first_tdc = plan.wheel.tdc[0][1] if plan.wheel.tdc else Fraction(0)
     ripple = CompressionRipple(CRANKING_DEPTH, Fraction(cylinders, 2), first_tdc)

@@ -81,12 +81,15 @@ class Planner:
             if address != SPEED:
                 document = document.with_value(address, text)
         plan = read_plan(_seeded(document, seed), self._file)
-        steps = int(CYCLE_DEG / START_STEP_DEG)
-        start_deg = START_STEP_DEG * Random(seed).randrange(steps)
         rpm = Fraction(values[SPEED]) if SPEED in values else self._run_up.speed_rpm
         if rpm is not None:
-            return plan.with_motion(self._run_up.motion(rpm, start_deg))
-        return plan.with_motion(_from_angle(plan.signal.motion, start_deg, self._file))
+            return plan.with_motion(self._run_up.motion(rpm, start_deg(seed)))
+        if not len(plan.signal.motion):
+            raise UsageError(
+                f"{self._file} says nothing of a motion, so nothing would turn in a trial. "
+                "Say at which speed the trials are to run: --speed 1000."
+            )
+        return plan.with_motion(from_angle(plan.signal.motion, start_deg(seed)))
 
 
 def _seeded(document: Node, seed: int) -> Node:
@@ -94,13 +97,13 @@ def _seeded(document: Node, seed: int) -> Node:
     return replace(document, content={**nodes, "seed": Node(document.place, str(seed))})
 
 
-def _from_angle(motion: Motion, start_deg: Fraction, file: Path) -> Motion:
-    """The same motion from another crank angle. Raises UsageError if there is none."""
-    if not len(motion):
-        raise UsageError(
-            f"{file} says nothing of a motion, so nothing would turn in a trial. "
-            "Say at which speed the trials are to run: --speed 1000."
-        )
+def start_deg(seed: int) -> Fraction:
+    """The crank angle at which a trial begins, in degrees of the cycle."""
+    return START_STEP_DEG * Random(seed).randrange(int(CYCLE_DEG / START_STEP_DEG))
+
+
+def from_angle(motion: Motion, start_deg: Fraction) -> Motion:
+    """The same motion from another crank angle."""
     segments = [motion[index].segment for index in range(len(motion))]
     return Motion(segments, start_deg, motion.cams)
 

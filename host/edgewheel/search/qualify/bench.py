@@ -6,19 +6,17 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
-from random import Random
 
 from edgewheel.bench.loader import load_plan, read_plan
 from edgewheel.bench.plan import Plan
-from edgewheel.bench.truth import CYCLE_DEG
 from edgewheel.errors import UsageError
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import Segment, hold, ramp
+from edgewheel.search.trial import start_deg
 from edgewheel.wheel.landmarks import main_track
 from edgewheel.wheel.model import Track
 from edgewheel.yamlfile import Node
 
-START_STEP_DEG = Fraction(1, 2)
 RUN_UP_RPM_PER_S = Fraction(5000)
 SETTLE_S, SETTLE_TURNS = Fraction(1, 5), 4
 """At a speed at which sync is to be found before anything is asked of it."""
@@ -80,11 +78,6 @@ def bench_of(file: Path, plan: Plan) -> QualifyBench:
     for unused in ("motion", "sweep"):
         kept.pop(unused, None)
     return QualifyBench(file, plan, kept)
-
-
-def start_deg(seed: int) -> Fraction:
-    """The crank angle at which a trial begins."""
-    return START_STEP_DEG * Random(seed).randrange(int(CYCLE_DEG / START_STEP_DEG))
 
 
 def run_up(rpm: Fraction) -> list[Segment]:

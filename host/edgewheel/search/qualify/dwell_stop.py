@@ -16,10 +16,11 @@ from edgewheel.bench.rig import Rig
 from edgewheel.bench.truth import CYCLE_DEG, Truth
 from edgewheel.fault.fields import Bounds
 from edgewheel.motion.segment import DEG_PER_S_PER_RPM, HIGHEST_RPM, Segment, hold
-from edgewheel.search.qualify.bench import QualifyBench, run_up, start_deg
+from edgewheel.search.qualify.bench import QualifyBench, run_up
 from edgewheel.search.qualify.kinds import LONGEST_S, Figure, SampleKind, Statistic
 from edgewheel.search.qualify.sampling import MEDIAN, charging_level, points, sparks_needed, whole
 from edgewheel.search.qualify.shown import Shown
+from edgewheel.search.trial import start_deg
 
 SHARES = (Fraction(1, 4), Fraction(1, 2), Fraction(3, 4))
 """Of a dwell, where the crank stops."""
