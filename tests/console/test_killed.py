@@ -18,6 +18,7 @@ from pathlib import Path
 import pytest
 
 from board_at_port import board_at_port
+from edgewheel.console.desk import FIRST
 from edgewheel.link.messages import State
 
 pytestmark = pytest.mark.realtime
@@ -234,6 +235,16 @@ def test_a_file_that_cannot_be_used_ends_it_with_its_sentence(tmp_path):
         wait_for(lambda: person.seen.rstrip().endswith(b"."), 2)
         told = MODES.sub("", person.seen.decode().rpartition(ALTERNATE_SCREEN_OFF)[2]).strip()
     assert told.startswith("edgewheel: ") and "none.yaml" in told
+
+
+def test_a_console_that_was_stopped_draws_its_page_whole_when_it_goes_on(tmp_path):
+    with console(FIRST, tmp_path) as (process, person):
+        wait_for(lambda: b"bounce" in person.seen)
+        process.send_signal(signal.SIGTSTP)
+        wait_for(lambda: b"T (stopped)" in Path(f"/proc/{process.pid}/status").read_bytes())
+        before = len(person.seen)
+        process.send_signal(signal.SIGCONT)
+        wait_for(lambda: all(word in person.seen[before:] for word in (b"Faults", b"bounce")))
 
 
 def test_a_lost_bench_ends_nothing(tmp_path):

@@ -1,12 +1,20 @@
 """The first page stands before the bench file is read; what is typed meanwhile is not lost."""
 
 import asyncio
+import subprocess
+import sys
 import threading
 from fractions import Fraction
 
 from console_kit import press, settle, text
 from edgewheel.console.app import ConsoleApp
 from mock_bench import mock_desk
+
+
+def test_what_the_first_page_needs_is_light():
+    words = "import sys, edgewheel.console.app; print(*sys.modules)"
+    modules = subprocess.check_output([sys.executable, "-c", words], text=True).split()
+    assert not {"numpy", "yaml", "edgewheel.bench.plan", "edgewheel.console.desk"} & {*modules}
 
 
 def test_keys_wait_for_the_desk_in_their_order():

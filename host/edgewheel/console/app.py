@@ -108,6 +108,7 @@ class ConsoleApp(App[None]):
     def on_mount(self) -> None:
         self.set_keymap(dict(self._settings.keys))
         self._signals.catch()
+        self.app_resume_signal.subscribe(self, self._draw_all)
         if self._paced:
             self._looks = self.set_interval(1 / TICKS_PER_S, self.look)
         self.call_after_refresh(self._open)
@@ -161,6 +162,10 @@ class ConsoleApp(App[None]):
             return screen.takes_early(event)
         typing = isinstance(self.focused, Input) if screen is not None else True
         return not typing and isinstance(screen, LivePage) and screen.begins(event)
+
+    def _draw_all(self, _: App[None]) -> None:
+        """After it was stopped and goes on: the terminal has forgotten what was drawn."""
+        self.refresh(layout=True)
 
     def look(self) -> None:
         """One look at the bench, drawn on the page that is seen.
