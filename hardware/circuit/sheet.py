@@ -26,7 +26,7 @@ Point = tuple[float, float]
 Align = Literal["left", "right", "center"]
 _FONT = 11
 _NEAR = 0.02
-_WIDER = 0.1
+_WIDER = 0.08  # by this share of their width
 # How far the names of parts stand from the middle whose symbols are wider than a resistor's.
 _WIDE = {Kind.LED: 0.9, Kind.PTC: 0.5, Kind.CLAMP: 0.55}
 
@@ -243,7 +243,10 @@ class Sheet:
 
     def crowded(self) -> list[str]:
         """Words that touch a symbol, a line or other words, as sentences; empty when none do."""
-        boxes = [(element, element.get_bbox(transform=True)) for element in self._drawing.elements]
+        boxes = [
+            (element, element.get_bbox(transform=True))  # type: ignore[no-untyped-call]
+            for element in self._drawing.elements
+        ]
         return [
             f"{self._words[element]} touches {self._words.get(other, type(other).__name__)}."
             for (element, box), (other, beside) in itertools.permutations(boxes, 2)
@@ -259,7 +262,8 @@ def label(part: Part) -> tuple[str, str]:
 
 def _touch(words: BBox, other: BBox) -> bool:
     """Whether boxes meet; words stand a little wider in some fonts."""
-    apart = words.xmin - _WIDER >= other.xmax or other.xmin >= words.xmax + _WIDER
+    wider = _WIDER * (words.xmax - words.xmin)
+    apart = words.xmin - wider >= other.xmax or other.xmin >= words.xmax + wider
     return not (apart or words.ymin >= other.ymax or other.ymin >= words.ymax)
 
 

@@ -23,8 +23,10 @@ def _filter(s: Sheet) -> None:
     s.tag("UPPER", (0, 0))
     s.two("R1", (0, 0), (2.2, 0))
     s.tag("LOWER", (0, -1.6))
-    s.two("R2", (0, -1.6), (2.2, -1.6), "below")
+    s.two("R2", (0, -1.6), (2.2, -1.6))
     s.wire((2.2, -1.6), (2.2, 0), (2.8, 0))
+    s.two("R9", (2.2, -1.6), (2.2, _LOW), "left")
+    s.tag("GND", (2.2, _LOW), "down")
     s.two("R3", (2.8, 0), (4.8, 0), "below")
     s.op_amp("U1", (7.4, -0.625), plus="above")
     s.wire((4.8, 0), "U1.in+")
@@ -44,8 +46,9 @@ def _filter(s: Sheet) -> None:
 def _gain(s: Sheet) -> None:
     start = s.at("U1.out")
     x, y = start[0] + 0.5, start[1]
-    s.two("C3", (x, y), (x + 2, y), "below")
-    s.two("R4", (x + 2, y), (x + 4, y))
+    s.wire((x, y), (x + 0.5, y))
+    s.two("C3", (x + 0.5, y), (x + 2.3, y), "below")
+    s.two("R4", (x + 2.3, y), (x + 4, y))
     s.op_amp("U2", (x + 6.8, y - 0.625), plus="below")
     s.wire((x + 4, y), "U2.in-")
     plus, out = s.at("U2.in+"), s.at("U2.out")

@@ -60,7 +60,7 @@ VR = Wiring(
         Wire("X1 15", "15 switched supply", "fused 3 A"),
     ),
     (
-        "Up to 13 V peak: start with a tenth of the amplitude. Never to a Hall or logic input.",
+        "Up to 12 V peak: start with a tenth of the amplitude. Never to a Hall or logic input.",
         "Wrong way round: swap VR+ and VR-.",
     ),
 )

@@ -1,4 +1,4 @@
-"""Tolerance corners: parts, current gains and temperature drawn from a seed.
+"""Tolerance corners: parts, current gains, offset and temperature drawn from a seed.
 
 SPDX-License-Identifier: CERN-OHL-P-2.0
 """
@@ -12,15 +12,19 @@ from circuit.parts import Part
 from simulate.models import models
 
 COLDEST, HOTTEST = 0.0, 60.0
+OFFSET = 3e-3
 
 
 @dataclass(frozen=True)
 class Corner:
-    """One board as it might be: `factors` by reference, gains of the transistors, degrees C."""
+    """One board as it might be: `factors` by reference, gains of the transistors, the op-amp's
+    offset in volts, degrees C.
+    """
 
     degrees: float
     switch_beta: float
     small_beta: float
+    offset: float
     factors: dict[str, float] = field(default_factory=dict)
     source: random.Random = field(default_factory=random.Random, repr=False, compare=False)
 
@@ -32,7 +36,7 @@ class Corner:
         return self.factors[part.ref]
 
     def models(self) -> str:
-        return models(self.switch_beta, self.small_beta)
+        return models(self.switch_beta, self.small_beta, self.offset)
 
 
 def corners(seed: int, count: int) -> list[Corner]:
@@ -47,6 +51,7 @@ def corners(seed: int, count: int) -> list[Corner]:
                 degrees,
                 switch_beta=source.uniform(100, 400),
                 small_beta=source.uniform(110, 450),
+                offset=source.uniform(-OFFSET, OFFSET),
                 source=source,
             )
         )

@@ -79,7 +79,7 @@ Rq vp vn 10k
 X1 inp inn vp vn out OPAMP
 .ends
 .subckt OPAMP15 inp inn vp vn out
-X1 inp inn vp vn out OPAMP GBW=4meg SR=10meg HEAD=1.5
+X1 inp inn vp vn out OPAMP GBW=4meg SR=10meg HEAD=1.5 VOS=OFFSET
 .ends
 .subckt SCHMITT in out vcc gnd
 Cin in gnd 5p
@@ -113,6 +113,9 @@ B3 ip in I=max(0.03+1.6*(V(xp,p)+V(m,xm)),0)*min(max(V(ip,in)-6,0),1)
 """
 
 
-def models(switch_beta: float = 200, small_beta: float = 180) -> str:
-    """All models, with the current gains of the two transistor classes."""
-    return _DIODES + _TRANSISTORS.format(switch=switch_beta, small=small_beta) + _PASSIVES + _CHIPS
+def models(switch_beta: float = 200, small_beta: float = 180, offset: float = 0) -> str:
+    """All models, with the current gains of the two transistor classes, and the volts of offset of
+    the op-amp for 15 V.
+    """
+    transistors = _TRANSISTORS.format(switch=switch_beta, small=small_beta)
+    return _DIODES + transistors + _PASSIVES + _CHIPS.replace("OFFSET", f"{offset:g}")

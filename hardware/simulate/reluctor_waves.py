@@ -82,11 +82,12 @@ def play(
     corner_hz: float = 0,
     factor: Callable[[Part], float] = lambda part: 1.0,
     degrees: float = 25,
-    samples: int = 64,
+    device_models: str | None = None,
 ) -> Waves:
-    """24 pitches at one speed."""
-    places = np.arange(PITCHES * samples + 1) / samples
-    return play_codes(stage, places / rpm, codes(rpm, places, corner_hz), factor, degrees)
+    """24 pitches at one speed, of 64 codes each."""
+    places = np.arange(PITCHES * 64 + 1) / 64
+    words = codes(rpm, places, corner_hz)
+    return play_codes(stage, places / rpm, words, factor, degrees, device_models)
 
 
 def play_codes(
@@ -95,6 +96,7 @@ def play_codes(
     words: Array,
     factor: Callable[[Part], float] = lambda part: 1.0,
     degrees: float = 25,
+    device_models: str | None = None,
 ) -> Waves:
     """What 16-bit codes (n,) at evenly spaced seconds (n,) from 0 on come to, straight lines
     between them, the mean of the pulse widths in place of the pulses.
@@ -106,6 +108,7 @@ def play_codes(
         f"{deck(stage, factor=factor)}{pins}{RAILS}{LOADS}.temp {degrees}\n",
         f"tran {step:g} {times[-1]:.9g} 0 {step:g}",
         "v(vr) v(vrp) v(vrm)",
+        device_models,
     )
 
 

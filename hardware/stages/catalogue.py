@@ -18,11 +18,17 @@ _AXIAL = {
 }
 
 
-def resistor(value: str, watts: float = 0.25) -> PartType:
-    """A metal film resistor; 1 % in the bill, 5 % in the corners that are simulated."""
-    substitutes = ("carbon film, 5 %, same or more watts", "metal oxide film, 1 or 2 %")
+_FILMS = ("carbon film, 5 %, same or more watts", "metal oxide film, 1 or 2 %")
+
+
+def resistor(value: str, watts: float = 0.25, substitutes: tuple[str, str] = _FILMS) -> PartType:
+    """A metal film resistor; the corners that are simulated take 5 %."""
     rating = Rating(volts=250, watts=watts)
     return PartType(Kind.RESISTOR, value, _AXIAL[watts], TWO, substitutes, rating)
+
+
+R_2M55 = resistor("2.55M", substitutes=("2.4M and 150k in series", "2.2M and 330k in series"))
+R_78K7 = resistor("78.7k", substitutes=("75k and 3.6k in series", "68k and 10k in series"))
 
 
 def ceramic(value: str) -> PartType:
@@ -173,9 +179,9 @@ OP_AMP_5V = _dual_op_amp(
     "dual CMOS op-amp, rail-to-rail in and out, 3 MHz or more", "two singles of that class",
 )
 OP_AMP_15V = _dual_op_amp(
-    "TL072 class, dual op-amp, JFET inputs", "OPAMP15",
+    "TL072 class, dual op-amp, JFET inputs, offset 3 mV at most", "OPAMP15",
     Rating(volts=36, watts=0.68),
-    "TL082 class", "NE5532 class",
+    "LF412 class", "OPA2134 class",
 )
 # fmt: on
 

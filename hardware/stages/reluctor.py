@@ -3,10 +3,14 @@
 SPDX-License-Identifier: CERN-OHL-P-2.0
 
 Two pins carry the upper and the lower byte of a 16-bit code as pulse widths; 10k and 2.55M weigh
-them 255 to 1. A Sallen-Key filter of 50 kHz takes the carrier out. C3 takes the mean out before
-the gain, so no direct voltage ever reaches the transformer, and the corner of 0.7 Hz does not
-move with the load. The amplitude grows with speed because the codes do: 200 to 1 of range is left
-at 50 rpm. The stage inverts: a higher code is a lower voltage at VR and at VR+ against VR-.
+them 255 to 1. R9 holds the amplifier's input while the RP2040 board is dead or away: floating, it
+would take up hum, and 50 Hz at a controller's input are the teeth of an engine. A Sallen-Key
+filter of 50 kHz takes the carrier out. C3 takes the mean out before the gain, so no direct voltage
+ever reaches the transformer, and the corner of 0.7 Hz does not move with the load. At full scale
+U2 swings by 11.8 V; 12 V are what its class promises. Its offset comes out as it is, so it must be
+small: at 50 rpm the peak is 50 mV. The amplitude grows with speed because the codes do: 200 to 1
+of range is left at 50 rpm. The stage inverts: a higher code is a lower voltage at VR and at VR+
+against VR-.
 """
 
 from __future__ import annotations
@@ -21,7 +25,8 @@ def reluctor(unit: int = 0) -> Circuit:
     c = Circuit("vr", "VR output, crank or cam: VR against ground, VR+ and VR- floating")
     _ports(c)
     c.add("R1", of.resistor("10k"), "UPPER", "MIX", why="upper byte")
-    c.add("R2", of.resistor("2.55M"), "LOWER", "MIX", why="lower byte, 255 times weaker; 1 %")
+    c.add("R2", of.R_2M55, "LOWER", "MIX", why="lower byte, 255 times weaker")
+    c.add("R9", of.resistor("100k"), "MIX", GROUND, why="holds the input without a board")
     c.add("R3", of.resistor("10k"), "MIX", "SMOOTH", why="filter")
     c.add("C1", of.ceramic("390p"), "MIX", "MEAN", why="filter, C0G")
     c.add("C2", of.ceramic("270p"), "SMOOTH", GROUND, why="filter, C0G")
@@ -29,7 +34,7 @@ def reluctor(unit: int = 0) -> Circuit:
     c.add("U1", of.OP_AMP_5V, why="filter", unit=unit, shared="U92", on=buffer)
     c.add("C3", of.bipolar("22u", 16), "MEAN", "AC", why="takes the mean out")
     c.add("R4", of.resistor("10k"), "AC", "SUM", why="gain 7.87 with R5")
-    c.add("R5", of.resistor("78.7k"), "SUM", "DRIVE", why="gain; 1 %")
+    c.add("R5", of.R_78K7, "SUM", "DRIVE", why="gain")
     c.add("C4", of.ceramic("27p"), "SUM", "DRIVE", why="keeps the gain quiet above 75 kHz")
     gain = {"in+": GROUND, "in-": "SUM", "V+": "+15V", "V-": "-15V", "out": "DRIVE"}
     c.add("U2", of.OP_AMP_15V, why="gain", unit=unit, shared="U93", on=gain)

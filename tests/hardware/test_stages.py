@@ -114,7 +114,9 @@ def test_vr_crossings_in_the_corners(output: str) -> None:
     for corner in corners(SEED, 4):
         found = {
             rpm: played(
-                play(reluctor(), rpm, corner_hz, corner.factor, corner.degrees), rpm, output
+                play(reluctor(), rpm, corner_hz, corner.factor, corner.degrees, corner.models()),
+                rpm,
+                output,
             )
             for rpm in (50, 200, 2000, 10_000)
         }
