@@ -244,7 +244,7 @@ def test_a_console_that_was_stopped_draws_its_page_whole_when_it_goes_on(tmp_pat
         wait_for(lambda: b"T (stopped)" in Path(f"/proc/{process.pid}/status").read_bytes())
         before = len(person.seen)
         process.send_signal(signal.SIGCONT)
-        wait_for(lambda: all(word in person.seen[before:] for word in (b"Faults", b"bounce")))
+        wait_for(lambda: all(word in person.seen[before:] for word in (b"F4 Runs", b"PARK")))
 
 
 def test_a_lost_bench_ends_nothing(tmp_path):
