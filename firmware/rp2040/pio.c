@@ -1,11 +1,7 @@
 #include "pio.h"
 
-#include "cpu.h"       /* cpu_interrupts_off */
 #include "registers.h" /* PIO_CTRL, PIO_INSTR_MEM */
-#include "timebase.h"  /* timebase_stamp */
-
-/* From reading SysTick to the first cycle of a machine: a constant of the instructions in between. */
-#define START_CYCLES 4u
+#include "timebase.h"  /* timebase_set */
 
 void pio_load(uint32_t slot, const uint16_t *program, uint32_t length)
 {
@@ -15,14 +11,7 @@ void pio_load(uint32_t slot, const uint16_t *program, uint32_t length)
     }
 }
 
-/* Not inlined, so that all machines start by the same instructions and share one constant. */
-__attribute__((noinline)) uint32_t pio_start(uint32_t machine)
+uint32_t pio_start(uint32_t machine)
 {
-    uint32_t enable = PIO_CTRL_ENABLE(machine);
-    volatile uint32_t *control = &SET(PIO_CTRL);
-    cpu_interrupts_off();
-    uint32_t stamp = timebase_stamp();
-    *control = enable;
-    cpu_interrupts_on();
-    return stamp + START_CYCLES;
+    return timebase_set(&SET(PIO_CTRL), PIO_CTRL_ENABLE(machine));
 }

@@ -1,10 +1,13 @@
 #include "timebase.h"
 
 #include "clocks.h"     /* CLOCK_MHZ */
+#include "cpu.h"        /* cpu_read_and_set */
 #include "interrupts.h" /* alarm_interrupt */
 #include "registers.h"  /* SYST_CVR, TIMER_TIMERAWL */
 
 #define STAMP_MASK 0xFFFFFFu
+/* From reading SysTick to what the next instruction sets. */
+#define SET_CYCLES 2u
 /* Nearer than 10 us, an alarm could be set behind its own time; further than 100 ms, nobody sleeps. */
 #define LEAST_CYCLES ((uint64_t)10u * CLOCK_MHZ)
 #define MOST_CYCLES ((uint64_t)100000u * CLOCK_MHZ)
@@ -42,6 +45,11 @@ void timebase_start(void)
 uint32_t timebase_stamp(void)
 {
     return ~SYST_CVR & STAMP_MASK;
+}
+
+uint32_t timebase_set(volatile uint32_t *to, uint32_t value)
+{
+    return ~cpu_read_and_set(&SYST_CVR, to, value) + SET_CYCLES;
 }
 
 uint64_t timebase_now(void)

@@ -17,6 +17,9 @@ uint64_t timebase_now(void);
 /* Returns a 24-bit stamp of this cycle, for timebase_of(). From any context. */
 uint32_t timebase_stamp(void);
 
+/* Sets a register; returns the stamp of the first cycle in which it is set. */
+uint32_t timebase_set(volatile uint32_t *to, uint32_t value);
+
 /* Returns the cycle of a stamp that was taken less than 100 ms ago. */
 uint64_t timebase_of(uint32_t stamp);
 

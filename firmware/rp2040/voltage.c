@@ -10,20 +10,22 @@
 #define PIN_VOLTAGES 16u
 #define SLICE_PACE 2u
 #define SLICES (BIT(0) | BIT(1) | BIT(SLICE_PACE))
-#define DMA_VOLTAGE 3u
+/* Each wave has two channels, which take turns for ever: one begins as the other ends, at the ring's beginning. */
+#define DMA_VOLTAGE(wave, turn) (3u + VOLTAGE_WAVES * (turn) + (wave))
+#define TURNS 2u
+#define DMA_FIRST_TURN (BIT(DMA_VOLTAGE(0u, 0u)) | BIT(DMA_VOLTAGE(1u, 0u)))
+#define DMA_SECOND_TURN (BIT(DMA_VOLTAGE(0u, 1u)) | BIT(DMA_VOLTAGE(1u, 1u)))
 
 #define PULSE_CYCLES 256u
 /* The DMA writes in the middle of a pulse's period, so that what it wrote counts from the next period's first cycle on. */
 #define PACE_AHEAD (PULSE_CYCLES / 2u)
 /* No transfer is started nearer to the pace than this. */
 #define PACE_MARGIN 256u
-/* From reading SysTick to the first cycle of the slices: a constant of the instructions in between. */
-#define START_CYCLES 2u
-
 #define RING_BITS 11u
 #define RING_WORDS (1u << (RING_BITS - 2u))
 #define RING_SPARE 8u
-#define TRANSFERS 0xFFFFFFFFu
+/* Transfers of one turn, 67 ms: whole rings, and more than pass between two looks at them. */
+#define TURN_TRANSFERS (16u * RING_WORDS)
 /* A run begins with so many middle codes, 1 ms, in which the first frames are looked through. */
 #define LEAD_CODES 128u
 #define MIDDLE 0x80u
@@ -34,17 +36,18 @@ __attribute__((section(".ring_voltage"), aligned(1u << RING_BITS))) static volat
 static struct {
     uint64_t begin; /* when the slices began */
     uint64_t first; /* the code that the first transfer brings, in codes since then */
-    uint32_t put;   /* transfers for which there is a code */
+    uint64_t put;   /* transfers for which there is a code */
+    uint64_t done;  /* transfers seen to be over */
     bool overtaken; /* one of them came before its code */
 } voltage;
 
 /* Stops the transfers for good. */
 static void voltage_stop_dma(void)
 {
-    for (uint32_t wave = 0; wave < VOLTAGE_WAVES; wave++) {
-        DMA_AL1_CTRL(DMA_VOLTAGE + wave) = DMA_CHAIN_TO(DMA_VOLTAGE + wave);
+    for (uint32_t channel = DMA_VOLTAGE(0u, 0u); channel < DMA_VOLTAGE(0u, TURNS); channel++) {
+        DMA_AL1_CTRL(channel) = DMA_CHAIN_TO(channel);
     }
-    DMA_CHAN_ABORT = BIT(DMA_VOLTAGE) | BIT(DMA_VOLTAGE + 1u);
+    DMA_CHAN_ABORT = DMA_FIRST_TURN | DMA_SECOND_TURN;
     while (DMA_CHAN_ABORT != 0) {
     }
 }
@@ -61,20 +64,22 @@ void voltage_rest(void)
 static void voltage_restart(void)
 {
     voltage_stop_dma();
-    for (uint32_t wave = 0; wave < VOLTAGE_WAVES; wave++) {
-        DMA_READ_ADDR(DMA_VOLTAGE + wave) = (uint32_t)(uintptr_t)rings[wave];
-        DMA_WRITE_ADDR(DMA_VOLTAGE + wave) = (uint32_t)(uintptr_t)&PWM_CC(wave);
-        DMA_TRANS_COUNT(DMA_VOLTAGE + wave) = TRANSFERS;
-        DMA_AL1_CTRL(DMA_VOLTAGE + wave) = DMA_ENABLE | DMA_WORDS | DMA_INCR_READ | DMA_RING_READ(RING_BITS) |
-                                           DMA_CHAIN_TO(DMA_VOLTAGE + wave) | DMA_TREQ(DMA_TREQ_PWM_WRAP(SLICE_PACE)) |
-                                           DMA_QUIET;
+    for (uint32_t i = 0; i < TURNS * VOLTAGE_WAVES; i++) {
+        uint32_t wave = i % VOLTAGE_WAVES;
+        uint32_t channel = DMA_VOLTAGE(wave, i / VOLTAGE_WAVES);
+        DMA_READ_ADDR(channel) = (uint32_t)(uintptr_t)rings[wave];
+        DMA_WRITE_ADDR(channel) = (uint32_t)(uintptr_t)&PWM_CC(wave);
+        DMA_TRANS_COUNT(channel) = TURN_TRANSFERS;
+        DMA_AL1_CTRL(channel) = DMA_ENABLE | DMA_WORDS | DMA_INCR_READ | DMA_RING_READ(RING_BITS) |
+                                DMA_CHAIN_TO(DMA_VOLTAGE(wave, 1u - i / VOLTAGE_WAVES)) |
+                                DMA_TREQ(DMA_TREQ_PWM_WRAP(SLICE_PACE)) | DMA_QUIET;
     }
     cpu_interrupts_off();
     uint64_t since;
     do {
         since = timebase_now() - voltage.begin + PACE_AHEAD;
     } while (since % VOLTAGE_CODE_CYCLES > VOLTAGE_CODE_CYCLES - PACE_MARGIN || since % VOLTAGE_CODE_CYCLES < PACE_MARGIN);
-    DMA_MULTI_CHAN_TRIGGER = BIT(DMA_VOLTAGE) | BIT(DMA_VOLTAGE + 1u);
+    DMA_MULTI_CHAN_TRIGGER = DMA_FIRST_TURN;
     cpu_interrupts_on();
     voltage.first = since / VOLTAGE_CODE_CYCLES + 1u;
 }
@@ -90,18 +95,17 @@ void voltage_wake(void)
         PWM_CTR(slice) = slice == SLICE_PACE ? PACE_AHEAD : 0u;
         PWM_CC(slice) = slice == SLICE_PACE ? 0u : MIDDLE;
     }
-    cpu_interrupts_off();
-    uint32_t stamp = timebase_stamp();
-    PWM_EN = SLICES;
-    cpu_interrupts_on();
-    voltage.begin = timebase_of(stamp + START_CYCLES);
+    voltage.begin = timebase_of(timebase_set(&PWM_EN, SLICES));
     voltage_rest();
 }
 
-/* Returns how many transfers there were. */
-static uint32_t voltage_done(void)
+/* Returns how many transfers there were. A turn that ends while this looks has none left, which is as right. */
+static uint64_t voltage_done(void)
 {
-    return TRANSFERS - DMA_TRANS_COUNT(DMA_VOLTAGE);
+    uint32_t turn = (DMA_AL1_CTRL(DMA_VOLTAGE(0u, 1u)) & DMA_BUSY) != 0 ? 1u : 0u;
+    uint32_t place = (turn + 1u) * TURN_TRANSFERS - DMA_TRANS_COUNT(DMA_VOLTAGE(0u, turn));
+    voltage.done += (place - (uint32_t)voltage.done) % (TURNS * TURN_TRANSFERS);
+    return voltage.done;
 }
 
 void voltage_start(void)
@@ -111,18 +115,19 @@ void voltage_start(void)
         rings[1][i] = MIDDLE;
     }
     voltage.put = LEAD_CODES;
+    voltage.done = 0;
     voltage.overtaken = false;
     voltage_restart();
 }
 
 uint32_t voltage_room(uint64_t *tick)
 {
-    uint32_t done = voltage_done();
+    uint64_t done = voltage_done();
     *tick = voltage.begin + (voltage.first + voltage.put) * VOLTAGE_CODE_CYCLES + VOLTAGE_CODE_CYCLES / 2u;
-    if (voltage.overtaken || done >= voltage.put || done == TRANSFERS) {
+    if (voltage.overtaken || done >= voltage.put) {
         return VOLTAGE_OVERTAKEN;
     }
-    return RING_WORDS - RING_SPARE - (voltage.put - done);
+    return RING_WORDS - RING_SPARE - (uint32_t)(voltage.put - done);
 }
 
 void voltage_put(const uint16_t *codes)

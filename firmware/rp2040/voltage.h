@@ -18,7 +18,7 @@
 /* Starts the pulses, at their middle. */
 void voltage_wake(void);
 
-/* Lets codes follow from now on. A run of more than nine hours and a half overtakes them. */
+/* Lets codes follow from now on. */
 void voltage_start(void);
 
 /* Returns how many codes fit, and gives the board's tick at the middle of the first; or VOLTAGE_OVERTAKEN. */
