@@ -44,6 +44,7 @@ PACKAGES = {
         Package("line transformer", 4, 5.08),
         Package("fuse holder", 2, 15.0),
         Package("pin strip 2", 2, 2.54),
+        Package("pin strip 3 and a pin beside its middle", 4, 2.54),
         *(Package(f"screw terminals {n}", n, 5.08) for n in (4, 5, 8, 12)),
         Package("socket strip 20", 20, 2.54),
         Package("wire", 2, 2.54),

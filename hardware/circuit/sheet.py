@@ -18,7 +18,7 @@ from schemdraw.types import BBox
 
 from circuit.circuit import Circuit
 from circuit.parts import Kind, Part
-from circuit.symbols import CURVES, TWO_ENDED, BoxSymbol
+from circuit.symbols import CURVES, TWO_ENDED, BoxSymbol, SelectorSymbol
 
 schemdraw.use("svg")
 
@@ -123,6 +123,14 @@ class Sheet:
         self.pins[ref, "VCC"] = (round(x - 0.1, 3), round(at[1] + 0.8, 3))
         self.pins[ref, "GND"] = (round(x - 0.1, 3), round(at[1] - 0.8, 3))
         self._name(self.circuit.part(ref), (x + 0.8, at[1] - 1.5), "below", 0.1)
+
+    def selector(self, ref: str, at: Point) -> None:
+        """A cap with three places; `at` is its first pin, the middle one 2.8 to the right."""
+        names = tuple(pin.name for pin in self.circuit.part(ref).type.pins)
+        element = SelectorSymbol(names).theta(0).at(at)
+        self._put(ref, element, {name: name for name in names})
+        self._name(self.circuit.part(ref), (at[0] + 1.4, at[1]), "above", 0.2)
+        self.text("one cap", (at[0] + 1.4, at[1] - 2.4), "center", 9)
 
     def transformer(self, ref: str, corner: Point) -> None:
         """A transformer with one winding a side; `corner` is the lower left terminal."""

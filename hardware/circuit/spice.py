@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterator
 
 from circuit.circuit import GROUND, Circuit
 from circuit.parts import Kind, Part
@@ -42,16 +42,27 @@ def deck(
 ) -> str:
     """The circuit's lines.
 
-    `closed` names the jumpers that are in; `factor` is what the value of a resistor or capacitor
-    is multiplied by (tolerances); `turned` is where the wipers of trimmers stand, 0 to 1.
+    `closed` names the jumpers that are in, JP1.5V where JP1 has more than one place; `factor` is
+    what the value of a resistor or capacitor is multiplied by (tolerances); `turned` is where the
+    wipers of trimmers stand, 0 to 1.
     """
-    lines = []
+    lines: list[str] = []
     for part in circuit.parts:
         if part.type.kind is Kind.TERMINAL:
             continue
-        nets = " ".join(node(part.nets[pin.name]) for pin in part.type.pins)
-        lines.append(f"{device(part)} {nets} {_what(part, closed, factor, turned)}")
+        nets = [node(part.nets[pin.name]) for pin in part.type.pins]
+        if part.type.kind is Kind.JUMPER and len(nets) > 2:
+            lines += _ways(part, nets, closed)
+        else:
+            lines.append(f"{device(part)} {' '.join(nets)} {_what(part, closed, factor, turned)}")
     return "\n".join(lines) + "\n"
+
+
+def _ways(part: Part, nets: list[str], closed: Collection[str]) -> Iterator[str]:
+    """The places of a jumper's cap, each from its own pin to the last one."""
+    for pin, net in zip(part.type.pins[:-1], nets[:-1], strict=True):
+        is_in = f"{part.ref}.{pin.name}" in closed
+        yield f"{device(part)}_{pin.name.lower()} {net} {nets[-1]} {_CLOSED if is_in else _OPEN}"
 
 
 def _what(

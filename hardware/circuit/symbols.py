@@ -25,6 +25,21 @@ class JumperSymbol(elm.Element2Term):  # type: ignore[no-untyped-call]
         self.segments.append(Segment([(0.28, 0.12), (0.28, 0.3), (0.72, 0.3), (0.72, 0.12)]))
 
 
+class SelectorSymbol(elm.Element):  # type: ignore[no-untyped-call]
+    """Three pins around a fourth, the cap on the upper one; the anchors are `names`, top first."""
+
+    def __init__(self, names: tuple[str, ...], **options: Any) -> None:
+        super().__init__(**options)
+        for name, (x, y) in zip(names, ((0.0, 0.0), (0.0, -1.0), (0.0, -2.0)), strict=False):
+            self.segments.append(Segment([(x, y), (0.8, y)]))
+            self.segments.append(SegmentCircle((0.88, y), 0.08))
+            self.anchors[name] = (x, y)
+        self.segments.append(SegmentCircle((1.88, -1), 0.08))
+        self.segments.append(Segment([(1.96, -1), (2.8, -1)]))
+        self.segments.append(Segment([(0.96, -0.08), (1.8, -0.92)], lw=5))
+        self.anchors[names[-1]] = (2.8, -1.0)
+
+
 class ClampSymbol(elm.Element2Term):  # type: ignore[no-untyped-call]
     """Two zener diodes, cathode to cathode."""
 

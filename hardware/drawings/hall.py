@@ -52,11 +52,9 @@ def _pull_up(s: Sheet) -> None:
     s.wire((x - 1.2, 3.6), (x + 1.2, 3.6))
     s.two("R4", (x - 1.2, 5.6), (x - 1.2, 3.6), "left")
     s.two("R5", (x + 1.2, 5.6), (x + 1.2, 3.6))
-    s.two("JP4", (x - 1.2, 7.6), (x - 1.2, 5.6), "left")
-    s.two("JP5", (x + 1.2, 7.6), (x + 1.2, 5.6))
-    s.wire((x + 1.2, 7.6), (3.4, 7.6))
-    for n, (ref, rail) in enumerate((("JP1", "+5V"), ("JP2", "+8V"), ("JP3", "+12V"))):
-        y = 7.6 - 1.2 * n
-        s.two(ref, (1.2, y), (3.4, y))
-        s.tag(rail, (1.2, y))
-    s.wire((3.4, 7.6), (3.4, 5.2))
+    s.selector("JP1", (1.2, 8.6))
+    for rail in ("5V", "8V", "12V"):
+        s.tag(f"+{rail}", f"JP1.{rail}")
+    s.two("JP2", (x - 1.2, 7.6), (x - 1.2, 5.6), "left")
+    s.two("JP3", (x + 1.2, 7.6), (x + 1.2, 5.6))
+    s.wire((x + 1.2, 7.6), "JP1.middle")

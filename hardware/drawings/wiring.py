@@ -45,8 +45,8 @@ HALL = Wiring(
         Wire("X4.1 LINE1", "ignition command", "logic level: never a coil's terminal 1"),
     ),
     (
-        "Controller has its own pull-up: JP4 and JP5 of that channel out.",
-        "Otherwise one rail jumper and one pull-up jumper; measure the open line before wiring.",
+        "Controller has its own pull-up: JP2 and JP3 of that channel out.",
+        "Otherwise JP1 on the right rail and JP2 or JP3 in; measure the open line before wiring.",
     ),
 )
 VR = Wiring(
@@ -69,7 +69,7 @@ SHARED = Wiring(
     (
         Wire("X1 31", "31 of A and of B", "one point for both", ground=True),
         Wire("X2.2 GND", "sensor ground of A and B", "same reference for both", ground=True),
-        Wire("X2.1 HALL1", "crank input of A and B", "pull-up here removed: JP4, JP5 out"),
+        Wire("X2.1 HALL1", "crank input of A and B", "pull-up here removed: JP2, JP3 out"),
         Wire("X3.3 CRANK VR+", "VR + of A and B"),
         Wire("X3.4 CRANK VR-", "VR - of A and B", "one leg grounded, at A's sensor ground"),
         Wire("X1 15", "15 of A and of B", "a fuse for each"),

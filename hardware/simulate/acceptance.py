@@ -59,7 +59,7 @@ def hall(stage: Circuit) -> Iterator[Check]:
         yield Check(f"high, {name}", found.high, "V", rail - 0.8, rail)
     for volts in (12, 14.5, -14.5):
         around = hall_edges.fault(volts)
-        closed = ("JP3", "JP4")
+        closed = ("JP1.12V", "JP2")
         waves, found_loads = loads(stage, around, "tran 1m 3 0 20m", closed)
         yield from _borne(f"tied to {volts:g} V", found_loads, 0.8)
         if volts > 0:
@@ -67,12 +67,14 @@ def hall(stage: Circuit) -> Iterator[Check]:
             yield Check(f"current at {volts:g} V", amps * 1e3, "mA", 25, 34)
             yield Check(f"pin at {volts:g} V", abs(waves.last("i(vpin)")) * 1e3, "mA", 0, 2)
     driven_off = run(
-        deck(stage, ("JP1", "JP5")) + RAILS + WEAK.format("drive") + "Rl out 0 100k\n",
+        deck(stage, ("JP1.5V", "JP3")) + RAILS + WEAK.format("drive") + "Rl out 0 100k\n",
         "op",
     )
     yield Check("line with the pin pulled up weakly", driven_off.last("v(out)"), "V", 4.4, 5)
     surge = "Vpin drive 0 0\nVx x 0 PULSE(0 60 10u 1u 1u 50u 1)\nRx x out 50\n" + RAILS
-    found_surge = run(deck(stage, ("JP1", "JP4")) + surge, "tran 1u 100u 0 1u", "v(line) v(pull)")
+    found_surge = run(
+        deck(stage, ("JP1.5V", "JP2")) + surge, "tran 1u 100u 0 1u", "v(line) v(pull)"
+    )
     yield Check("line at a surge of 60 V over 50 ohm", found_surge["v(line)"].max(), "V", 18, 30)
     yield Check("5 V rail's pull-up then", found_surge["v(pull)"].max(), "V", 0, 6)
 

@@ -220,6 +220,14 @@ JUMPER = PartType(
     ("DIP switch", "a soldered wire"),
     Rating(volts=50, amps=1),
 )
+SELECTOR = PartType(
+    Kind.JUMPER,
+    "three pins around one, and one cap",
+    "pin strip 3 and a pin beside its middle",
+    (Pin("5V", "1"), Pin("8V", "2"), Pin("12V", "3"), Pin("middle", "4")),
+    ("rotary switch, one pole, three ways", "a soldered wire"),
+    Rating(volts=50, amps=1),
+)
 LINK = PartType(
     Kind.LINK, "link", "wire", TWO, ("copper wire 0.5 mm2", "zero-ohm resistor, 1 W"), Rating()
 )

@@ -4,7 +4,8 @@ SPDX-License-Identifier: CERN-OHL-P-2.0
 
 Q2 takes Q1's base current away once 30 mA flow through R3: a short to the supply heats Q1 by
 less than it bears, for as long as one likes, and the edge stays soft enough not to ring on a
-cable. The pin high pulls the line low.
+cable. The pin high pulls the line low. The rails' pins stand around the middle one of JP1, so that
+a second cap finds no place: two rails joined would put 12 V on what bears 5.
 """
 
 from __future__ import annotations
@@ -13,8 +14,8 @@ from circuit.circuit import GROUND, Circuit
 from circuit.parts import Role
 from stages import catalogue as of
 
-RAIL_JUMPERS = {5: "JP1", 8: "JP2", 12: "JP3"}
-PULL_UP_JUMPERS = {1000: "JP4", 4700: "JP5"}
+RAIL_JUMPERS = {5: "JP1.5V", 8: "JP1.8V", 12: "JP1.12V"}
+PULL_UP_JUMPERS = {1000: "JP2", 4700: "JP3"}
 
 
 def hall() -> Circuit:
@@ -36,8 +37,7 @@ def hall() -> Circuit:
     c.add("R4", of.resistor("1k", 0.5), "STRONG", "PULL", why="strong pull-up")
     c.add("R5", of.resistor("4.7k"), "WEAK", "PULL", why="weak pull-up")
     c.add("D2", of.SCHOTTKY, A="PULL", K="LINE", why="nothing flows back into the rail")
-    for rail, ref in RAIL_JUMPERS.items():
-        c.add(ref, of.JUMPER, f"+{rail}V", "RAIL", why=f"pull-up to {rail} V; only one of three")
-    c.add("JP4", of.JUMPER, "RAIL", "STRONG", why="1k pull-up in")
-    c.add("JP5", of.JUMPER, "RAIL", "WEAK", why="4.7k pull-up in")
+    c.add("JP1", of.SELECTOR, "+5V", "+8V", "+12V", "RAIL", why="the pull-up's rail")
+    c.add("JP2", of.JUMPER, "RAIL", "STRONG", why="1k pull-up in")
+    c.add("JP3", of.JUMPER, "RAIL", "WEAK", why="4.7k pull-up in")
     return c
