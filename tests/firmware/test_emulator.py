@@ -39,10 +39,12 @@ PLANTED = {
 
 @pytest.mark.slow
 @pytest.mark.parametrize("fault", list(PLANTED))
-def test_planted_faults_are_found(tmp_path: Path, fault: str) -> None:
+def test_planted_faults_are_found(tmp_path: Path, built: Path, fault: str) -> None:
+    """Made from the objects of the sound image, all but those that the fault is in."""
     file, right, wrong, finding = PLANTED[fault]
     folder = tmp_path / "firmware"
     shutil.copytree(FIRMWARE, folder)
+    shutil.copytree(built, folder / "build", dirs_exist_ok=True)
     text = (folder / file).read_text(encoding="utf-8")
     assert text.count(right) == 1
     (folder / file).write_text(text.replace(right, wrong), encoding="utf-8")

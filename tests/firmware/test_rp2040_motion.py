@@ -150,4 +150,4 @@ def test_highest_rate_that_holds(emulator: Callable[..., Emulator]) -> None:
 
 
 def rates() -> Iterator[int]:
-    yield from range(250_000, 1_000_001, 50_000)
+    yield from range(300_000, 1_000_001, 50_000)
