@@ -3,6 +3,7 @@
 import json
 
 from edgewheel.report.read import read_report
+from qualify_suite import play
 from records import bench_file, made_by
 
 PLAN = """\
@@ -46,6 +47,6 @@ def test_a_bench_file_of_another_folder_is_found_among_the_copies(tmp_path):
     bench_file(tmp_path)
     plan = tmp_path / "plans" / "plan.yaml"
     plan.write_text(PLAN.replace("bench: fan.yaml", "bench: ../fan.yaml"))
-    run = made_by(tmp_path, "qualify", str(plan))
+    run = play(plan, tmp_path / "runs").folder
     kinds = [one["kind"] for one in read_report(run).tests[0].evidence()]
     assert kinds == ["threshold", "waveform", "words"]
