@@ -217,7 +217,9 @@ class Shrink:
         self._stretch = Stretch(begin_s, high)
 
     def _begin_later(self) -> Generator[Trial, TrialRow, None]:
-        """Halve the begin up to the latest that fails."""
+        """Halve the begin up to the latest that fails, unless cams are timed from the first."""
+        if self.plan.signal.motion.cams:
+            return
         low, high, end_s = self._stretch.begin_s, self._stretch.end_s, self._stretch.end_s
         while high - low > self._tolerance(end_s - low):
             middle = _on_grain((low + high) / 2)

@@ -59,10 +59,12 @@ def moved_flips(flips: Sequence[Flip], stretch: Stretch) -> tuple[Flip, ...]:
 def trimmed(motion: Motion, stretch: Stretch) -> Motion:
     """The motion within a stretch, the crank beginning where it would be by then.
 
-    Under a ripple that angle is rounded to a millionth of a degree, so that it can be written.
+    Under a ripple that angle is rounded to a millionth of a degree, so that it can be written. Cams
+    that are timed keep the time of the whole motion, so such a stretch must begin where that does.
     """
     if stretch.begin_s == 0:
-        return Motion(_segments(motion, stretch), motion.start_deg)
+        return Motion(_segments(motion, stretch), motion.start_deg, motion.cams)
+    assert not motion.cams
     placed = motion[motion.index_at(stretch.begin_s)]
     mean_deg = placed.begin_mean_deg + placed.segment.mean_deg_at(stretch.begin_s - placed.begin_s)
     angle = true_angle(mean_deg, placed.segment.ripple) % CYCLE_DEG

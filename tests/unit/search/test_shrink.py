@@ -204,6 +204,29 @@ def test_the_run_folder_is_enough(tmp_path):
     assert len(shrunk(folder).result.flips) == 1
 
 
+CAMS = (
+    "{cams: {cam: {moves: [{at: 0.2, to: 20}], rate: 200}}, segments: [{hold: 3000, seconds: 1}]}"
+)
+GAS = (
+    "{ripple: {engine: {bore_mm: 80, stroke_mm: 80, rod_mm: 140, compression_ratio: 10, "
+    "cylinders: 4, firing_order: [1, 3, 4, 2], first_tdc: 84, inertia_kg_m2: 0.2}}, "
+    "segments: [{ramp: 3000, from: 1500, rate: 3000}, {hold: 3000, seconds: 0.6}]}"
+)
+
+
+@pytest.mark.parametrize("motion", [CAMS, GAS], ids=["timed cam", "ripple of gas forces"])
+def test_cam_timing_and_a_computed_ripple_stay_in_what_is_left(tmp_path, motion):
+    folder = run(bench(tmp_path, PLANTED, motion=motion))
+    whole = load_plan(folder / "fan.yaml").signal.motion
+    shrink = shrunk(folder)
+    (folder / "shrunk.yaml").write_text(cause_text(shrink.plan, shrink.result, folder))
+    assert "cannot be written" not in (folder / "shrunk.yaml").read_text()
+    left = load_plan(folder / "shrunk.yaml").signal.motion
+    assert left.cams == whole.cams
+    assert left[len(left) - 1].segment.ripple == whole[len(whole) - 1].segment.ripple
+    assert left.end_s < whole.end_s
+
+
 def test_the_command_says_what_it_found_and_where(planted, capsys):
     assert main(["shrink", str(planted), "--json"]) == 0
     said = capsys.readouterr()
