@@ -134,13 +134,14 @@ class Endless(Job):
 def test_a_search_has_the_bench_until_f8_stops_it(tmp_path):
     async def scenario():
         async with console((120, 40), runs=tmp_path) as (app, pilot):
-            await pilot.press("f3")
+            await pilot.press("h", "f3")
             await pilot.pause()
             app.begin(Endless())
             await pilot.press("f5")
             app.look()
             await pilot.pause()
             assert "▶ A SEARCH TURNS IT" in text(app) and "Endless 50%" in text(app)
+            assert "faults bounce HELD" in text(app) and "not on the pins" not in text(app)
             assert [order[0] for order in app.desk.player.orders].count("start") == 0
             await press(app, pilot, "f8")
             return text(app)
