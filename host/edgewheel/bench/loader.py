@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
@@ -32,7 +33,6 @@ from edgewheel.bench.wording import read_limits, read_signals
 from edgewheel.controller.sim.reading import read_settings
 from edgewheel.errors import UsageError
 from edgewheel.fault.loader import read_faults
-from edgewheel.fault.model import Fault
 from edgewheel.fault.signal import signal_of
 from edgewheel.motion.loader import read_motion, speed_tables
 from edgewheel.motion.motion import Motion
@@ -54,11 +54,7 @@ def load_plan(path: Path) -> Plan:
 
 def read_plan(document: Node, path: Path) -> Plan:
     """The plan in a bench file's tree, whose other files are found from the folder of `path`."""
-    section = document.section()
-    _refuse_others(section)
-    form = section.required("format")
-    if form.integer() != 1:
-        raise form.refuse(f"format {form.content} is not known", "Write 'format: 1'.")
+    section = _bench_section(document)
     name = section.required("name").text()
     wheel_file = _wheel_file(path, section.required("wheel"))
     wheel = find(wheel_file)
@@ -66,9 +62,8 @@ def read_plan(document: Node, path: Path) -> Plan:
     tracks = tuple(track.name for track in wheel.tracks)
     stage = read_stage(section.optional("stage"), tracks, sensors)
     faults_node = section.optional("faults")
-    faults: dict[str, Fault] = {}
-    if faults_node is not None:
-        faults = read_faults(faults_node, wheel, sensors, voltage_tracks(wheel, stage))
+    voltages = voltage_tracks(wheel, stage)
+    faults = read_faults(faults_node, wheel, sensors, voltages) if faults_node else {}
     controller, controller_files = _read_controller(section.required("controller"), path)
     signals = section.optional("signals")
     defaults = default_signals(controller)
@@ -80,10 +75,7 @@ def read_plan(document: Node, path: Path) -> Plan:
     seed_number = seed.integer(0, LARGEST_SEED) if seed else 0
     motion, motion_files = _read_motion(section.optional("motion"), path)
     capture = section.optional("capture")
-    inputs: Inputs = ((path.name, read_text(path)),)
-    inputs = with_copies_of(inputs, WHEEL, [wheel_file])
-    inputs = with_copies_of(inputs, CONTROLLER, controller_files)
-    inputs = with_copies_of(inputs, MOTION, motion_files)
+    named = ((WHEEL, (wheel_file,)), (CONTROLLER, controller_files), (MOTION, motion_files))
     plan = Plan(
         name,
         wheel,
@@ -96,24 +88,35 @@ def read_plan(document: Node, path: Path) -> Plan:
         seed_number,
         _read_sweep(sweep) if sweep else None,
         document,
-        inputs,
+        _inputs(path, named),
         feed,
     )
     section.finish()
     return _replaying(plan, capture, path) if capture else plan
 
 
-def _refuse_others(section: Section) -> None:
-    """Refuse the files that are given in a bench file's place. Raises FileError."""
-    if "wheel" in section.nodes:
-        return
-    file = section.node.place.file
-    if "tracks" in section.nodes:
+def _bench_section(document: Node) -> Section:
+    """A bench file's section, its format read; refuses the files that are given in its place."""
+    section, file = document.section(), document.place.file
+    has_wheel = "wheel" in section.nodes
+    if "tracks" in section.nodes and not has_wheel:
         remedy = f"Write one that names it: 'wheel: {file}', and its 'controller:'."
-        raise section.node.refuse("this is a wheel, no bench file", remedy)
-    if "tests" in section.nodes:
+        raise document.refuse("this is a wheel, no bench file", remedy)
+    if "tests" in section.nodes and not has_wheel:
         remedy = f"Play it with 'edgewheel qualify {file}', or name the bench file in it."
-        raise section.node.refuse("this is a plan of tests, no bench file", remedy)
+        raise document.refuse("this is a plan of tests, no bench file", remedy)
+    form = section.required("format")
+    if form.integer() != 1:
+        raise form.refuse(f"format {form.content} is not known", "Write 'format: 1'.")
+    return section
+
+
+def _inputs(path: Path, named: Iterable[tuple[str, Iterable[Path]]]) -> Inputs:
+    """Copies of the bench file and of the files that it names under some keys."""
+    inputs: Inputs = ((path.name, read_text(path)),)
+    for role, files in named:
+        inputs = with_copies_of(inputs, role, files)
+    return inputs
 
 
 def _replaying(plan: Plan, capture: Node, path: Path) -> Plan:
