@@ -67,8 +67,7 @@ def read_plan(document: Node, path: Path) -> Plan:
     controller, controller_files = _read_controller(section.required("controller"), path)
     signals = section.optional("signals")
     defaults = default_signals(controller)
-    limits = section.optional("limits")
-    sweep = section.optional("sweep")
+    limits = read_limits(section.optional("limits"))
     seed = section.optional("seed")
     feed_node = section.optional("feed")
     feed = read_feed(feed_node, len(tracks)) if feed_node else None
@@ -84,9 +83,9 @@ def read_plan(document: Node, path: Path) -> Plan:
         controller,
         stage,
         read_signals(signals, defaults, wheel) if signals else defaults,
-        replace(read_limits(limits), from_s=float(feed.ready_s) if feed else 0.0),
+        replace(limits, from_s=float(feed.ready_s) if feed else 0.0),
         seed_number,
-        _read_sweep(sweep) if sweep else None,
+        _read_sweep(section.optional("sweep")),
         document,
         _inputs(path, named),
         feed,
@@ -206,7 +205,9 @@ def _read_motion(node: Node | None, path: Path) -> tuple[Motion, tuple[Path, ...
     return read_motion(motion, file.parent), (file, *speed_tables(motion, file.parent))
 
 
-def _read_sweep(node: Node) -> Staircase:
+def _read_sweep(node: Node | None) -> Staircase | None:
+    if node is None:
+        return None
     section = node.section()
     low = section.required("from").number(above=0, maximum=HIGHEST_RPM)
     high_node = section.required("to")
