@@ -158,10 +158,11 @@ def turning_console(folder, planted=""):
         yield board, process, person
 
 
-def test_a_signal_parks_the_board_at_once_and_is_the_exit_code(tmp_path):
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_a_signal_parks_the_board_at_once_and_is_the_exit_code(number, tmp_path):
     with turning_console(tmp_path) as (board, process, _):
-        process.send_signal(signal.SIGTERM)
-        assert process.wait(10) == 128 + signal.SIGTERM
+        process.send_signal(number)
+        assert process.wait(10) == 128 + number
         wait_for(lambda: board._run.state == State.IDLE, 2)
         assert list(tmp_path.glob("runs/*/summary.json"))
 

@@ -63,7 +63,7 @@ def _runs_page() -> Screen[None]:
 class ConsoleApp(App[None]):
     """The console on one desk, which is made behind the first page: keys wait for it.
 
-    `paced` is off in tests, which look by hand.
+    `paced` is off in tests, which look by hand and keep their signals.
     """
 
     TITLE = "edgewheel"
@@ -107,14 +107,15 @@ class ConsoleApp(App[None]):
 
     def on_mount(self) -> None:
         self.set_keymap(dict(self._settings.keys))
-        self._signals.catch()
         self.app_resume_signal.subscribe(self, self._draw_all)
         if self._paced:
+            self._signals.catch()
             self._looks = self.set_interval(1 / TICKS_PER_S, self.look)
         self.call_after_refresh(self._open)
 
     def on_unmount(self) -> None:
-        self._signals.release()
+        if self._paced:
+            self._signals.release()
 
     @work(thread=True, group="desk")
     def _open(self) -> None:

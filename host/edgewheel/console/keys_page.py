@@ -21,8 +21,8 @@ when and why it last did; and which faults are on the pins. Every state is a wor
 colours may be switched off (`NO_COLOR=1`). Everything that the console does, the command line does
 too, line by line: that is the way for a screen reader.
 
-Whoever ends the console parks the outputs: ctrl+q, SIGTERM, SIGHUP, a closed terminal, even one
-that takes no more characters. After a SIGKILL the board itself misses its host and parks. Exit
+Whoever ends the console parks the outputs: ctrl+q, SIGTERM, SIGHUP, SIGINT, a closed terminal, even
+one that takes no more characters. After a SIGKILL the board itself misses its host and parks. Exit
 codes: 0, 128 and the number of the signal, 5 for a mistake in edgewheel, 2 for a file that cannot
 be used. After a mistake of ours one sentence says what it was and which file has its details, in
 edgewheel's folder of your logs (on Linux `~/.local/state/edgewheel/log`).

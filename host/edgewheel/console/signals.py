@@ -14,7 +14,7 @@ from collections.abc import Callable
 from types import FrameType
 from typing import Any
 
-ENDS = (signal.SIGTERM, signal.SIGHUP)
+ENDS = (signal.SIGTERM, signal.SIGHUP, signal.SIGINT)
 
 
 class Signals:
