@@ -280,6 +280,12 @@ def parse(text: str, file: str) -> Node:
     return _tree(root, file, "")
 
 
+def document_text(document: Node) -> str:
+    """A file's text, a line for each key, which reads back as the same."""
+    nodes = document.section().nodes
+    return "".join(f"{_word(key)}: {flow(node)}\n" for key, node in nodes.items())
+
+
 def flow(node: Node) -> str:
     """A value on one line of YAML, which reads back as the same."""
     if isinstance(node.content, dict):

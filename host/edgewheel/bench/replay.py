@@ -20,7 +20,7 @@ from edgewheel.fault.model import EdgeFault
 from edgewheel.fault.signal import sound_signal
 from edgewheel.learn.known_wheel import KnownMotion, known_motion
 from edgewheel.motion.motion import Motion
-from edgewheel.yamlfile import Node, flow, parse
+from edgewheel.yamlfile import Node, document_text, parse
 
 MOST_COPIED = 500_000
 """Edges of a capture that go into the run folder."""
@@ -94,7 +94,7 @@ def _replaying_text(document: Node, name: str, capture: Capture, speed: Fraction
     played = {"file": file, "speed": str(speed)}
     inner = {key: replace(document, content=value) for key, value in played.items()}
     nodes["capture"] = replace(document, content=inner)
-    return "".join(f"{key}: {flow(node)}\n" for key, node in nodes.items())
+    return document_text(replace(document, content=nodes))
 
 
 def what_is_missing(plan: Plan) -> list[str]:

@@ -12,7 +12,7 @@ from edgewheel.bench.loader import read_plan
 from edgewheel.bench.plan import Plan
 from edgewheel.errors import Place, UsageError
 from edgewheel.pytest_plugin.choices import SIMULATED, Choices
-from edgewheel.yamlfile import Node, flow, load
+from edgewheel.yamlfile import Node, document_text, load
 
 MARKER = "edgewheel"
 
@@ -68,8 +68,7 @@ def plan_with(document: Node, file: Path, values: Mapping[str, str]) -> Plan:
     for address, text in values.items():
         document = document.with_value(address, text)
     plan = read_plan(document, file)
-    lines = [f"{key}: {flow(node)}" for key, node in document.section().nodes.items()]
-    played = (file.name, "\n".join(lines) + "\n")
+    played = (file.name, document_text(document))
     return replace(plan, inputs=(played, *plan.inputs[1:]))
 
 

@@ -19,6 +19,7 @@ from edgewheel.search.qualify.plan import QualifyPlan
 from edgewheel.search.qualify.playing import Player
 from edgewheel.search.qualify.qualification import Qualification
 from edgewheel.search.qualify.reading import load_qualify, only
+from edgewheel.yamlfile import Node, document_text, parse
 
 
 class Suite:
@@ -27,10 +28,8 @@ class Suite:
     def __init__(
         self, file: Path, bench_file: Path, plan: Plan, names: tuple[str, ...], seed: str
     ) -> None:
-        suite = load_qualify(file)
-        self._plan = _on_bench(suite, bench_file, plan)
-        if seed:
-            self._plan = replace(self._plan, seed=plan.seed)
+        suite = _on_bench(load_qualify(file), bench_file, plan)
+        self._plan = _seeded(suite, plan.seed) if seed else suite
         self._tests = only(self._plan, list(names)) if names else self._plan.tests
         self.folder: Path | None = None
         self.grade = Grade.PASSED
@@ -43,7 +42,8 @@ class Suite:
         before = read_release(against, self._tests) if against is not None else None
         with Player(self._plan, runs) as player:
             self.folder = player.folder
-            suite = Qualification(player, self._tests, str(self._plan.file))
+            copy = player.folder / self._plan.inputs[-1][0]
+            suite = Qualification(player, self._tests, str(copy))
             for outcome in _outcomes(suite):
                 with subtests.test(outcome.name):
                     _judge(outcome)
@@ -78,3 +78,12 @@ def _on_bench(suite: QualifyPlan, bench_file: Path, plan: Plan) -> QualifyPlan:
         )
     inputs = with_copies_of(plan.inputs, "plan", [suite.file])
     return replace(suite, bench=bench_of(own, plan), inputs=inputs)
+
+
+def _seeded(suite: QualifyPlan, seed: int) -> QualifyPlan:
+    """The suite with another seed, in the copy of its file, too."""
+    *others, (name, text) = suite.inputs
+    document = parse(text, name)
+    nodes = {**document.section().nodes, "seed": Node(document.place, str(seed))}
+    played = name, document_text(replace(document, content=nodes))
+    return replace(suite, seed=seed, inputs=(*others, played))

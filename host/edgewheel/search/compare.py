@@ -10,7 +10,7 @@ from edgewheel.bench.events import Progress
 from edgewheel.bench.loader import read_plan
 from edgewheel.bench.plan import Plan
 from edgewheel.search.sweep import PointResult, Sweep, SweepResult
-from edgewheel.yamlfile import Node, flow
+from edgewheel.yamlfile import Node, document_text
 
 
 @dataclass(frozen=True)
@@ -76,5 +76,4 @@ class Comparison:
 
 def _text(document: Node, change: Change) -> str:
     """The bench file as it was changed, for the record: what it holds must be what was played."""
-    lines = [f"{key}: {flow(node)}" for key, node in document.section().nodes.items()]
-    return "\n".join([f"# Changed: {change.meaning}.", *lines]) + "\n"
+    return f"# Changed: {change.meaning}.\n{document_text(document)}"

@@ -1,5 +1,7 @@
 """The pytest plugin in pytest itself: what fails, what errs, what is skipped, what is noted."""
 
+import json
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -10,6 +12,7 @@ import pytest
 
 from edgewheel.pytest_plugin import playing  # pytester lets nobody import numpy anew
 from edgewheel.pytest_plugin.choices import OPTIONS
+from edgewheel.search.qualify.reading import load_qualify
 from edgewheel.search.recorded import RecordedRun
 
 pytest_plugins = ["pytester"]
@@ -269,6 +272,22 @@ def test_a_suite_is_a_subtest_a_test_and_held_against_the_last_release(repositor
     (repository.path / "fan.yaml").write_text(bench.replace("cost_us: 4", "cost_us: 900"))
     result = repository.runpytest(f"--edgewheel-against={before}")
     result.stdout.fnmatch_lines(["*SUBFAILED?highest?*", "*SUBFAILED?highest against *"])
+
+
+def test_a_suite_is_repeated_from_its_record_as_it_was_played(repository):
+    """With the values and the seed that pytest was given, which stand in no file of its own."""
+    (repository.path / "release.yaml").write_text(SUITE)
+    repository.makepyfile(
+        "def test_it(bench):\n"
+        "    bench.set('limits.silence_ms', 400).qualify('release.yaml', 'highest')\n"
+    )
+    repository.runpytest("--edgewheel-runs=kept", "--edgewheel-seed=12")
+    (folder,) = (repository.path / "kept").glob("*-release")
+    summary = json.loads((folder / "summary.json").read_text())
+    program, command, file, *only = shlex.split(summary["tests"][0]["repeat"])
+    assert (program, command, only) == ("edgewheel", "qualify", ["--only", "highest"])
+    plan = load_qualify(Path(file))
+    assert (plan.seed, plan.bench.plan.limits.silence_ms) == (12, 400)
 
 
 def test_a_suite_for_another_bench_is_refused(repository):
