@@ -22,8 +22,8 @@ from edgewheel.edges.table import EdgeChunk, EdgeHeader, join
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.motion.segment import hold, ramp
-from edgewheel.wheel.library import find
 from edgewheel.wheel.model import Wheel
+from library_wheels import library_levels
 
 F = Fraction
 
@@ -60,13 +60,10 @@ limits: {sync_within_s: 1}
 """
 """A bench file on which captures of its wheel are played."""
 
-library_wheel = lru_cache(find)
-"""A wheel of the library, read once."""
-
 
 def table(name: str, motion: str, tick_hz: int = 1_000_000) -> tuple[EdgeHeader, EdgeChunk]:
     """The edge table of a library wheel under one of the motions."""
-    compiler = EdgeCompiler(wheel_levels(library_wheel(name)), MOTIONS[motion], tick_hz)
+    compiler = EdgeCompiler(library_levels(name), MOTIONS[motion], tick_hz)
     return compiler.header(), join(*compiler.chunks())
 
 

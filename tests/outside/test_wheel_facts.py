@@ -18,6 +18,7 @@ from edgewheel.wheel.model import Track, Wheel
 from edgewheel.wheel.pins import edge_periods, pin_edges, reads_level
 from edgewheel.wheel.ratios import period_ratios
 from edgewheel.wheel.safe import safe_edge
+from library_wheels import entries
 
 SIXTY = library.find("60-minus-2-half-moon-cam")
 CRANK = SIXTY.track("crank")
@@ -108,7 +109,7 @@ def autocorrelation(levels: np.ndarray) -> np.ndarray:
     return np.fft.irfft(spectrum * spectrum.conj(), len(levels)) / len(levels)
 
 
-WITH_LEVELS = [e for e in library.listing() if all(map(reads_level, e.wheel.tracks))]
+WITH_LEVELS = [e for e in entries() if all(map(reads_level, e.wheel.tracks))]
 """A VR or direction sensor has no level to sample."""
 
 

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from edgewheel.board.run import SimSettings
-from edgewheel.edges.levels import wheel_levels
 from edgewheel.edges.stage import OutputStage
 from edgewheel.edges.table import EdgeChunk, join
 from edgewheel.fault.pipeline import Pipeline, SignalPlan
@@ -17,7 +16,8 @@ from edgewheel.link.sim_link import LinkFaults
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.motion.segment import hold, ramp
-from edgewheel.wheel.library import find, names
+from edgewheel.wheel.library import names
+from library_wheels import library_levels
 from sim_bench import Bench
 
 HZ = 125_000_000
@@ -50,7 +50,7 @@ def played(pipeline: Pipeline, stage: OutputStage, **link) -> tuple[Bench, RunEn
 @pytest.mark.parametrize("motion", MOTIONS)
 @pytest.mark.parametrize("wheel", names())
 def test_every_wheel_is_played_to_the_tick_over_a_bad_link(wheel, motion):
-    levels = wheel_levels(find(wheel))
+    levels = library_levels(wheel)
     pipeline = Pipeline(SignalPlan(levels, Motion(MOTIONS[motion])), HZ)
     stage = OutputStage.straight(len(levels.tracks))
     faults = LinkFaults() if motion == "hold" else BAD_LINK
@@ -68,7 +68,7 @@ def test_every_wheel_is_played_to_the_tick_over_a_bad_link(wheel, motion):
 
 
 def test_through_an_inverting_slow_stage_the_connector_sees_the_edge_table():
-    levels = wheel_levels(find("60-minus-2-half-moon-cam"))
+    levels = library_levels("60-minus-2-half-moon-cam")
     pipeline = Pipeline(SignalPlan(levels, Motion(MOTIONS["up and back"])), HZ)
     stage = OutputStage((True, False), (900, 40), (100, 2500))
     bench, ended, lead = played(pipeline, stage)

@@ -8,6 +8,7 @@ import pytest
 
 from edgewheel.cli.main import main
 from edgewheel.wheel import library
+from library_wheels import entries
 
 
 def output(capsys, *words: str, code: int = 0) -> str:
@@ -21,7 +22,7 @@ def test_wheels_lists_every_wheel_under_its_group(capsys):
     lines = output(capsys, "wheels").splitlines()
     assert [line.rstrip(":") for line in lines if not line.startswith(" ")] == list(library.GROUPS)
     assert [line.split()[0] for line in lines if line.startswith(" ")] == [
-        entry.stem for entry in library.listing()
+        entry.stem for entry in entries()
     ]
 
 
@@ -68,7 +69,7 @@ def test_check_says_when_only_the_tolerance_hides_the_position(capsys, tmp_path)
 
 @pytest.mark.parametrize("group", library.GROUPS)
 def test_check_speaks_of_every_kind_in_words_and_in_json(capsys, group: str):
-    name = next(entry.stem for entry in library.listing() if entry.wheel.group == group)
+    name = next(entry.stem for entry in entries() if entry.wheel.group == group)
     assert output(capsys, "check", name).startswith(library.find(name).name)
     found = json.loads(output(capsys, "check", name, "--json", "--input-limit-us", "5"))
     assert len(found["sure_after"]) == 6

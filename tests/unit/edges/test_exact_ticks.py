@@ -8,14 +8,14 @@ import pytest
 from mpmath import mpf
 
 from edgewheel.edges.compile import EdgeCompiler
-from edgewheel.edges.levels import LevelTable, wheel_levels
+from edgewheel.edges.levels import LevelTable
 from edgewheel.edges.table import EdgeChunk, join
 from edgewheel.motion.gas import gas_ripple
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.motion.segment import hold, ramp
 from edgewheel.motion.series import SeriesRipple
-from edgewheel.wheel.library import find, names
+from edgewheel.wheel.library import names
 from engines import four
 from ideal import (
     precise,
@@ -24,6 +24,7 @@ from ideal import (
     rational_ticks,
     rippled_mean_angle,
 )
+from library_wheels import library_levels
 
 SPEEDS = [Fraction(text) for text in ("20", "33.3", "250", "3000.7", "6000", "20000")]
 CLOCKS = [16_000_000, 125_000_000]
@@ -40,7 +41,7 @@ def compiled(levels: LevelTable, motion: Motion, tick_hz: int, begin_s: int = 0)
 
 @pytest.mark.parametrize("wheel", WHEELS)
 def test_steady_ticks_are_those_of_rational_arithmetic(wheel):
-    levels = wheel_levels(find(wheel))
+    levels = library_levels(wheel)
     for rpm in SPEEDS:
         for tick_hz in CLOCKS:
             motion = Motion([hold(rpm, turns=Fraction(6))])
@@ -50,7 +51,7 @@ def test_steady_ticks_are_those_of_rational_arithmetic(wheel):
 
 @pytest.mark.parametrize("wheel", WHEELS)
 def test_steady_ticks_after_a_day_are_those_of_rational_arithmetic(wheel):
-    levels = wheel_levels(find(wheel))
+    levels = library_levels(wheel)
     for rpm in SPEEDS:
         for tick_hz in CLOCKS:
             motion = Motion([hold(rpm, seconds=Fraction(DAY_S) + 1440 / (6 * rpm))])
@@ -64,7 +65,7 @@ def test_steady_ticks_after_a_day_are_those_of_rational_arithmetic(wheel):
 
 
 def test_a_tie_goes_to_the_even_tick():
-    levels = wheel_levels(find("4-even-cam"))
+    levels = library_levels("4-even-cam")
     motion = Motion([hold(Fraction(1000), turns=Fraction(4))])
     for tick_hz in range(1, 400):
         expected = rational_ticks(levels, Fraction(1000), tick_hz, range(2))
@@ -92,7 +93,7 @@ def ramps() -> dict[str, Motion]:
 @pytest.mark.parametrize("name", ramps())
 @pytest.mark.parametrize("tick_hz", CLOCKS)
 def test_ramps_are_within_half_a_tick(name, tick_hz):
-    levels = wheel_levels(find("60-minus-2-half-moon-cam"))
+    levels = library_levels("60-minus-2-half-moon-cam")
     motion = ramps()[name]
     found = compiled(levels, motion, tick_hz).ticks.tolist()
     assert found
@@ -101,7 +102,7 @@ def test_ramps_are_within_half_a_tick(name, tick_hz):
 
 @pytest.mark.parametrize("tick_hz", CLOCKS)
 def test_a_ramp_after_a_day_is_within_half_a_tick(tick_hz):
-    levels = wheel_levels(find("60-minus-2-half-moon-cam"))
+    levels = library_levels("60-minus-2-half-moon-cam")
     motion = Motion(
         [
             hold(Fraction("3000.7"), seconds=Fraction(DAY_S)),
@@ -120,7 +121,7 @@ def test_a_ramp_after_a_day_is_within_half_a_tick(tick_hz):
 @pytest.mark.parametrize("per_turn", [Fraction(1, 2), Fraction(2), Fraction(3)])
 @pytest.mark.parametrize("tick_hz", CLOCKS)
 def test_ripple_is_within_half_a_tick(per_turn, tick_hz):
-    levels = wheel_levels(find("60-minus-2-half-moon-cam"))
+    levels = library_levels("60-minus-2-half-moon-cam")
     depth, at = Fraction(3, 10), Fraction(84)
     ripple = CompressionRipple(depth, per_turn, at)
     motion = Motion(
@@ -146,7 +147,7 @@ WEAK = gas_ripple(four(losses=((3, Fraction("0.4")),)), Fraction(180))
 @pytest.mark.parametrize("ripple", [GAS, WEAK], ids=["sound", "weak"])
 @pytest.mark.parametrize("tick_hz", CLOCKS)
 def test_ripple_from_gas_forces_is_within_half_a_tick(ripple, tick_hz):
-    levels = wheel_levels(find("60-minus-2-half-moon-cam"))
+    levels = library_levels("60-minus-2-half-moon-cam")
     motion = Motion(
         [
             hold(Fraction("200.3"), turns=Fraction(3), ripple=ripple),
@@ -158,7 +159,7 @@ def test_ripple_from_gas_forces_is_within_half_a_tick(ripple, tick_hz):
 
 @pytest.mark.parametrize("tick_hz", CLOCKS)
 def test_ripple_from_gas_forces_after_a_day_is_within_half_a_tick(tick_hz):
-    levels = wheel_levels(find("60-minus-2-half-moon-cam"))
+    levels = library_levels("60-minus-2-half-moon-cam")
     motion = Motion([hold(Fraction("203.7"), seconds=Fraction(DAY_S + 2), ripple=WEAK)])
     found = compiled(levels, motion, tick_hz, DAY_S)
     assert_rippled(levels, motion, found, WEAK, tick_hz, DAY_S)
@@ -166,7 +167,7 @@ def test_ripple_from_gas_forces_after_a_day_is_within_half_a_tick(tick_hz):
 
 @pytest.mark.parametrize("wheel", WHEELS)
 def test_every_wheel_under_gas_forces_is_within_half_a_tick(wheel):
-    levels = replace(wheel_levels(find(wheel)), pulses=())
+    levels = replace(library_levels(wheel), pulses=())
     motion = Motion([hold(Fraction(190), turns=Fraction(4), ripple=WEAK)])
     found = compiled(levels, motion, 125_000_000)
     assert_rippled(levels, motion, found, WEAK, 125_000_000, every=1 + len(levels) // 8)

@@ -11,7 +11,6 @@ import pytest
 from captures import (
     MOTIONS,
     capture_of,
-    library_wheel,
     off_deg,
     pattern,
     save_vcd,
@@ -23,6 +22,7 @@ from edgewheel.learn.learn import Learned, learn
 from edgewheel.learn.ripple import FEW
 from edgewheel.wheel.library import names
 from edgewheel.wheel.model import Wheel
+from library_wheels import library_wheel
 
 SAMPLE = (
     "60-minus-2-half-moon-cam",

@@ -6,7 +6,6 @@ import pytest
 from captures import (
     MOTIONS,
     busiest,
-    library_wheel,
     off_deg,
     one_edge_off_deg,
     save_periods,
@@ -18,6 +17,7 @@ from edgewheel.errors import FileError
 from edgewheel.learn.learn import learn
 from edgewheel.learn.ripple import FEW
 from edgewheel.wheel.library import names
+from library_wheels import library_wheel
 
 
 @pytest.mark.parametrize("motion", ["up", "cranking"])

@@ -17,7 +17,8 @@ from edgewheel.search.sheet.page import page
 from edgewheel.search.sheet.proof import FoundLimit, Shown, read_runs, with_runs
 from edgewheel.search.sweep import Sweep
 from edgewheel.search.trial import judge
-from edgewheel.wheel.library import find, names
+from edgewheel.wheel.library import names
+from library_wheels import library_wheel
 from planted_timing import two_widths
 
 DEMO = Path(__file__).parents[3] / "host/edgewheel/examples/frost-fan.yaml"
@@ -193,7 +194,7 @@ def test_a_bounce_longer_than_a_tooth_has_no_blanking(tmp_path):
 @pytest.mark.parametrize("name", names())
 def test_every_wheel_of_the_library_has_its_page(name):
     few_turns = ("a few turns", Motion([hold(600, turns=4)]))
-    text = page(sheet_of(wheel_subject(find(name), few_turns)))
+    text = page(sheet_of(wheel_subject(library_wheel(name), few_turns)))
     lines = text.splitlines()
     assert max(map(len, lines)) <= 80
     assert len(lines) < 66

@@ -1,8 +1,8 @@
 from fractions import Fraction
 
-from edgewheel.wheel import library
 from edgewheel.wheel.angles import angle_table
 from edgewheel.wheel.loader import parse_wheel
+from library_wheels import entries
 
 
 def wheel(tracks: str, period: int = 720):
@@ -54,7 +54,7 @@ def test_sevenths_stay_exact():
 
 
 def test_every_library_wheel_alternates_on_every_track():
-    for entry in library.listing():
+    for entry in entries():
         table = angle_table(entry.wheel)
         assert list(table.angles) == sorted(table.angles)
         assert table.angles[0] >= 0 and table.angles[-1] < table.period

@@ -8,6 +8,7 @@ from edgewheel.wheel.certainty import DECODERS, Decoder, Wait, certainty
 from edgewheel.wheel.loader import parse_wheel
 from edgewheel.wheel.model import DirectionPulse, Sensor, Tooth, Track, Wheel
 from every_start import TryEverything
+from library_wheels import entries
 
 TOLERANCE = Fraction(1, 4)
 
@@ -31,7 +32,7 @@ def agrees_with_trying_everything(wheel: Wheel, decoder: Decoder, tolerance: Fra
     assert measure(found.phase) == slow.longest(slow.phase)
 
 
-@pytest.mark.parametrize("wheel", [pytest.param(e.wheel, id=e.stem) for e in library.listing()])
+@pytest.mark.parametrize("wheel", [pytest.param(e.wheel, id=e.stem) for e in entries()])
 @pytest.mark.parametrize("decoder", DECODERS, ids=str)
 def test_library_wheel_agrees_with_trying_every_start(wheel: Wheel, decoder: Decoder):
     agrees_with_trying_everything(wheel, decoder, TOLERANCE)

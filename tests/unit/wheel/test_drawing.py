@@ -14,9 +14,10 @@ from edgewheel.wheel.drawing.sheet import sheet_svg
 from edgewheel.wheel.drawing.svg import Canvas, mm
 from edgewheel.wheel.drawing.traces import Axis, Lane, draw_trace
 from edgewheel.wheel.loader import parse_wheel
+from library_wheels import entries
 
 SVG = "{http://www.w3.org/2000/svg}"
-ENTRIES = library.listing()
+ENTRIES = entries()
 
 
 def wheel(tracks: str, more: str = ""):

@@ -5,8 +5,9 @@ import pytest
 from edgewheel.errors import FileError, UsageError
 from edgewheel.wheel import library
 from edgewheel.wheel.loader import parse_wheel
+from library_wheels import entries
 
-ENTRIES = {entry.stem: entry.wheel for entry in library.listing()}
+ENTRIES = {entry.stem: entry.wheel for entry in entries()}
 
 
 def teeth(stem: str, track: str = "crank") -> int:
