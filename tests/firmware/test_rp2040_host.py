@@ -27,6 +27,8 @@ from firmware.kit.served import Pulse, Served
 pytestmark = pytest.mark.realtime
 
 HALF_A_MICROSECOND = HZ // 2_000_000
+UNDER_WAY = 100
+"""Transitions after which a run is well under way."""
 HEADER = PinHeader(tick_hz=HZ, initial_mask=0, idle_mask=0)
 
 
@@ -58,6 +60,14 @@ def wait_for(thread: SessionThread, kind: type, seconds: float = 20.0) -> tuple[
         if isinstance(event, kind):
             return event, seen
     raise AssertionError(f"no {kind.__name__} among {seen}")
+
+
+def until(true: Callable[[], bool], seconds: float = 20.0) -> None:
+    """Until something holds, or it never will."""
+    end = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < end, "it never came"
+        time.sleep(0.01)
 
 
 def shown(board: Served, start: int) -> tuple[Any, Any]:
@@ -113,7 +123,7 @@ def test_a_live_run_changes_course_within_100_ms(served: Callable[..., Served]) 
     try:
         wait_for(thread, Connected)
         thread.submit(OpenRun(RunOrder(HEADER, slow(), live=Live())))
-        time.sleep(1.0)
+        until(lambda: len(board.transitions) > UNDER_WAY)
         asked = board.tick
         thread.submit(ChangeCourse(fast))
         taken, _ = wait_for(thread, SpliceTaken)
@@ -152,11 +162,11 @@ def test_a_killed_host_leaves_held_then_idle_pins(served: Callable[..., Served])
         [sys.executable, "-c", KILLED, board.url], stdout=subprocess.PIPE, text=True
     )
     assert host.stdout and host.stdout.readline() == "going\n"
-    time.sleep(1.5)
+    until(lambda: len(board.transitions) > UNDER_WAY)
     host.send_signal(signal.SIGKILL)
     killed = board.tick
     host.wait()
-    time.sleep(1.5)
+    until(lambda: board.transitions[-1][1] == 0x42 and board.tick > killed + 1_000 * MS)
     held, parked = board.transitions[-2], board.transitions[-1]
     assert parked[1] == 0x42
     assert held[0] - killed < 1_100 * MS
