@@ -9,7 +9,8 @@ from textual.events import Key
 from console_kit import console, lines, press, text
 from edgewheel.bench.events import Pulsed, RawBytes, Reported, SyncLost
 from edgewheel.bench.live.state import FaultState, LastLoss, LivePhase
-from edgewheel.console.app import ConsoleApp, all_actions
+from edgewheel.console.app import ConsoleApp
+from edgewheel.console.keys_page import all_actions
 from edgewheel.console.live.faults import FaultsPane
 
 HELD, OFF, ONCE = FaultState.HELD, FaultState.OFF, FaultState.ONCE
@@ -261,7 +262,7 @@ def test_the_keys_at_the_bottom_fit_80_columns_with_park_first():
 
 
 def test_other_keys_can_be_given(tmp_path):
-    from edgewheel.console.app import all_ids
+    from edgewheel.console.keys_page import all_ids
     from edgewheel.console.settings import read_settings
 
     file = tmp_path / "console.yaml"

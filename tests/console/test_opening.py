@@ -12,7 +12,8 @@ from mock_bench import mock_desk
 
 
 def test_what_the_first_page_needs_is_light():
-    words = "import sys, edgewheel.console.app; print(*sys.modules)"
+    """With keys of a person's own it needs to know those of all pages."""
+    words = "import sys, edgewheel.console.keys_page; print(*sys.modules)"
     modules = subprocess.check_output([sys.executable, "-c", words], text=True).split()
     assert not {"numpy", "yaml", "edgewheel.bench.plan", "edgewheel.console.desk"} & {*modules}
 

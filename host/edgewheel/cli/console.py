@@ -30,7 +30,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     _put_off_garbage()
-    from edgewheel.console.app import all_ids
     from edgewheel.console.settings import read_settings, settings_file
 
     if args.picture:
@@ -38,13 +37,20 @@ def run(args: argparse.Namespace) -> int:
 
         take(args.picture)
         return ExitCode.PASSED
-    settings = read_settings(args.settings or settings_file(), all_ids)
+    settings = read_settings(args.settings or settings_file(), _ids)
     if args.keys:
         from edgewheel.console.keys_page import keys_page
 
         print(keys_page(settings.keys), end="")
         return ExitCode.PASSED
     return _open(args, settings)
+
+
+def _ids() -> tuple[str, ...]:
+    """The ids of all actions; needed only for a file of settings."""
+    from edgewheel.console.keys_page import all_ids
+
+    return all_ids()
 
 
 def _open(args: argparse.Namespace, settings: Settings) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import os
 import threading
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from io import StringIO
 from typing import TYPE_CHECKING, ClassVar
@@ -332,24 +332,3 @@ class ConsoleApp(App[None]):
         threading.Event().wait(PATIENCE_S)
         self.close()
         os._exit(code)
-
-
-def all_actions(keymap: Mapping[str, str]) -> dict[str, list[keys.Action]]:
-    """The actions of the application and of each page, by a title."""
-    from edgewheel.console.runs.page import RunsPage
-    from edgewheel.console.search.page import SearchPage
-
-    places: dict[str, type[App[None] | Page]] = {
-        "Everywhere": ConsoleApp,
-        "The bench": LivePage,
-        "Searches": SearchPage,
-        "Runs": RunsPage,
-    }
-    return {
-        title: keys.actions_of(keys.bindings_of(kind), keymap) for title, kind in places.items()
-    }
-
-
-def all_ids() -> tuple[str, ...]:
-    """The ids by which a person gives other keys to actions."""
-    return tuple(action.id for found in all_actions({}).values() for action in found)

@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from edgewheel.console.app import all_actions
+from textual.app import App
+
+from edgewheel.console import keys
+from edgewheel.console.app import ConsoleApp
+from edgewheel.console.live.page import LivePage
+from edgewheel.console.page import Page
+from edgewheel.console.runs.page import RunsPage
+from edgewheel.console.search.page import SearchPage
 from edgewheel.console.settings import FILE
 
 HEAD = f"""\
@@ -46,3 +53,21 @@ def keys_page(keymap: Mapping[str, str]) -> str:
             + "\n"
         )
     return "\n".join(parts)
+
+
+def all_actions(keymap: Mapping[str, str]) -> dict[str, list[keys.Action]]:
+    """The actions of the application and of each page, by a title."""
+    places: dict[str, type[App[None] | Page]] = {
+        "Everywhere": ConsoleApp,
+        "The bench": LivePage,
+        "Searches": SearchPage,
+        "Runs": RunsPage,
+    }
+    return {
+        title: keys.actions_of(keys.bindings_of(kind), keymap) for title, kind in places.items()
+    }
+
+
+def all_ids() -> tuple[str, ...]:
+    """The ids by which a person gives other keys to actions."""
+    return tuple(action.id for found in all_actions({}).values() for action in found)

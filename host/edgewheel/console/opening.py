@@ -16,6 +16,7 @@ LATER = (
     "console.pulses",
     "console.runs.page",
     "console.runs.told",
+    "console.search.ask",
     "console.search.jobs",
     "console.search.page",
     "console.search.qualify_job",

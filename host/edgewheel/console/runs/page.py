@@ -6,7 +6,7 @@ import os
 import sys
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import on, work
 from textual.app import ComposeResult
@@ -18,8 +18,10 @@ from textual.widgets import DataTable, Static
 from edgewheel.console.mistake import Mistake
 from edgewheel.console.page import Page
 from edgewheel.console.pane import Pane
-from edgewheel.console.runs.listing import Listed, records
 from edgewheel.errors import EdgewheelError
+
+if TYPE_CHECKING:
+    from edgewheel.console.runs.listing import Listed
 
 HINT = (
     "Enter reads a record, s draws the signal around its first loss, o opens its report, c marks "
@@ -124,6 +126,8 @@ class RunsPage(Page):
     @work(thread=True, exclusive=True, group="list")
     def action_again(self) -> None:
         """Read the list in a thread of its own."""
+        from edgewheel.console.runs.listing import records
+
         found = records(self.console.desk.runs)
         self.app.call_from_thread(self.query_one(ListPane).fill, found)
 

@@ -11,14 +11,13 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Log, ProgressBar, Static
 
-from edgewheel.console.desk import View
 from edgewheel.console.page import Page
 from edgewheel.console.pane import Pane
-from edgewheel.console.search.ask import Asking
-from edgewheel.console.search.job import Running, Stage
 
 if TYPE_CHECKING:
     from edgewheel.console.app import ConsoleApp
+    from edgewheel.console.desk import View
+    from edgewheel.console.search.job import Running, Stage
 
 NOTHING_YET = (
     "s Sweep       at which speed sync drops, and where it comes back\n"
@@ -134,6 +133,8 @@ class SearchPage(Page):
 
     def action_ask(self, kind: str) -> None:
         """Ask what the search needs to know, then begin it."""
+        from edgewheel.console.search.ask import Asking
+
         console = self.console
         if self._is_free():
             asking = Asking(console.desk, console.begin)
