@@ -9,9 +9,8 @@ from edgewheel.bench.rerun import plan_of_run
 from edgewheel.bench.runner import Runner
 from edgewheel.errors import UsageError
 from edgewheel.search.qualify.reading import load_qualify
-from edgewheel.search.qualify.shipped import locate
 from edgewheel.wheel.library import locate as wheel_file
-from qualify_suite import DEMO, play
+from qualify_suite import play, short_plan
 
 BENCH = """
 format: 1
@@ -66,12 +65,11 @@ def test_two_tables_of_one_name_are_refused(project):
 
 
 def test_a_suite_keeps_its_plan_beside_a_bench_file_of_the_same_name(tmp_path):
-    shutil.copytree(DEMO.parent, tmp_path / "benches")
-    (tmp_path / "benches/bench.yaml").rename(tmp_path / "benches/release.yaml")
-    plan = tmp_path / "release.yaml"
-    plan.write_text(locate("frost-fan").read_text().replace("bench.yaml", "benches/release.yaml"))
-    folder = play(plan, tmp_path / "runs", ["stall"]).folder
+    bench = short_plan(tmp_path / "benches", "benches/release.yaml")
+    bench.with_name("bench.yaml").rename(bench.with_name("release.yaml"))
+    plan = bench.rename(tmp_path / "release.yaml")
+    folder = play(plan, tmp_path / "runs", ["polarity"]).folder
     shutil.rmtree(tmp_path / "benches")
     again = load_qualify(folder / "plan-release.yaml")
-    assert again.bench.plan.name == load_plan(DEMO.parent / "bench.yaml").name
-    assert [test.name for test in again.tests] == [test.name for test in load_qualify(DEMO).tests]
+    assert again.bench.plan.name == "Frost fan controller, release bench"
+    assert [test.name for test in again.tests] == ["polarity", "stall"]

@@ -16,7 +16,7 @@ from edgewheel.search.qualify.reading import load_qualify, only
 from edgewheel.search.qualify.samples import quantile, trials_for
 from edgewheel.search.qualify.shipped import names
 from edgewheel.search.trials import SearchStopped
-from qualify_suite import DEMO, play
+from qualify_suite import DEMO, play, short_plan
 
 
 @pytest.mark.parametrize(
@@ -146,17 +146,18 @@ def test_a_test_that_the_controller_gives_nothing_for_is_an_error(tmp_path, caps
 
 
 def test_a_suite_that_was_stopped_goes_on_to_the_same_end(tmp_path):
-    plan = load_qualify(DEMO)
+    file = short_plan(tmp_path)
+    plan = load_qualify(file)
     tests = only(plan, ["stall"])
-    whole = play(DEMO, tmp_path / "whole", ["stall"])
+    whole = play(file, tmp_path / "whole", ["stall"])
     with pytest.raises(SearchStopped), Player(plan, tmp_path / "cut") as player:
-        suite = Qualification(player, tests, "frost-fan")
+        suite = Qualification(player, tests, "short")
         for step, _ in enumerate(suite.items()):
             if step == 4:
                 player.stop()
     assert not (player.folder / "summary.json").exists()
     with Player(plan, tmp_path / "cut", resume=player.folder) as player:
-        suite = Qualification(player, tests, "frost-fan")
+        suite = Qualification(player, tests, "short")
         list(suite.items())
     assert suite.summary()["tests"] == whole.summary["tests"]
 
@@ -187,11 +188,12 @@ def test_a_lost_bench_makes_errors_of_every_measure_under_its_own_title(tmp_path
 
 
 def test_a_test_played_into_a_finished_suite_leaves_the_others_there(tmp_path):
-    before = play(DEMO, tmp_path, ["stall"])
-    assert before.summary["repeat"] == "edgewheel qualify frost-fan --only stall"
-    after = play(DEMO, tmp_path, ["cam_polarity"], before.folder)
+    file, runs = short_plan(tmp_path), tmp_path / "runs"
+    before = play(file, runs, ["stall"])
+    assert before.summary["repeat"] == "edgewheel qualify short --only stall"
+    after = play(file, runs, ["polarity"], before.folder)
     assert after.folder == before.folder
-    assert [test["name"] for test in after.summary["tests"]] == ["cam_polarity", "stall"]
+    assert [test["name"] for test in after.summary["tests"]] == ["polarity", "stall"]
     assert after.summary["tests"][1:] == before.summary["tests"]
     assert after.summary["engine_seconds"] > before.summary["engine_seconds"]
 
@@ -199,8 +201,8 @@ def test_a_test_played_into_a_finished_suite_leaves_the_others_there(tmp_path):
 def test_what_a_lost_bench_left_and_what_was_compared_stay_when_a_suite_goes_on(
     tmp_path, monkeypatch
 ):
-    plan = load_qualify(DEMO)
-    stall, polarity = only(plan, ["stall"]), only(plan, ["cam_polarity"])
+    plan = load_qualify(short_plan(tmp_path))
+    stall, polarity = only(plan, ["stall"]), only(plan, ["polarity"])
     play_one = Player.play
 
     def lost(player, test, number, *rest):
@@ -210,14 +212,14 @@ def test_what_a_lost_bench_left_and_what_was_compared_stay_when_a_suite_goes_on(
 
     monkeypatch.setattr(Player, "play", lost)
     with Player(plan, tmp_path) as player:
-        suite = Qualification(player, stall, "frost-fan")
+        suite = Qualification(player, stall, "short")
         list(suite.items())
         player.finish(suite.summary({"folder": "older", "worse": []}))
     monkeypatch.undo()
     with Player(plan, tmp_path, resume=player.folder) as player:
-        suite = Qualification(player, polarity, "frost-fan")
+        suite = Qualification(player, polarity, "short")
         list(suite.items())
     grades = {outcome.name: outcome.grade for outcome in suite.outcomes}
-    assert grades == {"cam_polarity": Grade.PASSED, "stall": Grade.ERROR}
+    assert grades == {"polarity": Grade.PASSED, "stall": Grade.ERROR}
     assert suite.outcomes[1].sentence == "The bench was lost: the cable is off"
     assert suite.summary()["against"]["folder"] == "older"
