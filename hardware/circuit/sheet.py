@@ -24,7 +24,7 @@ schemdraw.use("svg")
 
 Point = tuple[float, float]
 Align = Literal["left", "right", "center"]
-_FONT = 11
+_FONT, _SMALL = 11, 8
 _NEAR = 0.02
 _WIDER = 0.08  # by this share of their width
 # How far the names of parts stand from the middle whose symbols are wider than a resistor's.
@@ -71,17 +71,23 @@ class Sheet:
         self._name(part, middle, text or ("above" if lies else "right"), gap)
 
     def _name(self, part: Part, at: Point, side: str, gap: float) -> None:
-        words = label(part)
+        words, pins = label(part), numbers(part)
         x, y = at
         if side in ("above", "below"):
             up = 1 if side == "above" else -1
-            away = gap + (0.12 if side == "above" else 0.3)
-            self.text(" ".join(words).strip(), (x, y + up * away), "center")
+            away = gap + (0.12 + 0.28 * len(pins) if side == "above" else 0.3)
+            y += up * away
+            self.text(" ".join(words).strip(), (x, y), "center")
+            align: Align = "center"
         else:
-            align: Align = "left" if side == "right" else "right"
-            step = gap if side == "right" else -gap - 0.1
+            align = "left" if side == "right" else "right"
+            x += gap if side == "right" else -gap - 0.1
+            y += 0.18 if words[1] else 0
             for n, word in enumerate(filter(None, words)):
-                self.text(word, (x + step, y + (0.18 if words[1] else 0) - 0.36 * n), align)
+                self.text(word, (x, y - 0.36 * n), align)
+            y -= 0.36
+        for n, line in enumerate(pins, 1):
+            self.text(line, (x, y - 0.04 - 0.28 * n), align, _SMALL)
 
     def npn(self, ref: str, base: Point, faces: str = "right", text: str = "right") -> None:
         """A transistor with its base at a point, the rest to its right or left."""
@@ -144,10 +150,7 @@ class Sheet:
         element = BoxSymbol(*size, sides).theta(0).at(at)
         names = [name for side in sides.values() for name in side]
         self._put(ref, element, {name: name for name in names})
-        words = label(self.circuit.part(ref))
-        up = size[1] / 2 + 0.55
-        self.text(words[0], (at[0], at[1] + up), "center")
-        self.text(words[1], (at[0], at[1] + up - 0.33), "center")
+        self._name(self.circuit.part(ref), (at[0], at[1] + size[1] / 2), "above", 0.1)
 
     def at(self, pin: str) -> Point:
         """Where a pin, such as "Q1.C", is."""
@@ -193,9 +196,11 @@ class Sheet:
         self._words[element] = words
 
     def svg(self) -> str:
-        """The drawing, with a dot wherever three lines meet."""
+        """The drawing, with a dot wherever three lines meet and its title over it."""
         for point in self._junctions():
             self._drawing.add(elm.Dot(radius=0.06).at(point))
+        box = self._drawing.get_bbox()
+        self.text(f"{self.circuit.title}: simulated, never built", (box.xmin, box.ymax + 0.6))
         text: str = self._drawing.get_imagedata("svg").decode()
         return text if text.endswith("\n") else text + "\n"
 
@@ -265,7 +270,22 @@ class Sheet:
 def label(part: Part) -> tuple[str, str]:
     """A part's name and the short of its value, as they stand on the drawing."""
     plain = part.type.kind in (Kind.JUMPER, Kind.LINK)
-    return part.ref, "" if plain else part.type.value.split(",")[0]
+    return part.shared or part.ref, "" if plain else part.type.value.split(",")[0]
+
+
+def numbers(part: Part) -> list[str]:
+    """Lines that say which pin of the package is which, where that can be mistaken: one number
+    for each of the package's units.
+    """
+    if len(part.type.pins) < 3 or part.type.kind in (Kind.TRANSFORMER, Kind.JUMPER):
+        return []
+    units = part.type.units or (tuple(pin.number for pin in part.type.pins),)
+    pins = [
+        f"{pin.name}: {'/'.join(dict.fromkeys(unit[n] for unit in units))}"
+        for n, pin in enumerate(part.type.pins)
+    ]
+    row = 3 if len(units) < 3 else 1
+    return [", ".join(pins[n : n + row]) for n in range(0, len(pins), row)]
 
 
 def _touch(words: BBox, other: BBox) -> bool:

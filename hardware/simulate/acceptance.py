@@ -16,6 +16,7 @@ from circuit.parts import Kind
 from circuit.spice import deck
 from simulate import dummies, hall_edges, input_edges, power, reluctor_checks
 from simulate.bench import RAILS
+from simulate.corners import HOTTEST
 from simulate.ngspice import run
 from simulate.stress import Load, loads
 
@@ -41,6 +42,9 @@ class Check:
 # A pin before its program runs, at worst: an input whose pull-up is on.
 WEAK = "Vweak weakly 0 3.3\nRweak weakly {} 65k\n"
 
+# Watts that 0.625 W at 25 degrees come to at 60, less 5 mW a degree.
+_TO92_HOT = 0.45
+
 # The half of the swing is late by what these say, in microseconds, with a load of 1 nF.
 _HALL_LATE = {
     (5, 1000): (1.2, 1.6, 0.08, 0.14),
@@ -65,7 +69,16 @@ def hall(stage: Circuit) -> Iterator[Check]:
         if volts > 0:
             amps = abs(waves.last("i(vf)"))
             yield Check(f"current at {volts:g} V", amps * 1e3, "mA", 25, 34)
+            watts = _of(found_loads, "Q1").watts
+            yield Check(f"heat of Q1 at {volts:g} V", watts, "W", 0.2, 0.5)
             yield Check(f"pin at {volts:g} V", abs(waves.last("i(vpin)")) * 1e3, "mA", 0, 2)
+    hot = hall_edges.fault(14.5) + f".temp {HOTTEST:g}\n"
+    _, found_hot = loads(stage, hot, "tran 1m 3 0 20m", closed)
+    watts = _of(found_hot, "Q1").watts
+    yield Check("heat of Q1 at 14.5 V and 60 degrees", watts, "W", 0.2, _TO92_HOT)
+    pulled = f"{hall_edges.pin()}Ix 0 out 15m\n"
+    low = run(deck(stage) + RAILS + pulled, "tran 1u 60u 0 1u", "v(out)").last("v(out)")
+    yield Check("low with 15 mA from outside", low, "V", 0.3, 0.6)
     driven_off = run(
         deck(stage, ("JP1.5V", "JP3")) + RAILS + WEAK.format("drive") + "Rl out 0 100k\n",
         "op",

@@ -176,7 +176,8 @@ PTC_500 = _ptc(
 OP_AMP_5V = _dual_op_amp(
     "dual op-amp, 5 V, rail-to-rail in and out, 5 to 10 MHz", "OPAMP5",
     Rating(volts=5.5),
-    "dual CMOS op-amp, rail-to-rail in and out, 3 MHz or more", "two singles of that class",
+    "dual CMOS op-amp, rail-to-rail in and out, 3 MHz or more",
+    "two singles of that class (other pins)",
 )
 OP_AMP_15V = _dual_op_amp(
     "TL072 class, dual op-amp, JFET inputs, offset 3 mV at most", "OPAMP15",
@@ -189,7 +190,7 @@ LED_GREEN = PartType(
     Kind.LED,
     "green, 2 mA",
     "radial LED 3 mm",
-    (Pin("A", "1"), Pin("K", "2")),
+    ANODE_CATHODE,
     ("yellow, 2 mA", "red, 2 mA"),
     Rating(volts=5, amps=0.02, watts=0.06),
     "DLED",
@@ -205,7 +206,10 @@ PFET = PartType(
     "PFETPOWER",
 )
 
-FUSES = ("blade type with its holder, same amps, fast", "electronic limit of the bench supply")
+FUSES = (
+    "blade type with its holder, same amps, fast",
+    "resettable fuse that holds the same amps, 30 V",
+)
 
 
 def fuse(value: str, amps: float) -> PartType:
@@ -258,7 +262,7 @@ INVERTER = PartType(
         Pin("VCC", "14", Role.SUPPLIED),
         Pin("GND", "7", Role.SUPPLIED),
     ),
-    ("74AC14 class", "CD40106 class, at 5 V only with a divider behind it"),
+    ("74AC14 class", "CD40106 class, slower by some 0.3 us"),
     Rating(volts=6),
     "SCHMITT",
     units=tuple((str(a), str(y), "14", "7") for a, y in _GATES),
@@ -299,10 +303,10 @@ CONVERTER = PartType(
 )
 TRANSFORMER = PartType(
     Kind.TRANSFORMER,
-    "audio line, 600 ohm to 600 ohm, 2 H or more",
+    "audio line, 600 ohm to 600 ohm, 2 H or more, 2.5 V at 50 Hz",
     "line transformer",
     (Pin("P1", "1"), Pin("P2", "2"), Pin("S1", "3"), Pin("S2", "4")),
-    ("audio line, 1 to 1, 1 kilohm", "data line, 600 ohm to 600 ohm, dry"),
+    ("audio line, 1 to 1, 1 kilohm", "audio line, 1 to 1, 10 kilohm, 20 H or more"),
     Rating(volts=50),
     "LINE11",
 )

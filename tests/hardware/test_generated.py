@@ -8,7 +8,7 @@ import io
 
 import pytest
 
-from circuit.sheet import label
+from circuit.sheet import label, numbers
 from drawings.wiring import HALL, SHARED, VR, Wiring
 from make import ROOT, SHIPPED, SOURCES, simulated, written
 from stages.board import GPIO, TERMINALS, board
@@ -37,12 +37,18 @@ def test_the_shipped_delays_are_these() -> None:
 
 
 @pytest.mark.parametrize("name", SOURCES)
-def test_a_drawing_names_every_part_and_its_value(name: str) -> None:
+def test_a_drawing_names_every_part_its_value_and_its_pins(name: str) -> None:
     build, _ = SOURCES[name]
     text = (GENERATED / f"{name}.svg").read_text()
     for part in build().parts:
-        for word in label(part):
+        for word in (*label(part), *numbers(part)):
             assert word in text
+
+
+def test_pin_numbers_are_those_of_every_unit() -> None:
+    units = {part.unit: part for part in board().parts if part.shared == "U93"}
+    assert [units[n].pin_number("in-") for n in (0, 1)] == ["2", "6"]
+    assert numbers(units[0]) == ["in+: 3/5, in-: 2/6, V+: 8", "V-: 4, out: 1/7"]
 
 
 @pytest.mark.parametrize("name", SOURCES)
