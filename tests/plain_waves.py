@@ -9,28 +9,45 @@ MIDDLE = 32768
 
 def told(kinds, peak, lengths):
     """(kind, height) of half-waves that last so many ticks; `kinds` are knee_ticks, ascending."""
-    kept, spikes, found = None, 0, []
+    kept, before, in_a_row, misfits, found = None, None, [], 0, []
     for ticks in lengths:
         if kept is None:
-            kind, kept = 0, (kinds[0], ticks)
-            found.append((kind, height(kinds[0], ticks, peak)))
+            kept, before, in_a_row, misfits = (kinds[0], ticks), None, [], 0
+            found.append((0, height(*kept, peak)))
             continue
-        k, t = kept
-        expected = [Fraction(kind * t, k) for kind in kinds]
-        if 8 * ticks < expected[0] and spikes < 8:
-            spikes += 1
-            found.append((0, height(k, t, peak)))
+        share = [Fraction(ticks * kept[0], kind * kept[1]) for kind in kinds]
+        spike = share[0] < Fraction(3, 8)
+        if (
+            spike
+            and len(in_a_row) < 8
+            and not (
+                in_a_row
+                and share[0] >= Fraction(1, 8)
+                and alike(ticks, in_a_row[-1], Fraction(4, 3))
+            )
+        ):
+            kept, before = before or kept, None
+            in_a_row.append(ticks)
+            found.append((0, height(*kept, peak)))
             continue
-        spikes = 0
-        if ticks > 8 * expected[-1]:
+        if share[-1] > 8:
             kept = None
             found.append((len(kinds) - 1, height(kinds[-1], ticks, peak)))
             continue
-        off = [abs(ticks - one) for one in expected]
+        off = [abs(ticks - Fraction(kind * kept[1], kept[0])) for kind in kinds]
         kind = off.index(min(off))
-        kept = (kinds[kind], ticks)
-        found.append((kind, height(kinds[kind], ticks, peak)))
+        fits = share[-1] > 1 or alike(share[kind], 1, Fraction(5, 4)) or misfits == 4
+        misfits = 0 if fits else misfits + 1
+        if fits or spike or not in_a_row:
+            before = None if fits else kept
+            kept = (kinds[kind], ticks)
+        in_a_row = []
+        found.append((kind, height(*kept, peak)))
     return found
+
+
+def alike(one, other, factor):
+    return max(one, other) <= factor * min(one, other)
 
 
 def height(knee, ticks, peak):
@@ -71,16 +88,30 @@ def code_of(form, told, level, ticks, at):
     return code(shape, told.height, level, form.approach, ticks, at)
 
 
+STEPS = [Fraction(*one) for one in ((1, 8), (3, 8), (4, 5), (5, 4), (3, 4), (4, 3), (1, 1))]
+"""What one half-wave may be of another where a rule begins or ends."""
+
+
 def random_lengths(rng, kinds, count):
-    """Half-waves of a wheel that speeds up and down, with spikes and rests."""
+    """Half-waves of a wheel that speeds up and down, with spikes, pieces, jumps and rests."""
     speed, out = rng.uniform(0.05, 3), []
-    for _ in range(count):
+    while len(out) < count:
         speed = min(4, max(0.001, speed * rng.uniform(0.9, 1.1)))
         length = round(rng.choice(kinds) / speed)
-        if rng.random() < 0.03:
-            length = rng.choice((1, 2, length // 20, length * 30, 2**32 - 1))
-        out.append(min(max(1, length), 2**32 - 1))
-    return out
+        chance = rng.random()
+        if chance < 0.05:
+            out.append(rng.choice((1, 2, length // 20, length * 30, 2**32 - 1)))
+        elif chance < 0.15:
+            cut, width = rng.random(), length // rng.choice((5, 12, 40))
+            for _ in range(rng.choice((1, 1, 2, 5))):
+                out += [round(length * cut), width]
+            out.append(length - round(length * cut))
+        elif chance < 0.3 and out:
+            out.append(int(out[-1] * rng.choice(STEPS)) + rng.choice((-1, 0, 0, 1)))
+        else:
+            speed *= rng.choice((1, 1, 1, 1, 1, 0.5, 0.7, 1.5, 2, 3)) if chance > 0.9 else 1
+            out.append(length)
+    return [min(max(1, length), 2**32 - 1) for length in out[:count]]
 
 
 def vector(seed):
@@ -89,7 +120,7 @@ def vector(seed):
     kinds = sorted(rng.sample(range(1, rng.choice((30, 10_000, 2**28))), rng.randint(1, 8)))
     shapes = [rng.randbytes(17) for _ in kinds]
     peak, approach = rng.randint(1, 32767), rng.randrange(2)
-    lengths = random_lengths(rng, kinds, 60)
+    lengths = random_lengths(rng, kinds, 120)
     at = [rng.randrange(ticks) for ticks in lengths]
     found = told(kinds, peak, lengths)
     first, bits = rng.randrange(4), rng.randint(1, 4)

@@ -15,10 +15,11 @@
 #define OUTPUTS_LARGEST 8u
 /* So that no product below leaves 64 bits. */
 #define KNEE_LARGEST 0x0FFFFFFFu
-/* A half-wave that differs from every one expected by more than this factor was made by no tooth. */
-#define STRANGE 8u
-/* So many spikes in a row are teeth after all. */
+/* A half-wave longer by more than this factor than every one expected: the wheel has rested. */
+#define REST 8u
+/* So many spikes in a row are teeth after all, and so many half-waves in a row that do not fit fit after all. */
 #define SPIKES_MOST 8u
+#define MISFITS_MOST 4u
 
 #define PHASE_BITS 12u
 #define PHASE_LAST ((1u << PHASE_BITS) - 1u)
@@ -101,51 +102,119 @@ enum wave_verdict wave_read(struct wave_form *form, const uint8_t *fields, uint3
     return good && form->peak > 0 && form->row_count > 0 ? WAVE_GOOD : WAVE_REFUSED;
 }
 
-/* Returns the row whose length at the speed of the track is nearest to `ticks`, the shorter of two as near. */
-static uint8_t wave_nearest(const struct wave_form *form, const struct wave_track *track, uint32_t ticks)
+/* Returns how long a row lasts at a speed, in the measure of a half-wave's ticks times the speed's knee_ticks. */
+static inline uint64_t wave_expected(const struct wave_row *row, const struct wave_speed *speed)
 {
-    uint64_t seen = (uint64_t)ticks * track->knee_ticks;
-    uint64_t least = UINT64_MAX;
-    uint8_t nearest = 0;
-    for (uint8_t i = 0; i < form->row_count; i++) {
-        uint64_t expected = (uint64_t)form->rows[i].knee_ticks * track->ticks;
-        uint64_t off = seen > expected ? seen - expected : expected - seen;
-        if (off < least) {
-            least = off;
-            nearest = i;
-        }
-    }
-    return nearest;
+    return (uint64_t)row->knee_ticks * speed->ticks;
 }
 
-/* Returns the height of a half-wave at the speed at which one of `knee_ticks` lasts `ticks`. */
-static uint16_t wave_height(const struct wave_form *form, uint32_t knee_ticks, uint32_t ticks)
+/* The row that is expected to last nearest to what was seen, and whether that is longer than every row. */
+struct wave_match {
+    uint64_t expected;
+    uint8_t row;
+    bool is_longest;
+};
+
+static inline uint64_t wave_between(uint64_t one, uint64_t other)
 {
-    return ticks <= knee_ticks ? form->peak : (uint16_t)((uint64_t)form->peak * knee_ticks / ticks);
+    return one > other ? one - other : other - one;
+}
+
+/* Finds the row nearest to what was seen, the shorter of two as near; `first` is what is expected of the first. */
+static struct wave_match wave_nearest(const struct wave_form *form, const struct wave_speed *speed, uint64_t seen,
+                                      uint64_t first)
+{
+    struct wave_match match = {.expected = first};
+    uint64_t expected = first;
+    for (uint8_t i = 1u; i < form->row_count && seen > expected; i++) {
+        expected = wave_expected(&form->rows[i], speed);
+        if (wave_between(seen, expected) < wave_between(seen, match.expected)) {
+            match.expected = expected;
+            match.row = i;
+        }
+    }
+    match.is_longest = seen > expected;
+    return match;
+}
+
+/* Returns whether one number is at most most / least of the other, and the other of the one. */
+static inline bool wave_alike(uint64_t one, uint64_t other, uint32_t most, uint32_t least)
+{
+    return least * one <= most * other && least * other <= most * one;
+}
+
+/* Returns the height of a half-wave at a speed. */
+static uint16_t wave_height(const struct wave_form *form, const struct wave_speed *speed)
+{
+    return speed->ticks <= speed->knee_ticks
+               ? form->peak
+               : (uint16_t)((uint64_t)form->peak * speed->knee_ticks / speed->ticks);
+}
+
+/* Returns whether a short half-wave is a spike, and takes note of it: what came before it and did not fit was a piece. */
+static bool wave_spike(struct wave_track *track, uint32_t ticks, bool may_speed_up)
+{
+    if (track->spikes == SPIKES_MOST || (may_speed_up && wave_alike(ticks, track->spike_ticks, 4u, 3u))) {
+        return false;
+    }
+    if (track->before.ticks != 0) {
+        track->kept = track->before;
+        track->before.ticks = 0;
+    }
+    track->spike_ticks = ticks;
+    track->spikes++;
+    return true;
+}
+
+/* Takes note of a half-wave that is no spike, and returns whether it tells the speed. */
+static bool wave_trust(struct wave_track *track, const struct wave_match *match, uint64_t seen, bool is_short)
+{
+    const bool after_spike = track->spike_ticks != 0;
+    track->spike_ticks = 0;
+    track->spikes = 0;
+    track->before.ticks = 0;
+    if (match->is_longest || wave_alike(seen, match->expected, 5u, 4u) || track->misfits == MISFITS_MOST) {
+        track->misfits = 0;
+        return true;
+    }
+    track->misfits++;
+    if (after_spike && !is_short) {
+        return false;
+    }
+    track->before = track->kept;
+    return true;
+}
+
+/* Tells the row of a half-wave by the speed kept, and takes note of it; where nothing is kept, it is the first. */
+static uint8_t wave_row_of(const struct wave_form *form, struct wave_track *track, uint32_t ticks)
+{
+    const struct wave_row *rows = form->rows;
+    if (track->kept.ticks == 0) {
+        *track = (struct wave_track){.kept = {rows[0].knee_ticks, ticks}};
+        return 0;
+    }
+    const uint64_t seen = (uint64_t)ticks * track->kept.knee_ticks;
+    const uint64_t first = wave_expected(&rows[0], &track->kept);
+    const bool is_short = 8u * seen < 3u * first;
+    if (is_short && wave_spike(track, ticks, 8u * seen >= first)) {
+        return 0;
+    }
+    const struct wave_match match = wave_nearest(form, &track->kept, seen, first);
+    if (match.is_longest && seen > REST * match.expected) {
+        *track = (struct wave_track){0};
+    } else if (wave_trust(track, &match, seen, is_short)) {
+        track->kept = (struct wave_speed){rows[match.row].knee_ticks, ticks};
+    }
+    return match.row;
 }
 
 struct wave_half wave_tell(const struct wave_form *form, struct wave_track *track, uint32_t ticks, uint8_t level)
 {
-    const struct wave_row *rows = form->rows;
-    uint8_t last = (uint8_t)(form->row_count - 1u);
-    struct wave_half half = {.level = level, .reciprocal = ((1ull << 48) - 1u) / ticks};
-    if (track->ticks != 0) {
-        uint64_t seen = (uint64_t)ticks * track->knee_ticks;
-        if (seen * STRANGE < (uint64_t)rows[0].knee_ticks * track->ticks && track->spikes < SPIKES_MOST) {
-            track->spikes++;
-            half.height = wave_height(form, track->knee_ticks, track->ticks);
-            return half;
-        }
-        if (seen > STRANGE * ((uint64_t)rows[last].knee_ticks * track->ticks)) {
-            *track = (struct wave_track){0, 0, 0};
-            half.row = last;
-            half.height = wave_height(form, rows[last].knee_ticks, ticks);
-            return half;
-        }
-        half.row = wave_nearest(form, track, ticks);
-    }
-    *track = (struct wave_track){rows[half.row].knee_ticks, ticks, 0};
-    half.height = wave_height(form, rows[half.row].knee_ticks, ticks);
+    struct wave_half half = {.row = wave_row_of(form, track, ticks),
+                             .level = level,
+                             .reciprocal = ((1ull << 48) - 1u) / ticks};
+    const struct wave_speed rested = {form->rows[half.row].knee_ticks, ticks};
+    half.height = wave_height(form, track->kept.ticks != 0 ? &track->kept : &rested);
     return half;
 }
 

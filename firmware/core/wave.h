@@ -39,11 +39,19 @@ struct wave_form {
     uint16_t strengths[WAVE_STRENGTHS];
 };
 
-/* Where the speed was seen last, and how many spikes came since. */
-struct wave_track {
+/* The speed at which a half-wave of knee_ticks lasts so many ticks; 0: none. */
+struct wave_speed {
     uint32_t knee_ticks;
-    uint32_t ticks; /* 0: nowhere */
-    uint8_t spikes;
+    uint32_t ticks;
+};
+
+/* The speed seen last, and what may yet be wrong with it. */
+struct wave_track {
+    struct wave_speed kept;
+    struct wave_speed before; /* if the last half-wave did not fit: what a spike brings back */
+    uint32_t spike_ticks;     /* of the last half-wave, if it was a spike; else 0 */
+    uint8_t spikes;           /* so many in a row */
+    uint8_t misfits;          /* since the last half-wave that fitted */
 };
 
 /* A half-wave: the row it is, its height, its level, and the reciprocal of how long it lasts. */

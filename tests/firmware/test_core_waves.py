@@ -48,10 +48,18 @@ class _Form(ctypes.Structure):
     )
 
 
+class _Speed(ctypes.Structure):
+    _fields_ = (("knee_ticks", ctypes.c_uint32), ("ticks", ctypes.c_uint32))
+
+
 class _Track(ctypes.Structure):
     _fields_ = (
-        ("knee_ticks", ctypes.c_uint32), ("ticks", ctypes.c_uint32), ("spikes", ctypes.c_uint8),
-    )  # fmt: skip
+        ("kept", _Speed),
+        ("before", _Speed),
+        ("spike_ticks", ctypes.c_uint32),
+        ("spikes", ctypes.c_uint8),
+        ("misfits", ctypes.c_uint8),
+    )
 
 
 class _Half(ctypes.Structure):

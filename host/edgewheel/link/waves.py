@@ -17,8 +17,9 @@ LARGEST_CORNER = 0xFFFF_FFFF
 FULL_STRENGTH = 32768
 MOST_STRENGTH_BITS = 4
 
-STRANGE = 8
+LONGEST_STEP = 8
 MOST_SPIKES = 8
+MOST_MISFITS = 4
 LONGEST_HALF_WAVE = 0xFFFF_FFFF
 
 _PEAK, _HALF_WAVE, _APPROACH, _CORNER, _STRENGTHS = range(1, 6)
@@ -164,31 +165,74 @@ class Told:
     height: int
 
 
+def _alike(one: int, other: int, most: int, least: int) -> bool:
+    """Whether one is at most `most / least` of the other, and the other of the one."""
+    return least * one <= most * other and least * other <= most * one
+
+
+@dataclass(frozen=True, slots=True)
+class _Speed:
+    """The speed at which a half-wave of a kind lasts so many ticks."""
+
+    knee_ticks: int
+    ticks: int
+
+
 class WaveTrack:
     """Tells the half-waves of one output in a run, one after the other."""
 
     def __init__(self, form: WaveForm) -> None:
         self.form = form
         self._knees = [one.knee_ticks for one in form.half_waves]
-        self._known: tuple[int, int] | None = None
+        self._kept: _Speed | None = None
+        self._before: _Speed | None = None  # kept before the last half-wave, if that did not fit
+        self._spike_ticks = 0  # of the last half-wave, if that was a spike
         self._spikes = 0
+        self._misfits = 0
 
     def tell(self, ticks: int) -> Told:
         """What the next half-wave is; it lasts `ticks`, 1 to `LONGEST_HALF_WAVE`."""
-        kind = 0
-        if self._known is not None:
-            knee, known = self._known
-            seen = ticks * knee
-            if seen * STRANGE < self._knees[0] * known and self._spikes < MOST_SPIKES:
-                self._spikes += 1
-                return Told(0, self._height(knee, known))
-            if seen > STRANGE * self._knees[-1] * known:
-                self._known, self._spikes = None, 0
-                kind = len(self._knees) - 1
-                return Told(kind, self._height(self._knees[kind], ticks))
-            kind = self._nearest(seen, known)
-        self._known, self._spikes = (self._knees[kind], ticks), 0
-        return Told(kind, self._height(self._knees[kind], ticks))
+        kept = self._kept
+        if kept is None:
+            return self._keep(0, ticks, None)
+        seen = ticks * kept.knee_ticks
+        first, last = (self._knees[kind] * kept.ticks for kind in (0, -1))
+        short = 8 * seen < 3 * first
+        speeds_up = 8 * seen >= first and _alike(ticks, self._spike_ticks, 4, 3)
+        if short and self._spikes < MOST_SPIKES and not speeds_up:
+            return self._spike(self._before or kept, ticks)
+        if seen > LONGEST_STEP * last:
+            self._forget()
+            return Told(len(self._knees) - 1, self._height(_Speed(self._knees[-1], ticks)))
+        kind = self._nearest(seen, kept.ticks)
+        expected = self._knees[kind] * kept.ticks
+        if _alike(seen, expected, 5, 4) or seen > last:
+            return self._keep(kind, ticks, None)
+        self._misfits += 1
+        if self._misfits > MOST_MISFITS:
+            return self._keep(kind, ticks, None)
+        if self._spike_ticks and not short:
+            self._spike_ticks = self._spikes = 0
+            return Told(kind, self._height(kept))
+        return self._keep(kind, ticks, kept)
+
+    def _spike(self, kept: _Speed, ticks: int) -> Told:
+        self._kept, self._before = kept, None
+        self._spike_ticks = ticks
+        self._spikes += 1
+        return Told(0, self._height(kept))
+
+    def _keep(self, kind: int, ticks: int, before: _Speed | None) -> Told:
+        """`before` is what a spike brings back: None for a half-wave that fits."""
+        self._kept, self._before = _Speed(self._knees[kind], ticks), before
+        self._spike_ticks = self._spikes = 0
+        if before is None:
+            self._misfits = 0
+        return Told(kind, self._height(self._kept))
+
+    def _forget(self) -> None:
+        self._kept = self._before = None
+        self._spike_ticks = self._spikes = self._misfits = 0
 
     def _nearest(self, seen: int, known: int) -> int:
         above = bisect_left(self._knees, seen, key=lambda knee: knee * known)
@@ -198,6 +242,6 @@ class WaveTrack:
             return above - 1
         return above
 
-    def _height(self, knee: int, ticks: int) -> int:
-        peak = self.form.peak
+    def _height(self, speed: _Speed) -> int:
+        peak, knee, ticks = self.form.peak, speed.knee_ticks, speed.ticks
         return peak if ticks <= knee else peak * knee // ticks
