@@ -45,6 +45,7 @@ HALL = Wiring(
         Wire("X4.1 LINE1", "ignition command", "logic level: never a coil's terminal 1"),
     ),
     (
+        "31 before a sensor ground: alone, that carries the controller's whole current.",
         "Controller has its own pull-up: JP2 and JP3 of that channel out.",
         "Otherwise JP1 on the right rail and JP2 or JP3 in; measure the open line before wiring.",
     ),
@@ -61,7 +62,7 @@ VR = Wiring(
     ),
     (
         "Up to 12 V peak: start with a tenth of the amplitude. Never to a Hall or logic input.",
-        "Wrong way round: swap VR+ and VR-.",
+        "Wrong way round: swap VR+ and VR-. A sensor ground only after 31.",
     ),
 )
 SHARED = Wiring(
@@ -83,10 +84,12 @@ SHARED = Wiring(
 GROUNDS = Wiring(
     "Grounds and static",
     (
-        Wire("31, thick wire", "bench supply's minus", "carries the controller's current",
+        Wire("31 (X1.2), thick wire", "bench supply's minus", "carries the controller's current",
              ground=True),
-        Wire("31, thick wire", "controller's 31 and its dummy loads", "not through this board",
+        Wire("31 (X1.4), thick wire", "controller's 31", "short; never a sensor ground alone",
              ground=True),
+        Wire("no wire from here", "plus of dummy loads", "from the bench supply, own fuse",
+             apart=True),
         Wire("GND of the stages", "Hall, VR, inputs", "signal currents only", ground=True),
         Wire("GND of the RP2040 board", "computer, through USB", "isolator or battery laptop",
              ground=True),

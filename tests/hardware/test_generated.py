@@ -7,11 +7,14 @@ import functools
 import io
 
 import pytest
+import yaml
 
 from circuit.sheet import label, numbers
 from drawings.wiring import HALL, SHARED, VR, Wiring
 from make import ROOT, SHIPPED, SOURCES, simulated, written
-from stages.board import GPIO, TERMINALS, board
+from simulate import input_edges
+from simulate.power import SURGES
+from stages.board import GPIO, TERMINALS, board, part_count
 
 GENERATED = ROOT / "generated"
 once_simulated = functools.cache(simulated)
@@ -71,6 +74,45 @@ def test_pins_are_those_of_the_firmware() -> None:
     page = (ROOT.parent / "firmware/README.md").read_text()
     assert "GPIO 0 to 7 | outputs" in page and "GPIO 8 to 15 | inputs" in page
     assert all(GPIO[f"OUT{n}"] == n and GPIO[f"IN{n}"] == 8 + n for n in range(6))
+    assert "GPIO 16 and 17 | voltage of VR sensor 0: upper and lower byte" in page
+    assert "GPIO 18 and 19 | the same of VR sensor 1" in page
+    pairs = [(GPIO[f"{vr} UPPER"], GPIO[f"{vr} LOWER"]) for vr in ("CRANK", "CAM")]
+    assert pairs == [(16, 17), (18, 19)]
+
+
+def figure(stage: str, what: str) -> float:
+    rows = csv.DictReader(io.StringIO((GENERATED / "figures.csv").read_text()))
+    return next(float(x["value"]) for x in rows if (x["stage"], x["simulated"]) == (stage, what))
+
+
+def test_the_guide_says_the_figures_that_were_simulated() -> None:
+    hall, feed = functools.partial(figure, "hall"), functools.partial(figure, "feed")
+    into = functools.partial(figure, "input")
+    weak = yaml.safe_load(SHIPPED.read_text())["hall"][5][4700]["rise_us"]
+    falls, rises = (
+        [hall(f"{edge} late, {rail} V, 1000 ohm, 1 nF") for rail in (5, 12)]
+        for edge in ("fall", "rise")
+    )
+    late = [into(f"{e} late, {s}") for s in input_edges.SOURCES for e in ("rise", "fall")]
+    said = (
+        f"falls after {falls[0]:.2f} / {falls[1]:.2f} us, rises after {rises[0]:.2f} / "
+        f"{rises[1]:.2f} us",
+        f"rises after {weak:.1f} us: {weak * 0.06:.2f} degrees at 10,000 rpm",
+        f"{hall('current at 12 V'):.0f} mA, at most {hall('heat of Q1 at 14.5 V'):.2f} W in Q1",
+        f"{hall('heat of Q1 at 14.5 V and 60 degrees'):.2f} W at 60 degrees",
+        f"low stays at {hall('low with 15 mA from outside'):.2f} V",
+        f"{-figure('vr', 'VR as the board wakes'):.0f} V, quiet again after "
+        f"{figure('vr', 'VR quiet after that (5 mV)'):.1f} s",
+        f"{min(late):.2f} to {max(late):.2f} us late; {into('line current at 40 V'):.1f} mA at "
+        f"40 V; {into('into dead 3.3 V'):.1f} mA at most",
+        f"on after {feed('on after, 6 ohm and 1000 uF'):.1f} ms, {feed('inrush'):.1f} A of "
+        f"inrush, off after {feed('off after, 6 ohm and 1000 uF'):.0f} ms",
+        f"16 V are plugged in | {feed('feed as 16 V are plugged in, off'):.2f} V",
+        f"at most {figure('supply', 'across Q1, surge ' + list(SURGES)[1]):.0f} V across Q1",
+        f"| {sum(part_count(board()).values())} parts with",
+    )
+    guide = (ROOT / "README.md").read_text()
+    assert [sentence for sentence in said if sentence not in guide] == []
 
 
 @pytest.mark.parametrize("wiring", (HALL, VR, SHARED))

@@ -10,11 +10,12 @@ from circuit.circuit import Circuit
 from circuit.parts import Kind
 from circuit.rules import check
 from circuit.spice import deck
-from make import SHIPPED, SOURCES
+from make import ROOT, SHIPPED, SOURCES
 from simulate import hall_edges, input_edges
 from simulate.acceptance import STAGES
-from simulate.corners import corners
+from simulate.corners import OFFSET, corners
 from simulate.delays import LEADS
+from simulate.models import models
 from simulate.ngspice import SimulationError, run
 from simulate.reluctor_waves import CORNER_HZ, LOADS, RAILS, play, played
 from stages.board import board, part_count
@@ -23,6 +24,7 @@ from stages.inputs import controller_input
 from stages.reluctor import reluctor
 
 SEED = 9
+GUIDE = (ROOT / "README.md").read_text()
 
 
 def built(name: str) -> Circuit:
@@ -105,6 +107,16 @@ def test_vr_amplitude_follows_speed_and_crossings_stand_on_the_teeth(output: str
         per_rpm.append(found.amplitude / rpm)
         assert found.degrees_off(delay) < (0.05 if rpm >= 200 else 0.2), rpm
     assert max(per_rpm) / min(per_rpm) < 1.05
+    least, most, last = (f"{1000 * x:.2f}" for x in (min(per_rpm), max(per_rpm), per_rpm[-1]))
+    assert output == "VR+" or f"{least} to {most} mV per rpm, {float(last) * 10:.1f} V" in GUIDE
+
+
+def test_an_offset_stands_on_the_grounded_output() -> None:
+    sound, offset = (
+        played(play(reluctor(), 50, CORNER_HZ["VR"], device_models=models(offset=volts)), 50, "VR")
+        for volts in (0, OFFSET)
+    )
+    assert f"{offset.degrees_off(sound.late.mean()):.2f} degrees at 50 rpm" in GUIDE
 
 
 @pytest.mark.slow

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from make import ROOT
 from simulate import hall_edges
 from simulate.bench import first_crossing
 from simulate.ngspice import run
@@ -46,6 +47,19 @@ def test_the_sensor_obeys_faraday() -> None:
     assert abs(np.trapezoid(slope, places)) < 1e-6
     tooth = np.abs(places - 2) < 0.3
     assert places[tooth][flux[tooth].argmax()] == pytest.approx(2, abs=1e-4)
+
+
+def test_the_flux_in_the_transformer() -> None:
+    """As above: the core takes the voltage's integral, which speed does not change; V / (2 pi f)
+    of a sine. The sensor's wave is one within a tenth."""
+    _, flux = slope_and_flux(np.linspace(0, 2, 2001))
+    assert np.ptp(flux) / 2 == pytest.approx(1 / (2 * math.pi), rel=0.1)
+    seconds = 60 / (2 * math.pi)
+    guide = (ROOT / "README.md").read_text()
+    assert f"bears {2.5 * math.sqrt(2) / (2 * math.pi * 50) * 1e3:.0f} mVs" in guide
+    assert f"some {seconds:.1f} s times" in guide
+    assert f"{seconds * 2 / 60:.1f} mVs at 2 mV\nand 60 teeth" in guide
+    assert f"{seconds * 20 / 24:.1f} mVs at 20 mV and 24 teeth" in guide
 
 
 def test_the_vr_output_doubles_with_the_speed() -> None:
