@@ -12,6 +12,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Protocol
 
+from edgewheel.bench.copies import bench_tree
 from edgewheel.bench.live.settings import sensors_of
 from edgewheel.bench.live.state import (
     CourseRefused,
@@ -39,7 +40,7 @@ from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import HIGHEST_RPM
 from edgewheel.wheel.library import find
 from edgewheel.wheel.model import Wheel
-from edgewheel.yamlfile import Node, load
+from edgewheel.yamlfile import Node
 
 USUAL_RPM = Fraction(850)
 FIRST = Path(__file__).resolve().parents[1] / "examples" / "first-bench.yaml"
@@ -123,7 +124,7 @@ class Desk:
 
     def open(self, file: Path) -> None:
         """Put another bench file on the desk."""
-        self._use(load(file), file)
+        self._use(bench_tree(file), file)
 
     def use_wheel(self, name: str) -> bool:
         """The same bench with another wheel of the library, or one in a file.

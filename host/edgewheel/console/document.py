@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from edgewheel.console.spare_faults import suits
 from edgewheel.wheel.model import Wheel
-from edgewheel.yamlfile import Node, flow
+from edgewheel.yamlfile import Node, document_text
 
 
 def with_word(document: Node, key: str, text: str) -> Node:
@@ -59,5 +59,4 @@ def only_faults(document: Node, on: set[str]) -> Node:
 
 def text_of(document: Node) -> str:
     """A bench file that reads as this tree."""
-    lines = [f"{key}: {flow(node)}" for key, node in document.section().nodes.items()]
-    return "\n".join(["# As it lay on the desk of the console.", *lines]) + "\n"
+    return f"# As it lay on the desk of the console.\n{document_text(document)}"

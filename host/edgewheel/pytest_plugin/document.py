@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from edgewheel.bench.copies import bench_tree
 from edgewheel.bench.loader import read_plan
 from edgewheel.bench.plan import Plan
 from edgewheel.errors import Place, UsageError
@@ -48,7 +49,7 @@ def text_of(value: object) -> str:
 
 def chosen_document(file: Path, choices: Choices) -> Node:
     """The bench file's tree with the board, controller and seed of the session."""
-    document = load(file)
+    document = bench_tree(file)
     nodes = dict(document.section().nodes)
     if choices.real_board or not _is_simulated(nodes.get("board")):
         nodes["board"] = _node("--edgewheel-board", choices.board or SIMULATED)

@@ -10,6 +10,7 @@ from edgewheel.bench.runner import Runner
 from edgewheel.errors import UsageError
 from edgewheel.search.qualify.reading import load_qualify
 from edgewheel.wheel.library import locate as wheel_file
+from mock_bench import mock_desk
 from qualify_suite import play, short_plan
 
 BENCH = """
@@ -50,7 +51,8 @@ def test_a_run_folder_plays_again_without_the_files_that_made_it(project):
         shutil.rmtree(project / folder)
     bench = runner.folder / "fan.yaml"
     assert bench.read_text() == BENCH
-    for again in (plan_of_run(runner.folder, "fan.yaml"), load_plan(bench)):
+    on_the_desk = mock_desk(bench, project / "runs").plan
+    for again in (plan_of_run(runner.folder, "fan.yaml"), load_plan(bench), on_the_desk):
         assert (again.wheel, again.controller) == (plan.wheel, plan.controller)
         motions = [[m[n] for n in range(len(m))] for m in (again.signal.motion, plan.signal.motion)]
         assert motions[0] == motions[1]

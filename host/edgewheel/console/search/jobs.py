@@ -185,7 +185,7 @@ class DiagnoseJob(Job):
 
 
 def _point_line(result: PointResult) -> str:
-    mark = f"{HELD} sync   " if result.synced else f"{LOST} NO SYNC"
+    mark = f"{HELD} sync   " if result.held else f"{LOST} NO SYNC"
     line = f"{result.point.way:4s} {float(result.point.rpm):6.0f} rpm  {mark}"
     if result.lost is None:
         return line

@@ -25,7 +25,7 @@ def staircase(
     for result in done:
         column = result.point.number * columns // max(count, 1)
         share = (float(result.point.rpm) - low) / max(high - low, 1)
-        cells[round((1 - share) * (height - 1))][column] = HELD if result.synced else LOST
+        cells[round((1 - share) * (height - 1))][column] = HELD if result.held else LOST
     return _labelled(cells, f"{high:g}", f"{low:g}")
 
 
