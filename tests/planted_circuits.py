@@ -47,6 +47,7 @@ def swapped_pins(stage: Circuit) -> Iterator[tuple[str, Circuit]]:
             pairs = list(itertools.combinations(part.nets, 2))
         else:
             pairs = [("in+", "in-"), ("in", "out"), ("S1", "S2"), ("P1", "P2"), ("1", "wiper")]
+            pairs += [("5V", "8V"), ("8V", "12V")]
         for a, b in pairs:
             if {a, b} <= part.nets.keys() and part.nets[a] != part.nets[b]:
                 yield f"{part.ref}: {a} and {b} swapped", _swapped(stage, part, a, b)

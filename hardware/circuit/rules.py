@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from collections import Counter, defaultdict
+from collections.abc import Collection
 
 from circuit.circuit import GROUND, Circuit
 from circuit.packages import PACKAGES
 from circuit.parts import LETTERS, Kind, Part, Role
 
 _NUMERIC = {Kind.RESISTOR, Kind.CAPACITOR, Kind.TRIMMER}
+_WIRES = (Kind.FUSE, Kind.PTC, Kind.LINK)
 _NEED_RATING = {
     Kind.RESISTOR: "watts",
     Kind.CAPACITOR: "volts",
@@ -29,6 +31,7 @@ def check(circuit: Circuit, whole: bool = False) -> list[str]:
     """
     broken = [sentence for part in circuit.parts for sentence in _part(part)]
     broken += _nets(circuit) + _islands(circuit) + _shared(circuit) + _reserves(circuit)
+    broken += _held(circuit)
     return broken + _bypass(circuit) if whole else broken
 
 
@@ -92,13 +95,17 @@ def _nets(circuit: Circuit) -> list[str]:
     return broken
 
 
-def _supplied(circuit: Circuit, roles: dict[str, list[tuple[str, Role]]]) -> set[str]:
+def _supplied(
+    circuit: Circuit,
+    roles: dict[str, list[tuple[str, Role]]],
+    through: Collection[Kind] = (*_WIRES, Kind.PFET, Kind.DIODE),
+) -> set[str]:
     """Nets with a supply, or behind one through fuses, links, diodes and channels of MOSFETs."""
     supplied = {net for net, pins in roles.items() if any(r is Role.SUPPLY for _, r in pins)}
     passing = [
         {net for pin, net in part.nets.items() if pin != "G"}
         for part in circuit.parts
-        if part.type.kind in (Kind.FUSE, Kind.PTC, Kind.LINK, Kind.PFET, Kind.DIODE)
+        if part.type.kind in through
     ]
     for _ in passing:
         for nets in passing:
@@ -121,6 +128,24 @@ def _islands(circuit: Circuit) -> list[str]:
             seen.add(net)
             todo += beside.get(net, ())
     return [f"net {net}: nothing joins it to ground." for net in sorted(set(beside) - seen)]
+
+
+def _held(circuit: Circuit) -> list[str]:
+    """Inputs that float while the RP2040 board is dead or away: neither they nor what lies behind
+    their resistors is a ground, a supply or a chip's output.
+    """
+    held = set(circuit.grounds) | _supplied(circuit, _roles(circuit), (*_WIRES, Kind.PFET))
+    inputs = []
+    for part in circuit.parts:
+        for pin in part.type.pins:
+            if pin.role is Role.INPUT and part.type.kind is not Kind.TERMINAL:
+                inputs.append((f"{part.ref}.{pin.name}", part.nets[pin.name]))
+            if pin.role is Role.OUTPUT and part.type.kind is Kind.IC:
+                held.add(part.nets[pin.name])
+    resistors = [set(p.nets.values()) for p in circuit.parts if p.type.kind is Kind.RESISTOR]
+    for _ in resistors:
+        held |= {net for nets in resistors if nets & held for net in nets}
+    return [f"{name}: nothing holds it without a board." for name, net in inputs if net not in held]
 
 
 def _bypass(circuit: Circuit) -> list[str]:

@@ -32,6 +32,24 @@ def test_mistyped_nets_break_a_rule(name: str) -> None:
         assert mistakes.check(circuit), what
 
 
+@pytest.mark.parametrize(
+    ("name", "ref", "input"),
+    [
+        ("hall", "R2", "Q1.B"),
+        ("vr", "R9", "U1.in+"),
+        ("feed", "R5", "Q2.B"),
+        ("input", "R2", "Q1.B"),
+    ],
+)
+def test_an_input_that_floats_without_a_board_breaks_a_rule(
+    name: str, ref: str, input: str
+) -> None:
+    build, _ = SOURCES[name]
+    stage = build()
+    stage.parts.remove(stage.part(ref))
+    assert f"{input}: nothing holds it without a board." in mistakes.check(stage)
+
+
 @pytest.mark.parametrize("name", SOURCES)
 def test_the_drawing_sees_swapped_pins_and_mistyped_nets(name: str) -> None:
     build, draw = SOURCES[name]
