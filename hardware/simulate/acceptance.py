@@ -61,21 +61,7 @@ def hall(stage: Circuit) -> Iterator[Check]:
         yield Check(f"fall late, {name}", found.fall * 1e6, "us", least_fall, most_fall)
         yield Check(f"low, {name}", found.low, "V", 0, 0.4)
         yield Check(f"high, {name}", found.high, "V", rail - 0.8, rail)
-    for volts in (12, 14.5, -14.5):
-        around = hall_edges.fault(volts)
-        closed = ("JP1.12V", "JP2")
-        waves, found_loads = loads(stage, around, "tran 1m 3 0 20m", closed)
-        yield from _borne(f"tied to {volts:g} V", found_loads, 0.8)
-        if volts > 0:
-            amps = abs(waves.last("i(vf)"))
-            yield Check(f"current at {volts:g} V", amps * 1e3, "mA", 25, 34)
-            watts = _of(found_loads, "Q1").watts
-            yield Check(f"heat of Q1 at {volts:g} V", watts, "W", 0.2, 0.5)
-            yield Check(f"pin at {volts:g} V", abs(waves.last("i(vpin)")) * 1e3, "mA", 0, 2)
-    hot = hall_edges.fault(14.5) + f".temp {HOTTEST:g}\n"
-    _, found_hot = loads(stage, hot, "tran 1m 3 0 20m", closed)
-    watts = _of(found_hot, "Q1").watts
-    yield Check("heat of Q1 at 14.5 V and 60 degrees", watts, "W", 0.2, _TO92_HOT)
+    yield from _hall_tied(stage)
     pulled = f"{hall_edges.pin()}Ix 0 out 15m\n"
     low = run(deck(stage) + RAILS + pulled, "tran 1u 60u 0 1u", "v(out)").last("v(out)")
     yield Check("low with 15 mA from outside", low, "V", 0.3, 0.6)
@@ -90,6 +76,23 @@ def hall(stage: Circuit) -> Iterator[Check]:
     )
     yield Check("line at a surge of 60 V over 50 ohm", found_surge["v(line)"].max(), "V", 18, 30)
     yield Check("5 V rail's pull-up then", found_surge["v(pull)"].max(), "V", 0, 6)
+
+
+def _hall_tied(stage: Circuit) -> Iterator[Check]:
+    """The line tied to a stiff source while the pin pulls it low."""
+    closed, analysis = ("JP1.12V", "JP2"), "tran 1m 3 0 20m"
+    for volts in (12, 14.5, -14.5):
+        waves, found_loads = loads(stage, hall_edges.fault(volts), analysis, closed)
+        yield from _borne(f"tied to {volts:g} V", found_loads, 0.8)
+        if volts > 0:
+            amps = abs(waves.last("i(vf)"))
+            yield Check(f"current at {volts:g} V", amps * 1e3, "mA", 25, 34)
+            watts = _of(found_loads, "Q1").watts
+            yield Check(f"heat of Q1 at {volts:g} V", watts, "W", 0.2, 0.5)
+            yield Check(f"pin at {volts:g} V", abs(waves.last("i(vpin)")) * 1e3, "mA", 0, 2)
+    _, hot = loads(stage, hall_edges.fault(14.5) + f".temp {HOTTEST:g}\n", analysis, closed)
+    watts = _of(hot, "Q1").watts
+    yield Check("heat of Q1 at 14.5 V and 60 degrees", watts, "W", 0.2, _TO92_HOT)
 
 
 def controller_input(stage: Circuit) -> Iterator[Check]:
