@@ -202,6 +202,8 @@ def signals(stage: Circuit) -> Iterator[Check]:
         found = dummies.readings(stage, turned)
         for net in ("TPS", "MAP"):
             yield Check(f"{net} turned to {turned:g}", found[net], "V", low, high)
+            ohms = dummies.kilohms(stage, net, turned)
+            yield Check(f"{net} to its ground, turned to {turned:g}", ohms, "kohm", 4, 9)
     for net in ("clt", "tps", "map"):
         for turned, jumper in ((0.02, "JP1"), (0.98, "JP3")):
             around = f"V5 sensor_5v 0 5\nRg sensor_gnd 0 1m\nVx {net} 0 PWL(0 0 1m 14.5)\n"

@@ -18,6 +18,12 @@ CONTROLLER = (
 COOLANT = {"hot": "JP1", "warm": "JP2", "cold": "JP3"}
 
 
+def kilohms(stage: Circuit, net: str, turned: float) -> float:
+    """What a meter says from a signal to the sensor ground, nothing wired to the terminals."""
+    meter = f"Rg sensor_gnd 0 1m\nIm 0 {net.lower()} 1m\n"
+    return run(deck(stage, turned=turned) + meter, "op").last(f"v({net.lower()})")
+
+
 def readings(stage: Circuit, turned: float, coolant: str = "warm") -> dict[str, float]:
     """Volts at the controller's inputs with both trimmers turned so far (0 to 1)."""
     found = run(deck(stage, (COOLANT[coolant],), turned=turned) + CONTROLLER, "op")

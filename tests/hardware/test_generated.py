@@ -109,6 +109,9 @@ def test_the_guide_says_the_figures_that_were_simulated() -> None:
         f"inrush, off after {feed('off after, 6 ohm and 1000 uF'):.0f} ms",
         f"16 V are plugged in | {feed('feed as 16 V are plugged in, off'):.2f} V",
         f"at most {figure('supply', 'across Q1, surge ' + list(SURGES)[1]):.0f} V across Q1",
+        " to ".join(
+            f"{figure('signals', f'TPS to its ground, turned to {n}'):.1f}k" for n in (0, 1)
+        ),
         f"| {sum(part_count(board()).values())} parts with",
     )
     guide = (ROOT / "README.md").read_text()
