@@ -14,6 +14,7 @@ from edgewheel.board.run import SimSettings
 from edgewheel.board.sim import SimBoard
 from edgewheel.link.messages import Arm, Bootloader, Refusal, State
 from edgewheel.link.welcome import FEATURE_BOOTLOADER, RP2040
+from edgewheel.wholefile import write_whole
 
 INFO = "UF2 Bootloader v3.0\r\nModel: a stand-in\r\nBoard-ID: {}\r\n"
 BOARD_ID = "RPI-RP2"
@@ -28,9 +29,9 @@ def usb_port(path, ids=USB_IDS[0]):
 
 
 def make_drive(folder, board_id=BOARD_ID):
-    """A boot loader's drive."""
+    """A boot loader's drive, whose one file is whole as soon as it is there."""
     folder.mkdir(parents=True)
-    (folder / "INFO_UF2.TXT").write_text(INFO.format(board_id))
+    write_whole(folder / "INFO_UF2.TXT", INFO.format(board_id))
     return folder
 
 
