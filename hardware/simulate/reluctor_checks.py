@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from circuit.circuit import Circuit
 from circuit.spice import deck
 from simulate.corners import OFFSET
@@ -17,6 +19,7 @@ from simulate.reluctor_waves import LOADS, RAILS
 _IDLE = "Vlo lo 0 1.65\nRlo lo lower 40\nVhi hi 0 1.65\nRhi hi upper 40\n"
 _NO_BOARD = "Rlo lower 0 1g\nRhi upper 0 1g\nIhum 0 mix SIN(0 50n 50)\n"
 _WAKING = _IDLE.replace(" 1.65\n", " PWL(0 0 100m 0 100.01m 1.65)\n")
+_FULL = _IDLE.replace("Vhi hi 0 1.65", "Vhi hi 0 SIN(1.65 1.65 1k)")
 FAULTS = {
     f"{output} {what}": _IDLE + RAILS + tie
     for output, net in (("VR", "vr"), ("VR+", "vrp"))
@@ -58,6 +61,20 @@ def response(stage: Circuit, byte: str) -> Waves:
     )
 
 
+def _at_full_scale(stage: Circuit) -> Iterator[tuple[str, float, str, float, float]]:
+    """A sine of 1 kHz over all of the codes: the swing with the converter's rails at their least,
+    and what R6 bears while the output is tied to 14.5 V.
+    """
+    least_rails = RAILS.replace("15\n", "14.5\n")
+    swung = run(deck(stage) + _FULL + least_rails + LOADS, "tran 10u 12m 10m 10u", "v(drive)")
+    yield "swing of U2 at full scale", abs(swung["v(drive)"]).max(), "V", 11, 12
+    tied = "Vs s 0 14.5\nRs s vr 0.1\nRg vrm 0 0.1\n"
+    bears = run(deck(stage) + _FULL + RAILS + tied, "tran 10u 12m 10m 10u", "v(drive) v(vr)")
+    watts = (bears["v(vr)"] - bears["v(drive)"]) ** 2 / stage.part("R6").type.number
+    mean = np.trapezoid(watts, bears.time) / np.ptp(bears.time)
+    yield "heat of R6 then, VR tied to 14.5 V", float(mean), "W", 0.1, 0.4
+
+
 def _gain(found: Waves, output: str, hertz: float) -> complex:
     place = int(abs(found["frequency"].real - hertz).argmin())
     if output == "VR":
@@ -76,6 +93,7 @@ def measured(stage: Circuit) -> Iterator[tuple[str, float, str, float, float]]:
         yield f"sign of {output} (the stage inverts)", sign, "", -7, -6
     weight = abs(_gain(upper, "VR", 1e3) / _gain(lower, "VR", 1e3))
     yield "upper byte over lower", weight, "", 250, 260
+    yield from _at_full_scale(stage)
     around = deck(stage) + _IDLE + RAILS + LOADS
     rest = run(around, "op", device_models=models(offset=OFFSET))
     yield "VR at rest, U2 with its worst offset", rest.last("v(vr)") * 1e3, "mV", -4, 4
