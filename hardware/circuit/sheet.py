@@ -283,6 +283,7 @@ def numbers(part: Part) -> list[str]:
     pins = [
         f"{pin.name}: {'/'.join(dict.fromkeys(unit[n] for unit in units))}"
         for n, pin in enumerate(part.type.pins)
+        if pin.name != pin.number
     ]
     row = 3 if len(units) < 3 else 1
     return [", ".join(pins[n : n + row]) for n in range(0, len(pins), row)]

@@ -58,7 +58,7 @@ def test_the_flux_in_the_transformer() -> None:
     guide = (ROOT / "README.md").read_text()
     assert f"bears {2.5 * math.sqrt(2) / (2 * math.pi * 50) * 1e3:.0f} mVs" in guide
     assert f"some {seconds:.1f} s times" in guide
-    assert f"{seconds * 2 / 60:.1f} mVs at 2 mV\nand 60 teeth" in guide
+    assert f"{seconds * 2 / 60:.1f} mVs at 2 mV and 60 teeth" in guide
     assert f"{seconds * 20 / 24:.1f} mVs at 20 mV and 24 teeth" in guide
 
 
