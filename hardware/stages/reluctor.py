@@ -5,8 +5,8 @@ SPDX-License-Identifier: CERN-OHL-P-2.0
 Two pins carry the upper and the lower byte of a 16-bit code as pulse widths; 10k and 2.55M weigh
 them 255 to 1. R9 holds the amplifier's input while the RP2040 board is dead or away: floating, it
 would take up hum, and 50 Hz at a controller's input are the teeth of an engine. A Sallen-Key
-filter of 50 kHz takes the carrier out. C3 takes the mean out before the gain, so no direct voltage
-ever reaches the transformer, and the corner of 0.7 Hz does not move with the load. At full scale
+filter of 50 kHz takes the carrier out. C3 takes the mean out before the gain: only U2's offset
+reaches the transformer, and the corner of 0.7 Hz does not move with the load. At full scale
 U2 swings by 11.7 V; 12 V are what its class promises. Its offset comes out as it is, so it must be
 small: at 50 rpm the peak is 50 mV. The amplitude grows with speed because the codes do: 200 to 1
 of range is left at 50 rpm. The stage inverts: a higher code is a lower voltage at VR and at VR+
