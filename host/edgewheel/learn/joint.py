@@ -28,6 +28,12 @@ ENOUGH = 0.9
 SEEN = 0.5
 """An edge in fewer of the repeats than this is no part of the pattern."""
 
+NOW_AND_THEN, NEARLY_ALWAYS = 0.3, 0.75
+"""Shares of the repeats between which an edge is neither chance nor surely part of the pattern."""
+
+LEAST_MISSED = 2
+"""Repeats without an edge that make it one that comes now and then."""
+
 
 @dataclass(frozen=True)
 class Cluster:
@@ -40,6 +46,11 @@ class Cluster:
     place: float
     spread: float
     seen: float
+
+    def now_and_then(self, repeats: float) -> bool:
+        """True if it comes in some of so many repeats only."""
+        missed = (1 - self.seen) * repeats
+        return NOW_AND_THEN <= self.seen < NEARLY_ALWAYS and missed >= LEAST_MISSED
 
 
 def joint_period(step: int, places: Sequence[Floats], most: int) -> int:
@@ -99,20 +110,33 @@ def clusters(places: Floats, period: int, repeats: float) -> tuple[tuple[Cluster
     return best
 
 
+def irregular(
+    places: Floats, period: int, repeats: float, found: tuple[tuple[Cluster, ...], Ints]
+) -> tuple[Cluster, ...]:
+    """The edges of a stream that come now and then, of its clusters and of the other edges."""
+    inside, member = found
+    others = places[member < 0]
+    if len(others) >= max(NOW_AND_THEN * repeats, LEAST_MISSED):
+        inside += _heaps(others, period, repeats, WIDE, NOW_AND_THEN)[0]
+    return tuple(cluster for cluster in inside if cluster.now_and_then(repeats))
+
+
 def _heaps(
-    places: Floats, period: int, repeats: float, wide: int
+    places: Floats, period: int, repeats: float, wide: int, seen: float = SEEN
 ) -> tuple[tuple[Cluster, ...], Ints]:
-    """The clusters of `wide` bins on either side, and each edge's cluster."""
+    """The clusters of `wide` bins on either side that come in the share `seen` of the repeats, and
+    each edge's cluster.
+    """
     folded = places % period
     bins = period * BINS_PER_SLOT
     counts = np.bincount((folded * BINS_PER_SLOT).astype(np.int64) % bins, minlength=bins)
     member = np.full(len(places), -1, np.int64)
     found: list[Cluster] = []
-    for middle in _peaks(counts, SEEN * repeats, wide):
+    for middle in _peaks(counts, seen * repeats, wide):
         centre = (middle + 0.5) / BINS_PER_SLOT
         off = (folded - centre + period / 2) % period - period / 2
         mine = np.flatnonzero((np.abs(off) <= (wide + 0.5) / BINS_PER_SLOT) & (member < 0))
-        if len(mine) < SEEN * repeats:
+        if len(mine) < seen * repeats:
             continue
         place = median(off[mine])
         spread = MAD_TO_SIGMA * median(np.abs(off[mine] - place))

@@ -260,6 +260,12 @@ def _doubts(ranked: Ranked, best: Explanation, fitting: int) -> list[str]:
         doubts.append(f"Only {pattern.explained:.0%} of the edges are where the wheel has them.")
     if pattern.repeats < 3.5:
         doubts.append(f"The pattern came only {pattern.repeats:.1f} times; capture ten turns.")
+    if pattern.irregular:
+        stream, edge = min(pattern.irregular, key=lambda one: abs(one[1].seen - 0.5))
+        doubts.append(
+            f"An edge on {stream.track} comes in {edge.seen:.0%} of the repeats: it is missing now "
+            "and then, or the pattern is longer than it seems. Capture more turns."
+        )
     if ranked.other_doubt - pattern.doubt < CLOSE_CALL:
         doubts.append("A pattern of another length fits almost as well; capture more turns.")
     return doubts

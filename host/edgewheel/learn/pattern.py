@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 
 from edgewheel.learn.course import LEAST_REPEATS, Course, Folded, course_of, fold_late
-from edgewheel.learn.joint import Cluster, clusters, joint_period
+from edgewheel.learn.joint import Cluster, clusters, irregular, joint_period
 from edgewheel.learn.period import Unlike, hole_period, smallest_period
 from edgewheel.learn.ripple import FEW, Swing, fit_swing
 from edgewheel.learn.slots import Slots
@@ -38,6 +39,10 @@ MANY_ODD = 0.02
 """From this share of its edges on, those of the main stream without a slot may be a pattern."""
 
 
+LONGER = (2, 3)
+"""Times the repeat that are tried where some edges come in only some of the repeats."""
+
+
 @dataclass(frozen=True)
 class PatternEdge:
     """An edge that comes in every repeat.
@@ -62,6 +67,7 @@ class Pattern:
     counted as such); then `off` (period,) is how late the main edge of each slot comes beside
     ripple, NaN for a hole. `swing` is the ripple. `explained` is the share of all edges, seen and
     expected, that are where the pattern has them; `extra` and `dropped` count the others.
+    `irregular` are edges that come in too many repeats for chance and in too few to be sure of.
     """
 
     main: Stream
@@ -76,6 +82,7 @@ class Pattern:
     dropped: int
     pitched: bool
     swing: Swing
+    irregular: tuple[tuple[Stream, Cluster], ...] = ()
 
     @cached_property
     def late(self) -> Floats:
@@ -154,7 +161,23 @@ def pattern_of(slots: Slots, main: Stream, streams: Streams) -> Pattern | None:
     rough = course_of(slots, max(step, SHORTEST_WINDOW))
     others = _others(slots, main, streams, rough)
     period = max(joint_period(step, list(others.values()), most), _uneven_period(rough, step, most))
-    return _folded(slots, main, streams, period)
+    fold = partial(_folded, slots, main, streams)
+    pattern = fold(period)
+    return pattern if pattern is None else _regular(pattern, fold, most)
+
+
+def _regular(pattern: Pattern, fold: Callable[[int], Pattern | None], most: int) -> Pattern:
+    """The pattern, or one some times as long in which nothing comes in only some of the repeats.
+
+    Of few teeth beside many, one that stands in every second repeat alone hardly shows in how far
+    the edges are from one another a repeat later.
+    """
+    if not pattern.irregular:
+        return pattern
+    lengths = [times * pattern.period for times in LONGER if times * pattern.period <= most]
+    longer = [one for length in lengths if (one := fold(length)) is not None]
+    regular = [one for one in longer if not one.irregular and one.doubt < pattern.doubt]
+    return min(regular, key=lambda one: one.period, default=pattern)
 
 
 def _others(
@@ -192,12 +215,15 @@ def _folded(slots: Slots, main: Stream, streams: Streams, period: int) -> Patter
         return None
     repeats = (int(course.slot[-1]) + 1) / period
     counted: list[tuple[Stream, Cluster]] = []
+    some: list[tuple[Stream, Cluster]] = []
     hits = strange = expected = 0
     for stream in streams.streams:
         place = course.place(stream.times)
         place = place[~np.isnan(place)]
         found, member = clusters(place, period, repeats)
         counted += [(stream, cluster) for cluster in found]
+        now_and_then = irregular(place, period, repeats, (found, member))
+        some += [(stream, cluster) for cluster in now_and_then]
         hits += int((member >= 0).sum())
         strange += int((member < 0).sum())
         expected += round(len(found) * repeats)
@@ -207,6 +233,7 @@ def _folded(slots: Slots, main: Stream, streams: Streams, period: int) -> Patter
     pattern = Pattern(
         main, course, period, slots.row, folded, tuple(counted), repeats,
         hits / (hits + strange + dropped), strange, dropped, True, _swing(folded),
+        tuple(some),
     )  # fmt: skip
     return pattern if _is_pitched(pattern) else as_measured(pattern)
 

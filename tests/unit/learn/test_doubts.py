@@ -19,9 +19,9 @@ from edgewheel.wheel.library import find
 from edgewheel.wheel.loader import parse_wheel
 
 
-def turning(name: str, rpm: int, depth: str | None):
+def turning(name: str, rpm: int, depth: str | None, turns: int = 60):
     ripple = CompressionRipple(Fraction(depth), Fraction(1, 2), Fraction(50)) if depth else None
-    motion = Motion([hold(Fraction(rpm), turns=Fraction(60), ripple=ripple)])
+    motion = Motion([hold(Fraction(rpm), turns=Fraction(turns), ripple=ripple)])
     compiler = EdgeCompiler(wheel_levels(find(name)), motion, 1_000_000)
     return capture_of(compiler.header(), join(*compiler.chunks()), f"{name} at {rpm}")
 
@@ -100,6 +100,37 @@ def test_random_edges_are_no_wheel():
     edges = EdgeChunk(ticks, np.zeros(4000, np.uint8), level)
     with pytest.raises(UsageError, match=r"3999 edges on crank.*(nothing|too little)"):
         learn(capture_of(EdgeHeader(1_000_000, ("crank",), (1,)), edges))
+
+
+@pytest.mark.parametrize("turns", [10, 20])
+@pytest.mark.parametrize("noisy", [False, True])
+def test_one_cam_tooth_of_seven_tells_the_two_turns_of_a_cycle_apart(turns, noisy):
+    """The other six, and all of the crank's, come again after a turn of the crank."""
+    name = "60-minus-2-6-tooth-cam"
+    capture = turning(name, 1000, None, turns)
+    if noisy:
+        capture = capture_of(capture.header, spoilt(capture.header, capture.edges, seed=3))
+    learned = learn(capture)
+    assert learned.sure and learned.best.scale.known
+    assert off_deg(find(name), learned.best.wheel) < 0.5
+
+
+@pytest.mark.parametrize("share", [0.4, 0.5])
+def test_a_cam_tooth_that_comes_now_and_then_leaves_a_doubt(share):
+    """No longer pattern explains it: a weak tooth, or one too many."""
+    capture = turning("60-minus-2-6-tooth-cam", 1000, None, 40)
+    edges = capture.edges
+    cam = np.flatnonzero(edges.track == 1)
+    pulses = cam[: len(cam) // 2 * 2].reshape(-1, 2)[2::7]
+    gone = pulses[np.random.default_rng(1).random(len(pulses)) > share].ravel()
+    kept = np.setdiff1d(np.arange(len(edges)), gone)
+    learned = learn(
+        capture_of(
+            capture.header, EdgeChunk(edges.ticks[kept], edges.track[kept], edges.level[kept])
+        )
+    )
+    assert "of the repeats: it is missing now and then" in " ".join(learned.doubts)
+    assert "cam" in learned.doubts[0]
 
 
 def test_two_turns_are_too_few_to_be_sure():
