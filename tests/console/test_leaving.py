@@ -10,9 +10,12 @@ import pytest
 
 from console_kit import press, settle, text
 from edgewheel.bench.live.state import LivePhase
+from edgewheel.bench.record_folder import DATABASE
 from edgewheel.console.app import ConsoleApp
 from edgewheel.console.desk import FIRST, Desk
-from edgewheel.console.search.job import Job, Stage
+from edgewheel.console.search.job import STOPPED, Job, Stage
+from edgewheel.console.search.jobs import SweepJob
+from edgewheel.search.recorded import read_rows
 from mock_bench import MockBench, mock_desk
 
 
@@ -126,6 +129,22 @@ def test_a_search_waits_for_the_board_and_says_so():
             return text(app)
 
     assert "played" in asyncio.run(scenario())
+
+
+def test_a_search_that_is_stopped_while_it_waits_never_turns_the_engine(tmp_path):
+    async def scenario():
+        async with slow_console() as (app, pilot, answers):
+            plan = app.desk.to_search(stairs=("1000", "2000", "1000"))
+            job = SweepJob(plan, tmp_path)
+            app.begin(job)
+            await pilot.press("f8")
+            await free(app, pilot, answers)
+            return app.running.stage.answer, job.folder
+
+    answer, folder = asyncio.run(scenario())
+    assert answer == STOPPED
+    played = read_rows(folder / DATABASE, "SELECT state, reason, played FROM board")
+    assert [tuple(row) for row in played][-1] == ("idle", "stop", 0)
 
 
 def test_a_mistake_in_a_bench_that_was_left_is_heard_of():

@@ -40,7 +40,9 @@ class Rig:
         """Which board played last, in words: its kind, id and firmware."""
 
     def abort(self) -> None:
-        """Park the outputs and end the run that is going on."""
+        """Park the outputs and end the run that is going on; between runs, the next one as soon as
+        it begins.
+        """
         self._abort = True
 
     def run(self, plan: Plan) -> Iterator[Event]:
@@ -49,7 +51,6 @@ class Rig:
         However it ends, the outputs are parked. Raises BenchError when board or cable fail,
         UsageError when the table cannot be played.
         """
-        self._abort = False
         link = open_link(plan)
         try:
             welcome = self._connect(link)
@@ -57,6 +58,7 @@ class Rig:
             yield from self._play(plan, link, welcome)
         finally:
             link.close()
+            self._abort = False
 
     def _connect(self, link: BenchLink) -> Welcome:
         while True:
