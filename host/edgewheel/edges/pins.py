@@ -136,21 +136,24 @@ class PinMaker:
         return len(np.unique(places)) == len(places)
 
     def _apart(self, edges: EdgeChunk) -> Ticks:
-        """Ticks in which neighbours are equal or at least a shortest hold apart."""
+        """Ticks in which neighbours are equal or at least a shortest hold apart.
+
+        Edges on one tick stay together: a voltage's crossing and how strong it is are such.
+        """
         tail = zip(self._tail.track.tolist(), self._tail.ticks.tolist(), strict=True)
         last_of_track = dict(tail)
-        last = self._last_tick
+        last, asked = self._last_tick, None
         apart = []
         for tick, track in zip(edges.ticks.tolist(), edges.track.tolist(), strict=True):
             before = last_of_track.get(track)
             if before is not None and tick - before < self._hold:
                 raise self._too_close(track, before, tick)
             last_of_track[track] = tick
-            if tick != last and tick < last + self._hold:
-                self.moves.add(Move(tick, self._tracks[track], last + self._hold - tick))
-                tick = last + self._hold
-            apart.append(tick)
-            last = tick
+            place = last if tick in (last, asked) else max(tick, last + self._hold)
+            if place != tick:
+                self.moves.add(Move(tick, self._tracks[track], place - tick))
+            apart.append(place)
+            last, asked = place, tick
         return np.array(apart, np.int64)
 
     def _too_close(self, track: int, first: int, second: int) -> UsageError:

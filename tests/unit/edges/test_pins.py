@@ -62,6 +62,15 @@ def test_near_edges_of_different_tracks_are_moved_apart_and_counted():
     assert made.moves.kept[0].track == "cam"
 
 
+def test_edges_on_one_tick_are_moved_together():
+    header = EdgeHeader(1_000_000, ("cam", "crank", "crank strength"), (0, 0, 0))
+    maker = PinMaker(header, OutputStage.straight(3), LEAD, HOLD)
+    made_of = maker.chunks([table((0, 0, 1), (2, 1, 1), (2, 2, 1))])
+    pins = [(chunk.ticks.tolist(), chunk.masks.tolist()) for chunk in made_of]
+    assert pins == [([1000], [0b001]), ([1005], [0b111])]
+    assert maker.moves.count == 2
+
+
 def test_near_edges_of_one_track_are_an_error_that_names_both():
     with pytest.raises(UsageError, match=r"'crank' changes at pin ticks 0 and 4"):
         made(table((0, 0, 1), (4, 0, 0)))
