@@ -147,6 +147,39 @@ def test_a_search_that_is_stopped_while_it_waits_never_turns_the_engine(tmp_path
     assert [tuple(row) for row in played][-1] == ("idle", "stop", 0)
 
 
+class Stoppable(Noted):
+    """A search that goes on until it is stopped, or for a second."""
+
+    def __init__(self):
+        super().__init__()
+        self.stopped = threading.Event()
+
+    def stages(self):
+        yield Stage(0.5)
+        self.begun.set()
+        self.stopped.wait(1)
+
+    def stop(self):
+        self.stopped.set()
+
+
+def test_a_mistake_on_the_screen_parks_a_search():
+    job = Stoppable()
+
+    async def scenario():
+        app = ConsoleApp(mock_desk, paced=False)
+        async with app.run_test() as pilot:
+            await settle(app, pilot)
+            app.begin(job)
+            await asyncio.to_thread(job.begun.wait, 5)
+            app.call_later(lambda: 1 / 0)
+            await pilot.pause(0.5)
+
+    with pytest.raises(ZeroDivisionError):
+        asyncio.run(scenario())
+    assert job.stopped.is_set()
+
+
 def test_a_mistake_in_a_bench_that_was_left_is_heard_of():
     desk = mock_desk()
     left = desk.player

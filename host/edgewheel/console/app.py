@@ -114,6 +114,8 @@ class ConsoleApp(App[None]):
         self.call_after_refresh(self._open)
 
     def on_unmount(self) -> None:
+        # A mistake of ours ends it without `leave`; the end of a search's thread is waited for.
+        self.park()
         if self._paced:
             self._signals.release()
 
