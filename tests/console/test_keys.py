@@ -275,7 +275,7 @@ def test_other_keys_can_be_given(tmp_path):
         async with app.run_test(size=(80, 24)) as pilot:
             await press(app, pilot, "f5", "z", "f9")
             assert app.theme == "orchard-day"
-            return app.desk.player.orders
+            return list(app.desk.player.orders)
 
     orders = asyncio.run(scenario())
     assert orders == [("start", Fraction(850)), ("fault", "bounce", ONCE), ("park",)]
