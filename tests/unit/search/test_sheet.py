@@ -262,8 +262,10 @@ def test_how_far_the_cam_was_shifted_is_told_beside_its_window(tmp_path):
         )
 
 
-def test_a_cam_that_the_motion_brings_past_the_reference_tells_no_turn(tmp_path):
-    cam = {"advance": -170, "moves": [{"at": 0.5, "to": 170}], "rate": 1000}
+@pytest.mark.parametrize(
+    "cam", [{"advance": -170, "moves": [{"at": 0.5, "to": 170}], "rate": 1000}, {"advance": 100}]
+)
+def test_a_cam_that_the_motion_brings_past_the_reference_tells_no_turn(tmp_path, cam):
     motion = {"cams": {"cam": cam}, "segments": [{"hold": 1000, "seconds": 1.5}]}
     line = sheet_for(tmp_path, MOON | {"motion": motion, "faults": {}}).line("cam_phase")
     assert line.value is None and line.typed == {}

@@ -129,9 +129,13 @@ def _shifting(
 
     The cam may come later by the least distance of an edge before a reference, and earlier by that
     of one behind it, each where the motions bring it nearest. Nothing works if they bring an edge
-    past a reference themselves.
+    past a reference themselves, be it for good, for then the turns are not those of the wheel.
     """
-    if any(_turn(p.earliest_deg) != _turn(p.latest_deg) for p in places):
+    if any(
+        _turn(end_deg) != _turn(place.nominal_deg)
+        for place in places
+        for end_deg in (place.earliest_deg, place.latest_deg)
+    ):
         return Line("cam_phase", name, None, notes=(PASSES,))
     later = [(-place.latest_deg) % TURN_DEG for place in places]
     earlier = [place.earliest_deg % TURN_DEG for place in places]
