@@ -27,6 +27,7 @@ from edgewheel.link.waves import (
     HalfWave,
     WaveForm,
 )
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM
 from edgewheel.wheel.angles import AngleTable
 from edgewheel.wheel.model import Amplitude
 from edgewheel.yamlfile import Node
@@ -40,9 +41,6 @@ FULL_SHARE = 0xFF00 / 0x10000
 
 ALIKE = Fraction(1, 8)
 """Half-waves whose lengths differ by less than this share may be the same ones."""
-
-DEG_PER_S = 6
-"""Crank degrees a second at one rpm."""
 
 
 @dataclass(frozen=True)
@@ -146,7 +144,7 @@ def wave_configs(
 def _form(
     voltage: Voltage, approach: int, sound: _Lengths, played: _Lengths, tick_hz: int
 ) -> WaveForm:
-    ticks_per_deg = Fraction(tick_hz) / (DEG_PER_S * voltage.knee_rpm)
+    ticks_per_deg = Fraction(tick_hz) / (DEG_PER_S_PER_RPM * voltage.knee_rpm)
     kinds = _kinds([*sound, *_unlike(sound, played)])
     shortest = float(min(length for length, _ in sound))
     rows: dict[int, bytes] = {}

@@ -15,7 +15,7 @@ from edgewheel.bench.rig import Rig
 from edgewheel.bench.truth import Truth
 from edgewheel.controller.lines import value
 from edgewheel.fault.fields import Bounds
-from edgewheel.motion.segment import HIGHEST_RPM, hold
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM, HIGHEST_RPM, hold
 from edgewheel.search.qualify.bench import QualifyBench, run_up
 from edgewheel.search.qualify.kinds import Figure, SampleKind, Statistic, set_key
 from edgewheel.search.qualify.sampling import (
@@ -163,7 +163,7 @@ def _shown(plan: Plan, watch: _Watch, track: str, teeth: tuple[int, ...]) -> Sho
     if watch.right_s is None:
         detail = f"tooth {tooth}: lost and never back: {watch.lost.detail}"
         return Shown(False, detail, watch.lost.reason, {**figures, "teeth": inf})
-    speed = 6 * float(plan.signal.motion[2].segment.rpm_begin)
+    speed = DEG_PER_S_PER_RPM * float(plan.signal.motion[2].segment.rpm_begin)
     right_deg = begin_deg + (watch.right_s - float(plan.signal.motion[2].begin_s)) * speed
     first_deg = begin_deg + ahead[tooth]
     passed = teeth_between(wheel.track(track), wheel.period, first_deg, right_deg)

@@ -11,6 +11,7 @@ from typing import Any
 from edgewheel.bench.position import tooth_pitch_deg
 from edgewheel.controller.sim.low_pass import low_passed
 from edgewheel.edges.cam_places import CamPlace, cam_places
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM
 from edgewheel.search.sheet.crank import US_PER_S, crank_edge, edge_line
 from edgewheel.search.sheet.model import Bound, Line, Subject
 from edgewheel.search.variant import cam_track
@@ -23,8 +24,6 @@ from edgewheel.wheel.wording import reference_words
 CYCLE_DEG = 2 * TURN
 TURN_DEG = float(TURN)
 PASSES = "An edge of the cam passes the reference under these motions: turn cam or reference."
-DEG_PER_S = 6
-"""Crank degrees a second at one rpm."""
 
 
 @dataclass(frozen=True)
@@ -251,7 +250,7 @@ def _latency(subject: Subject) -> Iterator[str]:
     half_wave_deg = float(usual_period(edge_periods(counted, period))) / 2
     late = []
     for rpm in subject.speeds_rpm():
-        deg_per_us = DEG_PER_S * rpm / US_PER_S
+        deg_per_us = DEG_PER_S_PER_RPM * rpm / US_PER_S
         late_us, _ = low_passed(half_wave_deg / deg_per_us, vr.time_constant_us)
         late.append(f"{late_us * deg_per_us:.2f} degrees at {rpm:.0f} rpm")
     yield (
