@@ -12,11 +12,13 @@ import pytest
 from console_kit import console, press, settle, text
 from edgewheel.bench.live.state import FaultState
 from edgewheel.bench.rig import Rig
+from edgewheel.bench.search_record import SearchRecord
 from edgewheel.bench.verdict import VerdictListener
 from edgewheel.cli.main import main
 from edgewheel.console.fit import IDLE
 from edgewheel.console.runs.listing import differences, records
-from edgewheel.console.search.command import kept
+from edgewheel.console.runs.told import cut_off
+from edgewheel.console.search.command import keep, kept
 from edgewheel.console.search.job import Job, Running, Stage
 from edgewheel.console.search.qualify_job import table
 from edgewheel.search import trials
@@ -188,6 +190,14 @@ def test_a_stopped_search_goes_on_from_its_last_trial(tmp_path, monkeypatch):
     again = [*shlex.split(typed[0])[1:], "--resume", str(record.folder), "--json"]
     played.clear()
     assert main(again) == 0 and not played, "the command line finds all of it on record"
+
+
+def test_a_search_that_was_taken_up_is_told_by_the_whole_command_that_did(tmp_path):
+    with SearchRecord(tmp_path) as record:
+        record.begin((), {})
+    command = f"edgewheel threshold b.yaml speed --resume {tmp_path} --from 500 --to 900"
+    keep(tmp_path, command)
+    assert cut_off(tmp_path).endswith(f"\n{command}")
 
 
 def test_the_time_left_is_told_by_what_is_played_now():

@@ -37,12 +37,14 @@ def cut_off(folder: Path) -> str:
             f"until then stands in\n{folder / 'controller.log'}"
         )
     told = f"This search was stopped, cut off, or is going on: {trials} trials are on record."
-    command = kept(folder).partition(" --resume ")[0]
+    command = kept(folder)
     if not command:
         return f"{told} The command that began it goes on with it by\n--resume {folder}"
+    if " --resume " not in command:
+        command += f" --resume {quote(str(folder))}"
     return (
         f"{told} If it was the last one of this console, r on the page of searches (F3) goes on "
-        f"with it; in any case\n{command} --resume {quote(str(folder))}"
+        f"with it; in any case\n{command}"
     )
 
 
