@@ -16,6 +16,11 @@ BUSY = 0.9
 LEAST_EDGES = 6
 LITTLE_DOUBT = 0.03
 
+SHORTER, AS_MUCH = 1.5, 0.01
+"""Times as often, at least, that a shorter pattern comes; share of the edges that it may explain
+less to explain about as many.
+"""
+
 
 @dataclass(frozen=True, eq=False)
 class Ranked:
@@ -23,11 +28,13 @@ class Ranked:
 
     `readings` are all ways to read the best pattern that fit the capture, the likeliest first: one,
     or with few teeth also unequal teeth at even speed beside even teeth under ripple. `other_doubt`
-    is the least doubt among patterns of another length.
+    is the least doubt among patterns of another length. `shorter` says that one that assumes more
+    comes more often and explains as many of the edges.
     """
 
     readings: tuple[Pattern, ...]
     other_doubt: float
+    shorter: bool
 
     @property
     def best(self) -> Pattern:
@@ -46,7 +53,8 @@ def rank(streams: Streams) -> Ranked | None:
     patterns.sort(key=lambda pattern: pattern.doubt)
     best = patterns[0]
     others = [p.doubt for p in patterns[1:] if _differs(p, best)]
-    return Ranked(readings(best), min(others, default=1.0))
+    shorter = any(_as_good_and_shorter(pattern, best) for pattern in patterns[1:])
+    return Ranked(readings(best), min(others, default=1.0), shorter)
 
 
 def _patterns(counted: list[tuple[Slots, Stream]], streams: Streams) -> list[Pattern]:
@@ -75,3 +83,9 @@ def _differs(pattern: Pattern, best: Pattern) -> bool:
         abs(len(pattern.clusters) * pattern.repeats / (len(best.clusters) * best.repeats) - 1)
         > 0.02
     )
+
+
+def _as_good_and_shorter(pattern: Pattern, best: Pattern) -> bool:
+    """True if a pattern comes more often than the best one and explains as many edges."""
+    often = pattern.repeats > SHORTER * best.repeats
+    return often and pattern.explained > best.explained - AS_MUCH

@@ -182,6 +182,7 @@ def _explanation(
     scale = scale_of(repeat, float(times.min()), float(times.mean()), rpm, teeth)
     shape = shape_of(
         repeat,
+        pattern.repeats * repeat.parts,
         scale,
         pattern.main.track,
         pattern.pitched,
@@ -266,7 +267,7 @@ def _doubts(ranked: Ranked, best: Explanation, fitting: int) -> list[str]:
             f"An edge on {stream.track} comes in {edge.seen:.0%} of the repeats: it is missing now "
             "and then, or the pattern is longer than it seems. Capture more turns."
         )
-    if ranked.other_doubt - pattern.doubt < CLOSE_CALL:
+    if ranked.shorter or ranked.other_doubt - pattern.doubt < CLOSE_CALL:
         doubts.append("A pattern of another length fits almost as well; capture more turns.")
     return doubts
 

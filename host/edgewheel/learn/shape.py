@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
+from math import sqrt
 
 from edgewheel.learn.repeat import Repeat
 from edgewheel.learn.scale import Scale
@@ -23,6 +24,9 @@ GAP = 1.25
 FEW_OFF = 0.1
 """Share of the crossings beside the gaps that teeth that stand wrong may have moved."""
 
+MEDIAN_ERROR = 1.2533
+"""Standard error of a median beside that of a mean, for normal scatter: sqrt(pi / 2)."""
+
 Span = tuple[float, float]
 """Begin and end of a tooth in degrees of its shaft; the end may exceed the turn."""
 
@@ -33,7 +37,8 @@ class LearnedTrack:
 
     `teeth` are ascending, each beginning in [0, 360) of its own shaft. `width_known` is False where
     the edges say nothing of it; then half the least pitch is written. `pulse_us` is the time of a
-    direction sensor's pulse, 0 for others.
+    direction sensor's pulse, 0 for others. `error_deg` is the standard error of the edge that is
+    known least, in degrees of the shaft.
     """
 
     name: str
@@ -43,6 +48,7 @@ class LearnedTrack:
     teeth: tuple[Span, ...]
     width_known: bool
     pulse_us: float = 0.0
+    error_deg: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -61,19 +67,22 @@ class Shape:
 
 def shape_of(
     repeat: Repeat,
+    repeats: float,
     scale: Scale,
     main: str,
     pitched: bool,
     widthless: Mapping[str, int],
     pulsed: Mapping[str, Pulsed],
 ) -> Shape:
-    """The tracks of a repeat; `widthless` gives the level of the real edges by track."""
+    """The tracks of a repeat that came so many times; `widthless` gives the level of the real edges
+    by track.
+    """
     drafts = {
         track: _draft(repeat, track, widthless.get(track), pulsed.get(track))
         for track in repeat.tracks
     }
     origin = _origin(drafts[main].teeth, repeat.slots)
-    tracks = tuple(_turned(drafts[track], repeat, scale, origin) for track in drafts)
+    tracks = tuple(_turned(drafts[track], repeat, repeats, scale, origin) for track in drafts)
     per_turn = repeat.slots * scale.copies * (1 if scale.period == 360 else 2)
     per_turn = per_turn // 4 if scale.period == 720 and scale.shafts[main] == "crank" else per_turn
     if scale.period == 720 and scale.shafts[main] == "cam":
@@ -164,7 +173,9 @@ def _origin(teeth: tuple[Span, ...], period: int) -> float:
     return begins[(number + 1) % len(begins)]
 
 
-def _turned(draft: _Draft, repeat: Repeat, scale: Scale, origin: float) -> LearnedTrack:
+def _turned(
+    draft: _Draft, repeat: Repeat, repeats: float, scale: Scale, origin: float
+) -> LearnedTrack:
     """A track in degrees of its shaft, all tracks turned alike."""
     shaft = scale.shafts[draft.name]
     turn_crank_deg = 360.0 if shaft == "crank" else 720.0
@@ -178,9 +189,12 @@ def _turned(draft: _Draft, repeat: Repeat, scale: Scale, origin: float) -> Learn
             spans.append((begin_deg, begin_deg + (end - begin) * per_slot * own))
     closest = min(_distances(sorted(begin for begin, _ in draft.teeth), repeat.slots))
     teeth = _merged(spans, min(closest * per_slot * own / 4, NEAR_DEG))
+    spread = max(edge.spread for edge in repeat.edges if edge.track == draft.name)
+    error_deg = MEDIAN_ERROR * spread / sqrt(max(repeats, 1.0)) * per_slot * own
     return LearnedTrack(
-        draft.name, shaft, draft.kind, draft.metal, teeth, draft.width_known, draft.pulse_us
-    )
+        draft.name, shaft, draft.kind, draft.metal, teeth, draft.width_known, draft.pulse_us,
+        error_deg,
+    )  # fmt: skip
 
 
 def _merged(spans: list[Span], near: float) -> tuple[Span, ...]:

@@ -14,6 +14,9 @@ from edgewheel.wheel.teeth import FINEST_DEG
 NEAR, NEAR_DEG = 0.06, 0.5
 """Pitches and degrees by which teeth stand off an even row through the errors of a capture."""
 
+TIMES_ERROR = 4.0
+"""Standard errors of an edge by which a tooth of an even row may stand off through scatter."""
+
 SHARE_DEG = 0.15
 """Degrees within which the width of a tooth is a plain fraction of the pitch."""
 
@@ -63,16 +66,19 @@ def _sensor(track: LearnedTrack) -> str:
 
 def _teeth(track: LearnedTrack, pitches: int) -> list[str]:
     for count in dict.fromkeys([pitches or len(track.teeth), len(track.teeth)]):
-        row = _row(track.teeth, count)
+        row = _row(track.teeth, count, track.error_deg)
         if row is not None:
             return row
     return ["teeth:", *(f"  - {_pair(tooth)}" for tooth in track.teeth)]
 
 
-def _row(teeth: tuple[Span, ...], count: int) -> list[str] | None:
-    """Teeth as an even row of `count` pitches with some missing and a few extra; None if not."""
+def _row(teeth: tuple[Span, ...], count: int, error_deg: float) -> list[str] | None:
+    """Teeth as an even row of `count` pitches with some missing and a few extra; None if not.
+
+    `error_deg` is the standard error of an edge.
+    """
     pitch = 360 / count
-    near = min(NEAR, NEAR_DEG / pitch)
+    near = min(NEAR, max(NEAR_DEG, TIMES_ERROR * error_deg) / pitch)
     widths = sorted(end - begin for begin, end in teeth)
     width = widths[len(widths) // 2]
     offset = _offset([begin / pitch % 1 for begin, _ in teeth]) * pitch

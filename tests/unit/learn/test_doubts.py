@@ -133,6 +133,18 @@ def test_a_cam_tooth_that_comes_now_and_then_leaves_a_doubt(share):
     assert "cam" in learned.doubts[0]
 
 
+@pytest.mark.parametrize(("name", "seed"), [("6-plus-1", 4), ("16-2-gaps-cam", 4)])
+def test_scatter_that_twenty_turns_do_not_average_out_makes_no_other_wheel(name, seed):
+    """Three turns that are taken for one, or a width that only noise tells from the others."""
+    ripple = CompressionRipple(Fraction("0.15"), Fraction(2), Fraction(80))
+    motion = Motion([hold(Fraction(250), turns=Fraction(20), ripple=ripple)], Fraction(77))
+    compiler = EdgeCompiler(wheel_levels(find(name)), motion, 1_000_000)
+    header, edges = compiler.header(), join(*compiler.chunks())
+    learned = learn(capture_of(header, spoilt(header, edges, seed=seed)))
+    off = off_deg(find(name), learned.best.wheel)
+    assert not learned.sure or (off is not None and off < 0.5)
+
+
 def test_two_turns_are_too_few_to_be_sure():
     header, edges = table("60-minus-2", "steady")
     assert not learn(capture_of(header, edges[:240])).sure
