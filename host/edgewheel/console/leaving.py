@@ -32,8 +32,9 @@ class Leaving:
         thread = threading.Thread(
             target=self._close, args=(bench,), name="edgewheel-leaving", daemon=True
         )
-        self._threads = [*(one for one in self._threads if one.is_alive()), thread]
         thread.start()
+        # Only what has begun stands there: a search's thread may wait for it at any time.
+        self._threads = [*(one for one in self._threads if one.is_alive()), thread]
 
     def _close(self, bench: Left) -> None:
         try:
