@@ -13,8 +13,10 @@ from edgewheel.bench.live.state import LivePhase
 from edgewheel.bench.record_folder import DATABASE
 from edgewheel.console.app import ConsoleApp
 from edgewheel.console.desk import FIRST, Desk
+from edgewheel.console.mistake import Mistake
 from edgewheel.console.search.job import STOPPED, Job, Stage
 from edgewheel.console.search.jobs import SweepJob
+from edgewheel.console.signals import Signals
 from edgewheel.search.recorded import read_rows
 from mock_bench import MockBench, mock_desk
 
@@ -178,6 +180,15 @@ def test_a_mistake_on_the_screen_parks_a_search():
     with pytest.raises(ZeroDivisionError):
         asyncio.run(scenario())
     assert job.stopped.is_set()
+
+
+def test_a_mistake_is_told_without_what_textual_says_of_others():
+    drawn = "╰───╯\nZeroDivisionError: planted\n\nNOTE: 1 of 2 errors shown. Run with ...\n"
+    assert Mistake.drawn(drawn).what == "ZeroDivisionError: planted"
+
+
+def test_signals_that_were_never_taken_are_not_given_back():
+    Signals(print).release()
 
 
 def test_a_mistake_in_a_bench_that_was_left_is_heard_of():

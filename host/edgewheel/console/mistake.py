@@ -28,8 +28,9 @@ class Mistake:
 
     @classmethod
     def drawn(cls, details: str) -> Self:
-        """What Textual says of it: frames in boxes, then the exception itself."""
-        return cls(" ".join(details.rpartition("╯")[2].split()), details)
+        """What Textual says of it: frames in boxes, the exception itself, that there are more."""
+        what = details.rpartition("╯")[2].partition("\nNOTE: ")[0]
+        return cls(" ".join(what.split()), details)
 
     def told(self) -> str:
         """One sentence, after the details are written to a file among the user's logs; where no

@@ -34,7 +34,9 @@ class Signals:
         self._before[signal.SIGCONT] = signal.signal(signal.SIGCONT, self._continued)
 
     def release(self) -> None:
-        """Give them back."""
+        """Give them back, if they were taken."""
+        if not self._before:
+            return
         for number, handler in self._before.items():
             signal.signal(number, handler)
         os.close(self._pipe[1])
