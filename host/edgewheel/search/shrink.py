@@ -146,7 +146,7 @@ class Shrink:
         if not first.failed:
             raise UsageError(
                 f"Played again with all its {len(self.flips)} changes, the run does not fail, so "
-                "there is nothing to shrink. If the controller fails now and then, try --votes 9."
+                f"there is nothing to shrink. {self._why_not()}"
             )
         self._wanted = Failure(first.found)
         if (yield from self._fails("without any change", (), self._stretch)):
@@ -160,6 +160,17 @@ class Shrink:
         flips = tuple(self.flips[number] for number in self._subset)
         trials = self.new_trials + self.known_trials
         return ShrinkResult(self._wanted, len(self.flips), flips, self._stretch, trials)
+
+    def _why_not(self) -> str:
+        """What may have made the run fail that its changes do not."""
+        if not self.plan.signal.voltage_faults:
+            return "If the controller fails now and then, try --votes 9."
+        names = " and ".join(f"'{name}'" for name in self.plan.signal.voltage_faults)
+        return (
+            f"A voltage that is too weak ({names}) changes no edge, so it was left out. Find how "
+            "weak the controller takes it: edgewheel threshold BENCH "
+            "faults.NAME.peak_mv_at_1000_rpm --from MV --to MV."
+        )
 
     def _refuse_unlike(self, first: TrialRow, captured: Plan) -> None:
         """Raises UsageError unless the changed sound signal fails as the capture itself does."""

@@ -265,6 +265,20 @@ def test_a_run_that_passed_is_not_said_to_fail_again(tmp_path, capsys):
     assert "It fails again" not in said
 
 
+def test_a_run_that_a_weak_voltage_made_fail_is_not_said_to_fail_now_and_then(tmp_path, capsys):
+    weak = "weak: {kind: weak_signal, track: crank, teeth: [20], threshold_mv: 1, from_s: 0.3, "
+    path = bench(tmp_path, weak + "peak_mv_at_1000_rpm: 20}")
+    vr = "{line: crank, vr: {arming_mv: [[0, 300]], teeth_a_turn: 60}}"
+    text = path.read_text().replace("{line: crank}", vr)
+    path.write_text(
+        f"{text}sensors: {{crank: {{kind: vr, amplitude: {{mv_per_rpm: 2}}}}}}\n"
+        "stage: {crank: {output: vr, full_scale_mv: 12000}}\n"
+    )
+    assert main(["shrink", str(run(path))]) == 2
+    said = " ".join(capsys.readouterr().err.split())
+    assert "'weak'" in said and "faults.NAME.peak_mv_at_1000_rpm" in said and "votes" not in said
+
+
 @pytest.mark.parametrize("votes", ["2", "0", "-3", "x"])
 def test_votes_are_odd(votes, capsys):
     with pytest.raises(SystemExit) as caught:
