@@ -12,13 +12,13 @@ import pytest
 from console_kit import console, press, settle, text
 from edgewheel.bench.live.state import FaultState
 from edgewheel.bench.rig import Rig
+from edgewheel.bench.runlog import PROMPT, append, last_command, stamped
 from edgewheel.bench.search_record import SearchRecord
 from edgewheel.bench.verdict import VerdictListener
 from edgewheel.cli.main import main
 from edgewheel.console.fit import IDLE
 from edgewheel.console.runs.listing import differences, records
 from edgewheel.console.runs.told import cut_off
-from edgewheel.console.search.command import keep, kept
 from edgewheel.console.search.job import Job, Running, Stage
 from edgewheel.console.search.qualify_job import table
 from edgewheel.search import trials
@@ -177,7 +177,7 @@ def test_a_stopped_search_goes_on_from_its_last_trial(tmp_path, monkeypatch):
             await press(app, pilot, "f4")
             await press(app, pilot, "enter")
             assert "search     · cut off" in text(app) and "2 trials are on record" in text(app)
-            typed.append(kept(app.running.job.folder))
+            typed.append(last_command(app.running.job.folder))
             await press(app, pilot, "f3", "r")
             assert "holds at both ends (6 trials, 0 failed)" in text(app)
             return first, app.running.stage.lines
@@ -196,7 +196,7 @@ def test_a_search_that_was_taken_up_is_told_by_the_whole_command_that_did(tmp_pa
     with SearchRecord(tmp_path) as record:
         record.begin((), {})
     command = f"edgewheel threshold b.yaml speed --resume {tmp_path} --from 500 --to 900"
-    keep(tmp_path, command)
+    append(tmp_path, stamped(f"{PROMPT}{command}"))
     assert cut_off(tmp_path).endswith(f"\n{command}")
 
 

@@ -6,13 +6,13 @@ import shlex
 import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
 
-from edgewheel.clock import Clock, WallClock, utc_stamp
+from edgewheel.bench.runlog import PROMPT, append, stamped
+from edgewheel.clock import Clock, WallClock
 
-LOG = "run.log"
 REDRAW_NS = 100_000_000
 PLAIN_NS = 5_000_000_000
 FAST_NS = 1_000_000_000
@@ -39,7 +39,7 @@ class Talk:
         """
         self._folder = folder
         command = shlex.join(typed)
-        self._note(f"$ {command}")
+        self._note(f"{PROMPT}{command}")
         return command
 
     def say(self, text: str) -> None:
@@ -77,12 +77,12 @@ class Talk:
         self._wipe()
 
     def _note(self, text: str) -> None:
-        """Keep lines with the UTC time. A log that cannot be written must not end a run."""
-        self._unwritten += [f"{utc_stamp()}  {line}\n" for line in text.splitlines()]
-        if self._folder is not None and self._folder.is_dir():
-            with suppress(OSError), (self._folder / LOG).open("a", encoding="utf-8") as log:
-                log.writelines(self._unwritten)
-                self._unwritten.clear()
+        """Keep lines with the UTC time, as soon as there is a folder."""
+        self._unwritten += stamped(text)
+        if self._folder is None or not self._folder.is_dir():
+            return
+        if append(self._folder, self._unwritten):
+            self._unwritten.clear()
 
     def _wipe(self) -> None:
         if self._drawn:

@@ -7,9 +7,9 @@ from pathlib import Path
 from shlex import quote
 
 from edgewheel.bench.record_folder import SUMMARY
+from edgewheel.bench.runlog import last_command
 from edgewheel.console.runs.listing import differences, trials_in
 from edgewheel.console.runs.signal import signal_lines
-from edgewheel.console.search.command import kept
 from edgewheel.report.model import Grade
 from edgewheel.report.read import read_report
 from edgewheel.report.writing import HTML, JUNIT, write_html, write_junit
@@ -37,7 +37,7 @@ def cut_off(folder: Path) -> str:
             f"until then stands in\n{folder / 'controller.log'}"
         )
     told = f"This search was stopped, cut off, or is going on: {trials} trials are on record."
-    command = kept(folder)
+    command = last_command(folder)
     if not command:
         return f"{told} The command that began it goes on with it by\n--resume {folder}"
     if " --resume " not in command:

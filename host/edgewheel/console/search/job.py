@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from edgewheel.bench.record_folder import is_record
+from edgewheel.bench.runlog import PROMPT, append, stamped
 from edgewheel.clock import Clock, WallClock
-from edgewheel.console.search.command import keep
 from edgewheel.errors import BenchError, EdgewheelError
 from edgewheel.search.trials import SearchStopped
 
@@ -105,7 +105,7 @@ class Running:
         """Once, as soon as there is a record."""
         if not self._is_kept and is_record(self.job.folder):
             self._is_kept = True
-            keep(self.job.folder, self.job.command)
+            append(self.job.folder, stamped(f"{PROMPT}{self.job.command}"))
 
     @property
     def left_s(self) -> float | None:
