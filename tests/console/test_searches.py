@@ -13,7 +13,7 @@ from console_kit import console, press, settle, text
 from edgewheel.bench.live.state import FaultState
 from edgewheel.bench.rig import Rig
 from edgewheel.bench.runlog import PROMPT, append, last_command, stamped
-from edgewheel.bench.search_record import SearchRecord
+from edgewheel.bench.search_record import FINGERPRINT, SearchRecord
 from edgewheel.bench.verdict import VerdictListener
 from edgewheel.cli.main import main
 from edgewheel.console.fit import IDLE
@@ -192,12 +192,19 @@ def test_a_stopped_search_goes_on_from_its_last_trial(tmp_path, monkeypatch):
     assert main(again) == 0 and not played, "the command line finds all of it on record"
 
 
-def test_a_search_that_was_taken_up_is_told_by_the_whole_command_that_did(tmp_path):
+@pytest.mark.parametrize(
+    ("notes", "command", "told"),
+    [
+        ({FINGERPRINT: "1"}, "edgewheel diagnose b.yaml", "in any case\n{0} --resume {1}"),
+        ({FINGERPRINT: "1"}, "edgewheel diagnose --resume r b.yaml", "in any case\n{0}"),
+        ({}, "edgewheel starts b.yaml", "begin anew:\n{0}"),
+    ],
+)
+def test_how_a_search_without_an_end_goes_on(notes, command, told, tmp_path):
     with SearchRecord(tmp_path) as record:
-        record.begin((), {})
-    command = f"edgewheel threshold b.yaml speed --resume {tmp_path} --from 500 --to 900"
+        record.inputs((), notes)
     append(tmp_path, stamped(f"{PROMPT}{command}"))
-    assert cut_off(tmp_path).endswith(f"\n{command}")
+    assert cut_off(tmp_path).endswith(told.format(command, tmp_path))
 
 
 def test_the_time_left_is_told_by_what_is_played_now():

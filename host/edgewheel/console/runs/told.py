@@ -6,15 +6,16 @@ from collections.abc import Iterator
 from pathlib import Path
 from shlex import quote
 
-from edgewheel.bench.record_folder import SUMMARY
+from edgewheel.bench.record_folder import DATABASE, SUMMARY
 from edgewheel.bench.runlog import last_command
+from edgewheel.bench.search_record import FINGERPRINT
 from edgewheel.console.runs.listing import differences, trials_in
 from edgewheel.console.runs.signal import signal_lines
 from edgewheel.report.model import Grade
 from edgewheel.report.read import read_report
 from edgewheel.report.writing import HTML, JUNIT, write_html, write_junit
 from edgewheel.search.export import write_csv
-from edgewheel.search.recorded import RecordedRun, refuse_not_again
+from edgewheel.search.recorded import RecordedRun, read_rows, refuse_not_again
 
 CSV = "run.csv"
 
@@ -40,6 +41,8 @@ def cut_off(folder: Path) -> str:
     command = last_command(folder)
     if not command:
         return f"{told} The command that began it goes on with it by\n--resume {folder}"
+    if not read_rows(folder / DATABASE, "SELECT 1 FROM meta WHERE key = ?", FINGERPRINT):
+        return f"{told} It can only begin anew:\n{command}"
     if " --resume " not in command:
         command += f" --resume {quote(str(folder))}"
     return (
