@@ -94,10 +94,11 @@ class HalfWaves:
 
     def of(self, track: int) -> list[tuple[Fraction, Fraction]]:
         """Each half-wave of a track in crank degrees: its length, and from the tooth's centre to
-        the edge of metal within it.
+        the edge of metal within it. None where no tooth is left.
         """
         period = self.levels.period
         crossings = _on(track, self.levels.track, self.levels.angles)
+        after = [*crossings[1:], *(crossing + period for crossing in crossings[:1])]
         edges = list(
             zip(
                 _on(track, self.metal.track, self.metal.angles),
@@ -106,7 +107,7 @@ class HalfWaves:
             )
         )
         found = []
-        for begin, end in zip(crossings, [*crossings[1:], crossings[0] + period], strict=True):
+        for begin, end in zip(crossings, after, strict=True):
             at, comes = min(((at - begin) % period, comes) for at, comes in edges)
             found.append((end - begin, end - begin - at if comes else at))
         return found

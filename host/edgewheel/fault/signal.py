@@ -29,9 +29,10 @@ from edgewheel.wheel.teeth import readable
 class SignalPlan:
     """The level table and the motion, faults of wheel and motion included, and the edge faults.
 
-    `metal` is what passes the sensors, `sound` the level table of the wheel without its faults,
-    `prepared` what those faults changed, by name. `seed` and a fault's name decide its draws. A
-    `capture` is played instead of all that; then `motion` says how its engine turned.
+    `metal` is what passes the sensors, None for the wheel's own; `sound` the level table of the
+    wheel without its faults, `prepared` what those faults changed, by name. `seed` and a fault's
+    name decide its draws. A `capture` is played instead of all that; then `motion` says how its
+    engine turned.
     """
 
     levels: LevelTable
@@ -101,7 +102,8 @@ def signal_of(
 
 def sound_signal(plan: SignalPlan) -> SignalPlan:
     """The same wheel, sound, under the same motion."""
-    return replace(plan, levels=plan.sound or plan.levels, faults={}, prepared={})
+    levels = plan.sound or plan.levels
+    return replace(plan, levels=levels, faults={}, prepared={}, metal=None)
 
 
 def metal_changes(

@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -15,6 +16,7 @@ from edgewheel.bench.voltages import shape
 from edgewheel.board.stage_store import SHIPPED
 from edgewheel.cli.main import main
 from edgewheel.errors import FileError
+from edgewheel.fault.signal import sound_signal
 from edgewheel.link.waves import WaveForm, WaveTrack
 from edgewheel.search.variant import Variant, varied
 from plain_waves import MIDDLE, code_of
@@ -126,6 +128,15 @@ def test_faults_of_the_wheel_add_their_half_waves_and_small_ones_add_none(tmp_pa
         found = [one.knee_ticks for one in form.half_waves]
         scale = found[lengths.index(1)]
         assert [ticks / scale for ticks in found] == pytest.approx(lengths, rel=1e-3), fault
+
+
+def test_a_voltage_without_its_only_tooth_can_be_played_and_made_sound(tmp_path):
+    gone = "faults: {gone: {kind: missing_tooth, track: cam, teeth: [1]}}\nmotion:"
+    on_cam = [(f"crank: {{{key}: vr", f"cam: {{{key}: vr") for key in ("kind", "output")]
+    plan = load_plan(bench_file(tmp_path, "2", *on_cam, ("motion:", gone)))
+    sound = load_plan(bench_file(tmp_path, "2", *on_cam))
+    mended = replace(plan, signal=sound_signal(plan.signal))
+    assert plan.waves(HZ) == mended.waves(HZ) == sound.waves(HZ) != ()
 
 
 def test_a_half_wave_is_zero_at_its_ends_and_mirrors_at_half_a_pitch():
