@@ -90,6 +90,7 @@ def console(bench: Path | None, runs: Path, settings: Settings | None = None) ->
 
 def _put_off_garbage() -> None:
     """What is imported and made before the first page stays: looking through it again and again
-    takes a tenth of the start. The application looks for garbage from its first page on.
+    takes a tenth of the start. The application looks for garbage again as soon as all that keys
+    ask for is imported.
     """
     gc.disable()
