@@ -8,8 +8,8 @@ from edgewheel.edges.table import EdgeChunk, join
 
 
 class Reorder:
-    """Keeps edges until nothing can come before them. Edges of one tick keep the order they came
-    in.
+    """Keeps edges until nothing can come before them. Edges of one tick come by track, those of one
+    track in the order they came in.
     """
 
     def __init__(self) -> None:

@@ -22,8 +22,8 @@ from edgewheel.search.qualify.shown import Shown
 from edgewheel.search.starts import play_start
 
 GOLDEN_DEG = Fraction(889, 2)
-"""720 degrees by the golden ratio, to half a degree; 1440 angles differ, for 889 and 1440 have no
-divisor in common.
+"""720 degrees by the golden ratio, within half a degree; 1440 angles differ, for 889 and 1440 have
+no divisor in common.
 """
 
 
