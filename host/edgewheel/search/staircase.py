@@ -18,7 +18,8 @@ Way = Literal["up", "down"]
 
 @dataclass(frozen=True)
 class Point:
-    """A speed of the staircase: reached at `reached_s`, judged from there on until `end_s`.
+    """A speed of the staircase: its ramp begins at `begin_s`, the speed has settled at `settled_s`
+    and is held until `end_s`, in seconds of the motion.
 
     What happens on the ramp that leads to a point counts for the point.
     """

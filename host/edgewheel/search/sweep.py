@@ -61,9 +61,7 @@ class SweepResult:
     def sentence(self) -> str:
         """The answer in words."""
         if self.dropped_rpm is None:
-            if self.highest_rpm is None:
-                return "no point was reached."
-            return f"sync held at every speed up to {float(self.highest_rpm):g} rpm and down again."
+            return self._held_up
         if self.highest_rpm is None:
             text = f"there was no sync even at the lowest speed, {float(self.dropped_rpm):g} rpm"
         else:
@@ -71,12 +69,30 @@ class SweepResult:
                 f"sync held up to {float(self.highest_rpm):g} rpm and dropped on the way to "
                 f"{float(self.dropped_rpm):g} rpm"
             )
-        if self.loss is not None:
-            text += f", at {self.loss.rpm:.0f} rpm: {self.loss.detail}"
-            text += f" (the controller says: {self.loss.reason})" if self.loss.reason else ""
+        text += _of_loss(self.loss)
         if self.back_rpm is not None:
             return f"{text}. On the way down it was back at {float(self.back_rpm):g} rpm."
         return f"{text}. It did not come back on the way down."
+
+    @property
+    def _held_up(self) -> str:
+        """The answer where sync held at every point on the way up."""
+        if self.highest_rpm is None:
+            return "no point was reached."
+        text = f"sync held at every speed up to {float(self.highest_rpm):g} rpm"
+        missed = next((result for result in self.points if not result.held), None)
+        if missed is None:
+            return f"{text} and down again."
+        down = f"but not on the way down to {float(missed.point.rpm):g} rpm"
+        return f"{text}, {down}{_of_loss(missed.lost)}."
+
+
+def _of_loss(loss: SyncLost | None) -> str:
+    """Where sync was lost and why, to be added to a sentence."""
+    if loss is None:
+        return ""
+    said = f" (the controller says: {loss.reason})" if loss.reason else ""
+    return f", at {loss.rpm:.0f} rpm: {loss.detail}{said}"
 
 
 def sweep_plan(plan: Plan) -> tuple[Plan, list[Point]]:
