@@ -31,6 +31,9 @@ SEEN = 0.5
 NOW_AND_THEN, NEARLY_ALWAYS = 0.3, 0.75
 """Shares of the repeats between which an edge is neither chance nor surely part of the pattern."""
 
+SCATTERED = 0.25
+"""Slots from its place within which an edge is there, if not in its cluster."""
+
 LEAST_MISSED = 2
 """Repeats without an edge that make it one that comes now and then."""
 
@@ -47,10 +50,41 @@ class Cluster:
     spread: float
     seen: float
 
-    def now_and_then(self, repeats: float) -> bool:
-        """True if it comes in some of so many repeats only."""
-        missed = (1 - self.seen) * repeats
+
+@dataclass(frozen=True)
+class Irregular:
+    """An edge that comes in the repeats of these numbers, of so many."""
+
+    turns: tuple[int, ...]
+    repeats: int
+
+    @property
+    def seen(self) -> float:
+        """The share of repeats that have it."""
+        return len(self.turns) / self.repeats
+
+    @property
+    def in_doubt(self) -> bool:
+        """True if it comes too often for chance, and too seldom to be sure of."""
+        missed = self.repeats - len(self.turns)
         return NOW_AND_THEN <= self.seen < NEARLY_ALWAYS and missed >= LEAST_MISSED
+
+    def by_chance(self, times: int) -> float:
+        """How likely an edge that comes at random would be as regular over `times` repeats.
+
+        The tail of the hypergeometric distribution (Fisher's exact test), for any of the orders.
+        """
+        of = np.bincount(np.arange(self.repeats) % times, minlength=times)
+        there = np.bincount(np.array(self.turns) % times, minlength=times)
+        always = there >= NEARLY_ALWAYS * of
+        if not always.any():
+            return 1.0
+        wanted, hits, present = int(of[always].sum()), int(there[always].sum()), len(self.turns)
+        ways = sum(
+            math.comb(wanted, n) * math.comb(self.repeats - wanted, present - n)
+            for n in range(hits, min(wanted, present) + 1)
+        )
+        return times * ways / math.comb(self.repeats, present)
 
 
 def joint_period(step: int, places: Sequence[Floats], most: int) -> int:
@@ -112,13 +146,32 @@ def clusters(places: Floats, period: int, repeats: float) -> tuple[tuple[Cluster
 
 def irregular(
     places: Floats, period: int, repeats: float, found: tuple[tuple[Cluster, ...], Ints]
-) -> tuple[Cluster, ...]:
+) -> tuple[Irregular, ...]:
     """The edges of a stream that come now and then, of its clusters and of the other edges."""
-    inside, member = found
+    clustered, member = found
     others = places[member < 0]
+    edges = [
+        (cluster.place, places[member == number])
+        for number, cluster in enumerate(clustered)
+        if cluster.seen < NEARLY_ALWAYS
+    ]
     if len(others) >= max(NOW_AND_THEN * repeats, LEAST_MISSED):
-        inside += _heaps(others, period, repeats, WIDE, NOW_AND_THEN)[0]
-    return tuple(cluster for cluster in inside if cluster.now_and_then(repeats))
+        heaps, _ = _heaps(others, period, repeats, WIDE, NOW_AND_THEN)
+        edges += [(heap.place, np.empty(0)) for heap in heaps]
+    some = [
+        _irregular(place, np.concatenate([own, others]), period, repeats) for place, own in edges
+    ]
+    return tuple(one for one in some if one.in_doubt)
+
+
+def _irregular(place: float, edges: Floats, period: int, repeats: float) -> Irregular:
+    """In which repeats an edge is at a place; one that scatters widely is there, too."""
+    turns = np.rint((edges - place) / period)
+    near = (np.abs(edges - place - turns * period) <= SCATTERED) & (turns >= 0)
+    there = np.unique(turns[near]).astype(np.int64)
+    # The capture ends with the last slot of the last repeat, which may be cut off before the place.
+    possible = max(math.floor(repeats - (place + 1) / period), int(there.max(initial=0))) + 1
+    return Irregular(tuple(there.tolist()), possible)
 
 
 def _heaps(

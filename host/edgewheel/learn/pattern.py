@@ -9,7 +9,7 @@ from functools import cached_property, partial
 import numpy as np
 
 from edgewheel.learn.course import LEAST_REPEATS, Course, Folded, course_of, fold_late
-from edgewheel.learn.joint import Cluster, clusters, irregular, joint_period
+from edgewheel.learn.joint import Cluster, Irregular, clusters, irregular, joint_period
 from edgewheel.learn.period import Unlike, hole_period, smallest_period
 from edgewheel.learn.ripple import FEW, Swing, fit_swing
 from edgewheel.learn.slots import Slots
@@ -38,9 +38,11 @@ GAP_DOUBT = 5e-4
 MANY_ODD = 0.02
 """From this share of its edges on, those of the main stream without a slot may be a pattern."""
 
-
 LONGER = (2, 3)
 """Times the repeat that are tried where some edges come in only some of the repeats."""
+
+BY_CHANCE = 0.01
+"""Edges that would be as regular by chance more often than this are not taken to be."""
 
 
 @dataclass(frozen=True)
@@ -82,7 +84,7 @@ class Pattern:
     dropped: int
     pitched: bool
     swing: Swing
-    irregular: tuple[tuple[Stream, Cluster], ...] = ()
+    irregular: tuple[tuple[Stream, Irregular], ...] = ()
 
     @cached_property
     def late(self) -> Floats:
@@ -167,17 +169,18 @@ def pattern_of(slots: Slots, main: Stream, streams: Streams) -> Pattern | None:
 
 
 def _regular(pattern: Pattern, fold: Callable[[int], Pattern | None], most: int) -> Pattern:
-    """The pattern, or one some times as long in which nothing comes in only some of the repeats.
+    """The pattern, or one some times as long in which what comes in some repeats only is regular.
 
     Of few teeth beside many, one that stands in every second repeat alone hardly shows in how far
     the edges are from one another a repeat later.
     """
-    if not pattern.irregular:
-        return pattern
-    lengths = [times * pattern.period for times in LONGER if times * pattern.period <= most]
-    longer = [one for length in lengths if (one := fold(length)) is not None]
-    regular = [one for one in longer if not one.irregular and one.doubt < pattern.doubt]
-    return min(regular, key=lambda one: one.period, default=pattern)
+    for times in LONGER if pattern.irregular else ():
+        regular = all(edge.by_chance(times) < BY_CHANCE for _, edge in pattern.irregular)
+        if regular and times * pattern.period <= most:
+            longer = fold(times * pattern.period)
+            if longer is not None and longer.doubt < pattern.doubt:
+                return longer
+    return pattern
 
 
 def _others(
@@ -215,7 +218,7 @@ def _folded(slots: Slots, main: Stream, streams: Streams, period: int) -> Patter
         return None
     repeats = (int(course.slot[-1]) + 1) / period
     counted: list[tuple[Stream, Cluster]] = []
-    some: list[tuple[Stream, Cluster]] = []
+    some: list[tuple[Stream, Irregular]] = []
     hits = strange = expected = 0
     for stream in streams.streams:
         place = course.place(stream.times)
@@ -223,7 +226,7 @@ def _folded(slots: Slots, main: Stream, streams: Streams, period: int) -> Patter
         found, member = clusters(place, period, repeats)
         counted += [(stream, cluster) for cluster in found]
         now_and_then = irregular(place, period, repeats, (found, member))
-        some += [(stream, cluster) for cluster in now_and_then]
+        some += [(stream, edge) for edge in now_and_then]
         hits += int((member >= 0).sum())
         strange += int((member < 0).sum())
         expected += round(len(found) * repeats)

@@ -10,13 +10,16 @@ from edgewheel.edges.compile import EdgeCompiler
 from edgewheel.edges.levels import wheel_levels
 from edgewheel.edges.table import EdgeChunk, EdgeHeader, join
 from edgewheel.errors import UsageError
+from edgewheel.learn.joint import Irregular
 from edgewheel.learn.learn import learn
 from edgewheel.learn.wording import report, wheel_comments
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.ripple import CompressionRipple
-from edgewheel.motion.segment import hold
+from edgewheel.motion.segment import hold, ramp
 from edgewheel.wheel.library import find
 from edgewheel.wheel.loader import parse_wheel
+
+CRANKING = CompressionRipple(Fraction("0.15"), Fraction(2), Fraction(80))
 
 
 def turning(name: str, rpm: int, depth: str | None, turns: int = 60):
@@ -115,6 +118,12 @@ def test_one_cam_tooth_of_seven_tells_the_two_turns_of_a_cycle_apart(turns, nois
     assert off_deg(find(name), learned.best.wheel) < 0.5
 
 
+def test_eight_turns_do_not_tell_every_second_turn_from_now_and_then():
+    """Four of eight fall on every second turn by chance in 2 of 70 cases."""
+    learned = learn(turning("60-minus-2-6-tooth-cam", 1000, None, 8))
+    assert "now and then" in " ".join(learned.doubts)
+
+
 @pytest.mark.parametrize("share", [0.4, 0.5])
 def test_a_cam_tooth_that_comes_now_and_then_leaves_a_doubt(share):
     """No longer pattern explains it: a weak tooth, or one too many."""
@@ -133,16 +142,31 @@ def test_a_cam_tooth_that_comes_now_and_then_leaves_a_doubt(share):
     assert "cam" in learned.doubts[0]
 
 
-@pytest.mark.parametrize(("name", "seed"), [("6-plus-1", 4), ("16-2-gaps-cam", 4)])
-def test_scatter_that_twenty_turns_do_not_average_out_makes_no_other_wheel(name, seed):
-    """Three turns that are taken for one, or a width that only noise tells from the others."""
-    ripple = CompressionRipple(Fraction("0.15"), Fraction(2), Fraction(80))
-    motion = Motion([hold(Fraction(250), turns=Fraction(20), ripple=ripple)], Fraction(77))
+@pytest.mark.parametrize(
+    ("name", "speed", "seed"),
+    [
+        ("6-plus-1", hold(Fraction(250), turns=Fraction(20), ripple=CRANKING), 4),
+        ("16-2-gaps-cam", hold(Fraction(250), turns=Fraction(20), ripple=CRANKING), 4),
+        ("60-minus-2-direction", ramp(Fraction(4000), Fraction(800), turns=Fraction(20)), 6),
+    ],
+)
+def test_scatter_that_twenty_turns_do_not_average_out_makes_no_other_wheel(name, speed, seed):
+    """Three turns taken for one, a width that only scatter tells from others, chance that looks
+    regular over two cycles.
+    """
+    motion = Motion([speed], Fraction(77))
     compiler = EdgeCompiler(wheel_levels(find(name)), motion, 1_000_000)
     header, edges = compiler.header(), join(*compiler.chunks())
     learned = learn(capture_of(header, spoilt(header, edges, seed=seed)))
     off = off_deg(find(name), learned.best.wheel)
     assert not learned.sure or (off is not None and off < 0.5)
+
+
+def test_how_likely_chance_is_as_regular():
+    """Five in ten repeats fall on all even or all odd ones in 2 of the 252 ways there are."""
+    assert Irregular((0, 2, 4, 6, 8), 10).by_chance(2) == pytest.approx(2 / 252)
+    assert Irregular((0, 1, 2, 5, 6), 10).by_chance(2) == 1
+    assert Irregular((0, 1, 3, 4, 6, 7), 9).by_chance(3) == pytest.approx(3 / 84)
 
 
 def test_two_turns_are_too_few_to_be_sure():
