@@ -246,7 +246,9 @@ class ConsoleApp(App[None]):
         self.park()
         if self._looks is not None:
             self._looks.stop()
-        self.exit(return_code=code)
+        # A signal that comes after a mistake does not hide it.
+        if self.return_code != MISTAKEN:
+            self.exit(return_code=code)
 
     def park(self) -> None:
         """Bring the outputs to their idle levels, whoever plays on them."""

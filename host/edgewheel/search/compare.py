@@ -60,6 +60,8 @@ class Comparison:
             if self._stopped:
                 return
             sweep = self._sweep = Sweep(self._changed(change), self._runs)
+            if self.stopped:  # while it was made, so that the one before was told
+                return
             yield from sweep.items()
             if not self._stopped:
                 self.trials.append(Trial(change, sweep.result, sweep.runner.folder))

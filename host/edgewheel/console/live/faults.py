@@ -14,6 +14,7 @@ from edgewheel.console.pane import Pane
 from edgewheel.console.rows import RowsTable
 
 if TYPE_CHECKING:
+    from edgewheel.bench.plan import Plan
     from edgewheel.console.desk import View
 
 
@@ -36,6 +37,7 @@ class FaultsPane(Pane):
         table.add_column("state", key="state", width=5)
         table.add_column("name", key="name", width=15)
         table.add_column("numbers", key="numbers")
+        self._plan: Plan | None = None
         self._seen: tuple[object, ...] = ()
 
     @property
@@ -48,9 +50,9 @@ class FaultsPane(Pane):
 
     def show(self, view: View) -> None:
         state = view.state
-        seen = (id(view.plan), state.faults, state.active, state.phase)
-        if seen != self._seen:
-            self._seen = seen
+        seen = (state.faults, state.active, state.phase)
+        if view.plan is not self._plan or seen != self._seen:
+            self._plan, self._seen = view.plan, seen
             self._table.fill({name: _row(view, name) for name in state.faults})
         self.name_it(f"{self.armed}: o once · h hold · Enter numbers" if self.armed else "")
 

@@ -121,11 +121,11 @@ class Asking:
         from edgewheel.console.search.jobs import EnvelopeJob
 
         x, y = axis_from_words(words[:3]), axis_from_words(words[3:6])
-        halvings = _number(words[6])
+        halvings = _count(words[6])
         plan = self._desk.to_search(_faults_of(x, y))
         run_up = RunUp(None if SPEED in (x.address, y.address) else self._desk.wish_rpm)
         desk = self._desk
-        self._begin(EnvelopeJob(plan, desk.file, (x, y), int(halvings), run_up, desk.runs))
+        self._begin(EnvelopeJob(plan, desk.file, (x, y), halvings, run_up, desk.runs))
 
     def _diagnose(self) -> None:
         from edgewheel.console.search.jobs import DiagnoseJob
@@ -143,6 +143,13 @@ def _faults_of(*axes: Axis) -> list[str]:
     """The faults in which the axes are numbers: they must be there to be varied."""
     steps = [axis.address.split(".") for axis in axes]
     return [parts[1] for parts in steps if parts[0] == "faults" and len(parts) > 1]
+
+
+def _count(word: str) -> int:
+    value = _number(word)
+    if value.denominator != 1 or value < 1:
+        raise UsageError(f"'{word}' is no number of times; write 4.")
+    return int(value)
 
 
 def _number(word: str) -> Fraction:
