@@ -97,29 +97,28 @@ def joint_period(step: int, places: Sequence[Floats], most: int) -> int:
     for stream in places:
         if len(stream) > 2 and len(lags) > 1:
             far = max(FAR, FAR_SHARE * float(np.median(np.diff(stream))))
-            own = smallest_period(lags, [_unlike(stream, float(lag), far) for lag in lags])
+            own = smallest_period(lags, _unlike(stream, lags, far))
             both = math.lcm(together, own)
             together = both if both <= most else max(together, own)
     return together
 
 
-def _unlike(places: Floats, lag: float, far: float) -> Unlike:
-    """How far the edges are from one another a lag later, 1 for what is `far` slots and more."""
-    if lag <= far:
-        return Unlike(1.0, 0.0)  # Each edge would be found to be like itself.
-    moved = places + lag
-    moved = moved[moved <= places[-1] + far]
-    return Unlike.of(np.minimum(distance(places, moved) / far, 1.0))
-
-
-def distance(places: Floats, wanted: Floats) -> Floats:
-    """From each of `wanted` (k,) to the nearest of `places` (n,), which ascend."""
-    after = np.clip(np.searchsorted(places, wanted), 1, len(places) - 1) if len(places) > 1 else 0
-    if len(places) == 1:
-        return np.asarray(np.abs(wanted - places[0]))
-    return np.asarray(
-        np.minimum(np.abs(places[after] - wanted), np.abs(wanted - places[after - 1]))
-    )
+def _unlike(places: Floats, lags: Ints, far: float) -> list[Unlike]:
+    """How far the edges are from one another each of the lags later, 1 for `far` slots and more."""
+    before = np.concatenate([[-np.inf], places])
+    after = np.concatenate([places, [np.inf]])
+    end = float(places[-1]) + far
+    found = []
+    for lag in lags.tolist():
+        if lag <= far:
+            found.append(Unlike(1.0, 0.0))  # Each edge would be found to be like itself.
+            continue
+        moved = places + lag
+        moved = moved[: moved.searchsorted(end, side="right")]
+        number = places.searchsorted(moved)
+        off = np.minimum(after[number] - moved, moved - before[number])
+        found.append(Unlike.of(np.minimum(off / far, 1.0)))
+    return found
 
 
 def clusters(places: Floats, period: int, repeats: float) -> tuple[tuple[Cluster, ...], Ints]:
@@ -184,22 +183,40 @@ def _heaps(
     bins = period * BINS_PER_SLOT
     counts = np.bincount((folded * BINS_PER_SLOT).astype(np.int64) % bins, minlength=bins)
     member = np.full(len(places), -1, np.int64)
+    order = np.argsort(folded, kind="stable")
+    ordered, reach = folded[order], (wide + 0.5) / BINS_PER_SLOT
     found: list[Cluster] = []
     for middle in _peaks(counts, seen * repeats, wide):
         centre = (middle + 0.5) / BINS_PER_SLOT
-        off = (folded - centre + period / 2) % period - period / 2
-        mine = np.flatnonzero((np.abs(off) <= (wide + 0.5) / BINS_PER_SLOT) & (member < 0))
+        near = order[_around(ordered, centre, reach, period)]
+        off = (folded[near] - centre + period / 2) % period - period / 2
+        inside = (np.abs(off) <= reach) & (member[near] < 0)
+        mine, off = near[inside], off[inside]
         if len(mine) < seen * repeats:
             continue
-        place = median(off[mine])
-        spread = MAD_TO_SIGMA * median(np.abs(off[mine] - place))
+        place = median(off)
+        spread = MAD_TO_SIGMA * median(np.abs(off - place))
         member[mine] = len(found)
         found.append(Cluster((centre + place) % period, spread, len(mine) / repeats))
-    order = sorted(range(len(found)), key=lambda number: found[number].place)
+    ascending = sorted(range(len(found)), key=lambda number: found[number].place)
     rank = np.empty(len(found) + 1, np.int64)
-    rank[order] = np.arange(len(found))
+    rank[ascending] = np.arange(len(found))
     rank[-1] = -1
-    return tuple(found[number] for number in order), rank[member]
+    return tuple(found[number] for number in ascending), rank[member]
+
+
+def _around(ordered: Floats, centre: float, reach: float, period: int) -> Ints:
+    """The numbers of the places, ascending on a ring, within `reach` of a centre, or hardly more:
+    all that rounding could put inside.
+    """
+    reach += 1e-6
+    if 2 * reach >= period:
+        return np.arange(len(ordered))
+    low, high = (centre - reach) % period, (centre + reach) % period
+    first, last = ordered.searchsorted([low, high]).tolist()
+    if low <= high:
+        return np.arange(first, last)
+    return np.concatenate([np.arange(last), np.arange(first, len(ordered))])
 
 
 def _peaks(counts: Ints, least: float, wide: int) -> list[int]:

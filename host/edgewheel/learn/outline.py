@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from functools import cache
 from itertools import permutations, product
+from math import lcm
 
 import numpy as np
 
@@ -62,24 +62,30 @@ def outline_of(wheel: Wheel, one_edge: Mapping[str, int] | None = None) -> Outli
     `one_edge` gives the level of the only edges that are known of some tracks.
     """
     levels, known = wheel_levels(wheel), one_edge or {}
-    places: dict[tuple[str, int], set[Fraction]] = {}
+    # In whole numbers of the finest part, which is as exact as fractions are and much faster.
+    finest = lcm(*(angle.denominator for angle in levels.angles))
+    whole = levels.period * finest
+    places: dict[tuple[str, int], set[int]] = {}
     for angle, number, level in zip(levels.angles, levels.track, levels.level, strict=True):
         track = levels.tracks[number]
         if known.get(track, level) == level:
-            places.setdefault((track, level), set()).add(angle / levels.period)
+            places.setdefault((track, level), set()).add(
+                angle.numerator * (finest // angle.denominator) % whole
+            )
     most = min(len(ones) for ones in places.values())
-    parts = max(n for n in range(1, most + 1) if all(_alike(p, n) for p in places.values()))
+    parts = max(n for n in range(1, most + 1) if all(_alike(p, whole, n) for p in places.values()))
     streams = {
-        key: np.unique(np.array([float(place * parts % 1) for place in ones]).round(9))
+        key: np.unique(np.array([place * parts % whole / whole for place in ones]).round(9))
         for key, ones in places.items()
     }
     return Outline(levels.tracks, streams, levels.period / parts)
 
 
-def _alike(places: set[Fraction], parts: int) -> bool:
-    if len(places) % parts:
+def _alike(places: set[int], whole: int, parts: int) -> bool:
+    """True if the places on a ring are the same when it is turned by a part of the whole."""
+    if len(places) % parts or whole % parts:
         return False
-    return all((place + Fraction(1, parts)) % 1 in places for place in places)
+    return all((place + whole // parts) % whole in places for place in places)
 
 
 @cache

@@ -70,7 +70,7 @@ def hole_period(present: Bools, most: int) -> tuple[int, float]:
         return 1, 1.0
     density = total / len(holes)
     lags = np.arange(1, min(most, len(holes) // 2) + 1)
-    shares = np.array([_repeating(holes, int(lag)) for lag in lags])
+    shares = _repeating(holes, lags)
     best = float(shares.max())
     if best < max(0.5, 3 * density) and density < 0.3:
         return 1, 1.0 - density
@@ -85,8 +85,12 @@ def _stands(holes: Bools, period: int) -> bool:
     return bool(often.max() >= max(3, ALWAYS * repeats))
 
 
-def _repeating(holes: Bools, lag: int) -> float:
-    """Share of the holes that are holes again a lag later, those that cannot be told left out."""
-    first, second = holes[:-lag], holes[lag:]
-    either = int((first | second).sum())
-    return 2 * int((first & second).sum()) / (int(first.sum()) + int(second.sum())) if either else 0
+def _repeating(holes: Bools, lags: Ints) -> Floats:
+    """Share (k,) of the holes (n,) that are holes again each of the lags 1 to k later, those that
+    cannot be told left out.
+    """
+    row = holes.astype(np.float64)
+    both = np.correlate(np.concatenate([row, np.zeros(len(lags))]), row, "valid")[lags]
+    upto = np.concatenate([[0.0], np.cumsum(row)])
+    either = upto[len(holes) - lags] + upto[-1] - upto[lags]
+    return np.asarray(2 * both / np.maximum(either, 1.0))
