@@ -88,8 +88,8 @@ void port_wave_start(void);
 uint32_t port_wave_room(uint64_t *tick);
 #define PORT_WAVE_OVERTAKEN UINT32_MAX
 
-/* Adds a code of every wave the board may have. */
-void port_wave_put(const uint16_t *codes);
+/* Adds `count` codes of every wave the board may have. */
+void port_wave_put(const uint16_t *const codes[], uint32_t count);
 
 /* Brings the waves to their middle at once and drops the codes that were to follow. */
 void port_wave_rest(void);

@@ -74,6 +74,7 @@ uint8_t render_configured(void)
 void render_open(uint8_t mask)
 {
     started = false;
+    behind = false;
     for (uint32_t i = 0; i < WAVES_LARGEST; i++) {
         voltages[i] = (struct voltage){
             .level = (uint8_t)(mask >> (forms[i].output & 7u) & 1u),
@@ -204,10 +205,7 @@ static bool render_batch(uint64_t tick, uint32_t count)
             return false;
         }
     }
-    for (uint32_t k = 0; k < count; k++) {
-        uint16_t pair[WAVES_LARGEST] = {codes[0][k], codes[1][k]};
-        port_wave_put(pair);
-    }
+    port_wave_put((const uint16_t *const[]){codes[0], codes[1]}, count);
     return true;
 }
 

@@ -13,13 +13,15 @@
 
 #define BOARD_RP2040 2u
 #define FEATURE_BOOTLOADER 1u
+#define HANDOVER_CYCLES (CLOCK_HZ / 50u)
+_Static_assert(VOLTAGE_AHEAD_CYCLES < HANDOVER_CYCLES, "a new course would come amid half-waves that are codes already");
 
 static struct port_facts facts = {
     .board = BOARD_RP2040,
     .tick_hz = CLOCK_HZ,
     .shortest_hold_ticks = GENERATOR_SHORTEST,
     .longest_hold_ticks = GENERATOR_LONGEST,
-    .handover_ticks = CLOCK_HZ / 50u,
+    .handover_ticks = HANDOVER_CYCLES,
     .first_tick = CLOCK_HZ / 100000u,
     .outputs = 8,
     .waves = VOLTAGE_WAVES,
@@ -115,9 +117,9 @@ uint32_t port_wave_room(uint64_t *tick)
     return voltage_room(tick);
 }
 
-void port_wave_put(const uint16_t *codes)
+void port_wave_put(const uint16_t *const codes[], uint32_t count)
 {
-    voltage_put(codes);
+    voltage_put(codes, count);
 }
 
 void port_wave_rest(void)

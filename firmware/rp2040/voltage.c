@@ -22,16 +22,16 @@
 /* No transfer is started nearer to the pace than this. */
 #define PACE_MARGIN 256u
 #define RING_BITS 11u
-#define RING_WORDS (1u << (RING_BITS - 2u))
+_Static_assert(VOLTAGE_RING_CODES * sizeof(uint32_t) == 1u << RING_BITS, "the DMA's ring holds the codes");
 #define RING_SPARE 8u
 /* Transfers of one turn, 67 ms: whole rings, and more than pass between two looks at them. */
-#define TURN_TRANSFERS (16u * RING_WORDS)
+#define TURN_TRANSFERS (16u * VOLTAGE_RING_CODES)
 /* A run begins with so many middle codes, 1 ms, in which the first frames are looked through. */
 #define LEAD_CODES 128u
 #define MIDDLE 0x80u
 
 __attribute__((section(".ring_voltage"), aligned(1u << RING_BITS))) static volatile uint32_t
-    rings[VOLTAGE_WAVES][RING_WORDS];
+    rings[VOLTAGE_WAVES][VOLTAGE_RING_CODES];
 
 static struct {
     uint64_t begin; /* when the slices began */
@@ -99,10 +99,17 @@ void voltage_wake(void)
     voltage_rest();
 }
 
-/* Returns how many transfers there were. A turn that ends while this looks has none left, which is as right. */
+/* Returns how many transfers there were. A turn that ends while this looks has none left, which is as right; one that has
+   not begun yet has none left either, which would be a turn too many. */
 static uint64_t voltage_done(void)
 {
-    uint32_t turn = (DMA_AL1_CTRL(DMA_VOLTAGE(0u, 1u)) & DMA_BUSY) != 0 ? 1u : 0u;
+    uint32_t turn = 0;
+    while (turn < TURNS && (DMA_AL1_CTRL(DMA_VOLTAGE(0u, turn)) & DMA_BUSY) == 0) {
+        turn++;
+    }
+    if (turn == TURNS) {
+        return voltage.done;
+    }
     uint32_t place = (turn + 1u) * TURN_TRANSFERS - DMA_TRANS_COUNT(DMA_VOLTAGE(0u, turn));
     voltage.done += (place - (uint32_t)voltage.done) % (TURNS * TURN_TRANSFERS);
     return voltage.done;
@@ -127,14 +134,18 @@ uint32_t voltage_room(uint64_t *tick)
     if (voltage.overtaken || done >= voltage.put) {
         return VOLTAGE_OVERTAKEN;
     }
-    return RING_WORDS - RING_SPARE - (uint32_t)(voltage.put - done);
+    return VOLTAGE_RING_CODES - RING_SPARE - (uint32_t)(voltage.put - done);
 }
 
-void voltage_put(const uint16_t *codes)
+void voltage_put(const uint16_t *const codes[], uint32_t count)
 {
     for (uint32_t wave = 0; wave < VOLTAGE_WAVES; wave++) {
-        rings[wave][voltage.put % RING_WORDS] = (uint32_t)(codes[wave] >> 8) | ((uint32_t)(codes[wave] & 0xFFu) << 16);
+        uint32_t place = (uint32_t)voltage.put;
+        for (uint32_t i = 0; i < count; i++, place++) {
+            uint32_t code = codes[wave][i];
+            rings[wave][place % VOLTAGE_RING_CODES] = code >> 8 | (code & 0xFFu) << 16;
+        }
     }
     voltage.overtaken = voltage.overtaken || voltage_done() > voltage.put;
-    voltage.put++;
+    voltage.put += count;
 }

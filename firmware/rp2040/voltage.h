@@ -14,6 +14,9 @@
 /* Four periods of the pulses. */
 #define VOLTAGE_CODE_CYCLES 1024u
 #define VOLTAGE_OVERTAKEN UINT32_MAX
+/* Codes that lie ready at most, and how far ahead of the pins that is. */
+#define VOLTAGE_RING_CODES 512u
+#define VOLTAGE_AHEAD_CYCLES (VOLTAGE_RING_CODES * VOLTAGE_CODE_CYCLES)
 
 /* Starts the pulses, at their middle. */
 void voltage_wake(void);
@@ -24,8 +27,8 @@ void voltage_start(void);
 /* Returns how many codes fit, and gives the board's tick at the middle of the first; or VOLTAGE_OVERTAKEN. */
 uint32_t voltage_room(uint64_t *tick);
 
-/* Adds a code of each wave. */
-void voltage_put(const uint16_t *codes);
+/* Adds `count` codes of each wave. */
+void voltage_put(const uint16_t *const codes[], uint32_t count);
 
 /* Brings both waves to their middle. */
 void voltage_rest(void);

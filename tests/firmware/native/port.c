@@ -271,12 +271,14 @@ uint32_t port_wave_room(uint64_t *tick)
     return ahead < CODES_AHEAD ? CODES_AHEAD - (uint32_t)ahead : 0u;
 }
 
-void port_wave_put(const uint16_t *codes)
+void port_wave_put(const uint16_t *const codes[], uint32_t count)
 {
-    if (sim.code_count < SIM_CODES) {
-        sim.codes[sim.code_count++] = (struct sim_code){sim.code_tick, {codes[0], codes[1]}};
+    for (uint32_t i = 0; i < count; i++) {
+        if (sim.code_count < SIM_CODES) {
+            sim.codes[sim.code_count++] = (struct sim_code){sim.code_tick, {codes[0][i], codes[1][i]}};
+        }
+        sim.code_tick += SIM_CODE_TICKS;
     }
-    sim.code_tick += SIM_CODE_TICKS;
 }
 
 void port_wave_rest(void)
