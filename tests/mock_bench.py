@@ -18,7 +18,7 @@ class MockBench:
         self.orders = []
         self.events = []
         self.motion = None
-        self.crash = None
+        self.crash = self.trouble = None
         self.state = LiveState(faults=self.faults.states)
 
     def be(self, **changes):

@@ -17,6 +17,7 @@ from edgewheel.console.mistake import Mistake
 from edgewheel.console.search.job import STOPPED, Job, Stage
 from edgewheel.console.search.jobs import SweepJob
 from edgewheel.console.signals import Signals
+from edgewheel.errors import BenchError
 from edgewheel.search.recorded import read_rows
 from mock_bench import MockBench, mock_desk
 
@@ -66,6 +67,29 @@ def use_board(desk):
 
 def open_file(desk):
     desk.open(FIRST)
+
+
+class FullDisk(MockBench):
+    def close(self):
+        super().close()
+        self.trouble = BenchError("The disk is full.")
+
+
+def test_a_record_that_the_disk_refuses_is_told_on_the_screen_or_at_the_end():
+    async def scenario():
+        desk = Desk(FIRST, Path("runs"), FullDisk)
+        app = ConsoleApp(lambda: desk, paced=False)
+        async with app.run_test(size=(80, 24)) as pilot:
+            await press(app, pilot, "f5")
+            use_wheel(desk)
+            await asyncio.to_thread(desk.wait_until_free)
+            await settle(app, pilot)
+            assert "Lost: The disk is full." in [note.message for note in app._notifications]
+        app.close()
+        assert str(app.take_trouble()) == "The disk is full."
+        assert app.take_trouble() is None
+
+    asyncio.run(scenario())
 
 
 @pytest.mark.parametrize("change", [use_wheel, use_board, open_file])

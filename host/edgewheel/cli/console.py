@@ -72,6 +72,8 @@ def _open(args: argparse.Namespace, settings: Settings) -> int:
     if app.mistake is not None:
         print(app.mistake.told(), file=sys.stderr)
         return ExitCode.INTERNAL
+    if (trouble := app.take_trouble()) is not None:
+        raise trouble
     return app.return_code or ExitCode.PASSED
 
 

@@ -210,6 +210,11 @@ class ConsoleApp(App[None]):
         pages = [screen for screen in self.screen_stack if isinstance(screen, Page)]
         return pages[-1] if pages and pages[-1].is_mounted else None
 
+    def take_trouble(self) -> EdgewheelError | None:
+        """What failed as the bench was let go of, for whoever called `close`; nobody looks then."""
+        found = self._desk.take_trouble() if self._desk is not None else []
+        return found[0] if found else None
+
     def do(self, order: Callable[[], None]) -> bool:
         """Give an order to the desk; what cannot be is said to the person. Whether it could."""
         try:

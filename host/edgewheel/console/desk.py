@@ -62,6 +62,10 @@ class LivePlayer(Protocol):
     def crash(self) -> Exception | None:
         """The mistake of ours that ended its thread, if one did; the outputs are parked then."""
 
+    @property
+    def trouble(self) -> EdgewheelError | None:
+        """What failed as it was closed, if anything did."""
+
     def start(self, rpm: Fraction) -> None:
         """Turn the engine; a new record begins."""
 
@@ -204,7 +208,8 @@ class Desk:
         self.watch.hear(events)
         state = player.state
         self.watch.sample(state)
-        trouble = (*refused, *(word for event in events if (word := _trouble(event))))
+        left = (f"Lost: {error}" for error in self._leaving.take_trouble())
+        trouble = (*refused, *left, *(word for event in events if (word := _trouble(event))))
         return View(
             state,
             self.plan,
@@ -278,6 +283,10 @@ class Desk:
         ours; the bench is gone then.
         """
         return self.player.crash or self._leaving.crash
+
+    def take_trouble(self) -> list[EdgewheelError]:
+        """What failed in benches that were left, and was not told by `look`."""
+        return self._leaving.take_trouble()
 
     @property
     def player(self) -> LivePlayer:

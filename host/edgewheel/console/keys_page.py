@@ -30,9 +30,10 @@ too, line by line: that is the way for a screen reader.
 
 Whoever ends the console parks the outputs: ctrl+q, SIGTERM, SIGHUP, SIGINT, a closed terminal, even
 one that takes no more characters. After a SIGKILL the board itself misses its host and parks. Exit
-codes: 0, 128 and the number of the signal, 5 for a mistake in edgewheel, 2 for a file that cannot
-be used. After a mistake of ours one sentence says what it was and which file has its details, in
-edgewheel's folder of your logs (on Linux `~/.local/state/edgewheel/log`).
+codes: 0, 128 and the number of the signal, 2 for a file that cannot be used, 3 if board or disk
+failed as the bench was let go of, 5 for a mistake in edgewheel. After a mistake of ours one
+sentence says what it was and which file has its details, in edgewheel's folder of your logs (on
+Linux `~/.local/state/edgewheel/log`).
 
 This page is what `edgewheel console --keys` prints. Other keys stand in a file of your own,
 `{FILE}` in edgewheel's folder of your settings (on Linux `~/.config/edgewheel`), or where

@@ -5,7 +5,10 @@ or a second on a board that does not answer.
 from __future__ import annotations
 
 import threading
+from collections import deque
 from typing import Protocol
+
+from edgewheel.errors import EdgewheelError
 
 
 class Left(Protocol):
@@ -14,6 +17,10 @@ class Left(Protocol):
     @property
     def crash(self) -> Exception | None:
         """The mistake of ours that ended its thread, if one did."""
+
+    @property
+    def trouble(self) -> EdgewheelError | None:
+        """What failed as it was closed, if anything did."""
 
     def close(self) -> None:
         """Park and let go of everything."""
@@ -24,6 +31,7 @@ class Leaving:
 
     def __init__(self) -> None:
         self._threads: list[threading.Thread] = []
+        self._trouble: deque[EdgewheelError] = deque()
         self.crash: Exception | None = None
         """The first mistake of ours in a bench that was left."""
 
@@ -42,6 +50,12 @@ class Leaving:
         except Exception as error:
             self.crash = self.crash or error
         self.crash = self.crash or bench.crash
+        if bench.trouble is not None:
+            self._trouble.append(bench.trouble)
+
+    def take_trouble(self) -> list[EdgewheelError]:
+        """What failed in benches that are closed, each told once."""
+        return [self._trouble.popleft() for _ in range(len(self._trouble))]
 
     @property
     def over(self) -> bool:

@@ -258,6 +258,7 @@ def test_a_board_that_is_lost_while_it_parks_ends_the_bench_all_the_same(tmp_pat
         monkeypatch.setattr(bench, "_order", lambda order: None)  # the thread parks by itself
         bench.close()
         assert bench.state.phase is LivePhase.CLOSED and not escaped
+        assert str(bench.trouble) == "The board is gone."
         summary = json.loads((bench.state.folder / "summary.json").read_text(encoding="utf-8"))
     assert summary["outcome"] == "error" and summary["detail"] == "The board is gone."
 

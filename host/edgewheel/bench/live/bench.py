@@ -76,6 +76,8 @@ class LiveBench:
         self._work: LiveWork | None = None
         self.crash: Exception | None = None
         """A mistake in edgewheel that ended the thread, for whoever shows it."""
+        self.trouble: EdgewheelError | None = None
+        """What failed as it was closed, for whoever shows it."""
 
     # Orders
 
@@ -172,6 +174,7 @@ class LiveBench:
             self._work = work = self._make_work()
             work.play(lambda: self._closing)
         except EdgewheelError as error:
+            self.trouble = error
             self._end(LivePhase.CLOSED, str(error))
         except Exception as error:
             self._end(LivePhase.LOST, f"edgewheel has made a mistake: {error!r}")

@@ -71,18 +71,20 @@ class LiveWork:
     def play(self, closing: Callable[[], bool]) -> None:
         """Obey until it is to close, then park and let go of everything.
 
-        Raises BenchError if the record cannot be closed.
+        Raises EdgewheelError if board, cable or disk fail at the end.
         """
         try:
             while not closing():
                 self._try(self._turn)
-            self._try(self._park_out)
+            failed = self._try(self._park_out)
         except Exception:
             # A mistake of ours is what must be heard of, whatever the disk says after it.
             with suppress(EdgewheelError):
                 self._let_go()
             raise
         self._let_go()
+        if failed is not None:
+            raise failed
         self._enter(LivePhase.CLOSED)
 
     # Orders
@@ -127,11 +129,14 @@ class LiveWork:
 
     # What goes on
 
-    def _try(self, step: Callable[[], None]) -> None:
+    def _try(self, step: Callable[[], None]) -> EdgewheelError | None:
+        """Do a step; what was lost in it, if anything was."""
         try:
             step()
         except EdgewheelError as error:
             self._lose(error)
+            return error
+        return None
 
     def _turn(self) -> None:
         self._obey()
