@@ -14,11 +14,12 @@ from edgewheel.bench.truth import CYCLE_DEG
 from edgewheel.bench.voltages import HalfWaves, Voltage, wave_configs
 from edgewheel.controller.listening import CanListening, Lines, SerialListening
 from edgewheel.controller.sim.settings import ControllerSettings
+from edgewheel.edges.pins import MOST_TRACKS
 from edgewheel.edges.stage import OutputStage
 from edgewheel.edges.supply import SupplyLine
 from edgewheel.errors import UsageError
 from edgewheel.fault.signal import SignalPlan
-from edgewheel.fault.strength import OUTPUTS, StrengthLines
+from edgewheel.fault.strength import StrengthLines
 from edgewheel.link.messages import Config
 from edgewheel.motion.manoeuvres import RippleSource
 from edgewheel.motion.motion import Motion
@@ -130,7 +131,7 @@ class Plan:
             lines += [StageTimes()] * (self.supply.track - len(lines))
             lines.append(StageTimes(inverts=self.feed.on_level == "low"))
         if self.strengths:
-            lines += [StageTimes()] * (OUTPUTS - len(lines))
+            lines += [StageTimes()] * (MOST_TRACKS - len(lines))
         for one in self.strengths:
             # At the very ticks of the track's crossings, whose stage is late by one time.
             late = replace(self.stage[one.of.track], inverts=False)

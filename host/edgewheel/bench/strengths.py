@@ -10,9 +10,10 @@ from typing import Protocol
 
 from edgewheel.edges.levels import LevelTable
 from edgewheel.edges.phase import Floats
+from edgewheel.edges.pins import MOST_TRACKS
 from edgewheel.errors import UsageError
 from edgewheel.fault.model import VoltageFault
-from edgewheel.fault.strength import OUTPUTS, RunOut, StrengthLines, ToothStrengths, strength_lines
+from edgewheel.fault.strength import RunOut, StrengthLines, ToothStrengths, strength_lines
 from edgewheel.link.waves import FULL_STRENGTH, MOST_STRENGTH_BITS, Strengths, WaveForm
 
 
@@ -51,14 +52,14 @@ def strengths_of(
 
 
 def _lines(found: Sequence[tuple[ToothStrengths, Floats]], used: int) -> tuple[StrengthLines, ...]:
-    past, lines = OUTPUTS, []
+    past, lines = MOST_TRACKS, []
     for left, (of, values) in zip(range(len(found), 0, -1), found, strict=True):
         most = min((past - used) // left, MOST_STRENGTH_BITS)
         if most < 1:
             raise UsageError(
                 "Run-out and weak teeth of a voltage need an output of the board that nothing else "
-                f"uses, and {used} of {OUTPUTS} are used. Take a wheel of fewer tracks, or leave "
-                "'run_out' and 'weak_signal' out."
+                f"uses, and {used} of {MOST_TRACKS} are used. Take a wheel of fewer tracks, or "
+                "leave 'run_out' and 'weak_signal' out."
             )
         lines.append(strength_lines(of, values, past, most))
         past = lines[-1].first

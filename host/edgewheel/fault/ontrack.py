@@ -91,13 +91,8 @@ class View:
         return self._chosen_at(self.edges)
 
     @property
-    def begins_tooth(self) -> Bools:
-        """Whether each edge (n,) is the first of the two of a tooth that passes."""
-        return self._pairs[self.begin : self.end]
-
-    @property
     def ends_tooth(self) -> Bools:
-        """Whether each edge (n,) is the second of the two."""
+        """Whether each edge (n,) is the second of the two of a tooth that passes."""
         before = np.concatenate([[False], self._pairs])
         return cast(Bools, before[self.begin : self.end])
 

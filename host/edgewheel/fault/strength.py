@@ -15,13 +15,12 @@ import numpy as np
 
 from edgewheel.edges.levels import LevelTable
 from edgewheel.edges.phase import Floats
+from edgewheel.edges.pins import MOST_TRACKS
 from edgewheel.edges.table import NO_TOOTH, Bytes, EdgeChunk, EdgeHeader, Ticks, join
 from edgewheel.fault.draw import key_of
 from edgewheel.fault.model import Scene, VoltageFault
 from edgewheel.fault.ontrack import shaft_angles
 from edgewheel.fault.window import Spans
-
-OUTPUTS = 8
 
 
 @dataclass(frozen=True)
@@ -122,7 +121,7 @@ def with_strength_lines(header: EdgeHeader, lines: Iterable[StrengthLines]) -> E
         for one in lines
         for bit in range(one.bits)
     }
-    added = range(len(header.tracks), OUTPUTS)
+    added = range(len(header.tracks), MOST_TRACKS)
     return replace(
         header,
         tracks=(*header.tracks, *(names.get(n, f"output {n + 1}") for n in added)),

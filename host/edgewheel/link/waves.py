@@ -6,9 +6,9 @@ from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from edgewheel.edges.pins import MOST_TRACKS
 from edgewheel.link.messages import WAVE_OFF, Config, MalformedError
 
-OUTPUTS = 8
 POINTS = 17
 MOST_HALF_WAVES = 8
 LARGEST_PEAK = 0x7FFF
@@ -54,7 +54,7 @@ class Strengths:
         counts = [1 << bits for bits in range(1, MOST_STRENGTH_BITS + 1)]
         if len(self.shares) not in counts or not all(0 <= s <= FULL_STRENGTH for s in self.shares):
             raise ValueError(f"there cannot be {len(self.shares)} strengths, or one is too large")
-        if self.first_output < 0 or len(self.shares) << self.first_output > 1 << OUTPUTS:
+        if self.first_output < 0 or len(self.shares) << self.first_output > 1 << MOST_TRACKS:
             raise ValueError(f"there are not that many outputs from {self.first_output} on")
 
     def share(self, mask: int) -> int:
