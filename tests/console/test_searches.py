@@ -176,7 +176,7 @@ def test_a_stopped_search_goes_on_from_its_last_trial(tmp_path, monkeypatch):
             first = app.running.stage.lines
             await press(app, pilot, "f4")
             await press(app, pilot, "enter")
-            assert "search     · cut off" in text(app) and "2 trials are on record" in text(app)
+            assert "search     · unfinished" in text(app) and "2 trials are on record" in text(app)
             typed.append(last_command(app.running.job.folder))
             await press(app, pilot, "f3", "r")
             assert "holds at both ends (6 trials, 0 failed)" in text(app)

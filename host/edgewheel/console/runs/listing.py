@@ -13,7 +13,8 @@ from edgewheel.bench.record_folder import DATABASE, SUMMARY
 from edgewheel.search.recorded import read_rows
 
 MOST_LISTED = 500
-CUT_OFF = "cut off"
+UNFINISHED = "unfinished"
+"""What came of a record without a summary: it was cut off, or is going on."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +71,7 @@ def _listed(folder: Path) -> Listed:
     if not summary and trials_in(folder) is not None:
         kind = "search"
     name = str(summary.get("name") or rest)
-    return Listed(folder, _readable(stamp), kind, verdict or CUT_OFF, name)
+    return Listed(folder, _readable(stamp), kind, verdict or UNFINISHED, name)
 
 
 def _readable(stamp: str) -> str:

@@ -35,7 +35,7 @@ class ListPane(Pane):
 
     NAME, KEY = "Runs", "r looks again"
     ABOUT = (
-        "Every folder that a run or a search has left, the newest first. A record that is cut off "
+        "Every folder that a run or a search has left, the newest first. An unfinished record "
         "has no summary: its run was killed, or is still going on."
     )
 
@@ -57,7 +57,7 @@ class ListPane(Pane):
             table.add_row(one.began, one.kind, verdict, one.name, key=str(one.folder))
         if before is not None and str(before) in table.rows:
             table.move_cursor(row=table.get_row_index(str(before)))
-        self.name_it(f"{len(found)} records")
+        self.name_it("1 record" if len(found) == 1 else f"{len(found)} records")
 
     @property
     def chosen(self) -> Path | None:
