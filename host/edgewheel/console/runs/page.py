@@ -44,7 +44,7 @@ class ListPane(Pane):
 
     def on_mount(self) -> None:
         table = self.query_one("#run-list", DataTable)
-        for name, width in (("began", 19), ("kind", 9), ("verdict", 11), ("name", None)):
+        for name, width in (("began", 19), ("kind", 9), ("verdict", 12), ("name", None)):
             table.add_column(name, key=name, width=width)
 
     def fill(self, found: list[Listed]) -> None:
