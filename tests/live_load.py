@@ -31,11 +31,13 @@ import json, os, sys
 from pty_bench import Loopback, PtyBench
 
 class Wire(Loopback):
-    sent = 0
+    def __init__(self):
+        super().__init__()
+        self.ticks = []
 
     def exchange(self, transitions, until_tick):
         pulses = super().exchange(transitions, until_tick)
-        self.sent += len(pulses)
+        self.ticks.extend(pulse.tick for pulse in pulses)
         return pulses
 
 wire = Wire()
@@ -43,13 +45,16 @@ _, silent = os.openpty()
 with PtyBench(wire) as bench:
     print(json.dumps([bench.path, os.ttyname(silent)]), flush=True)
     sys.stdin.read()
-print(wire.sent)
+    park_tick = bench.board._run.park_tick
+print(json.dumps([park_tick, sum(tick <= park_tick for tick in wire.ticks)]))
 """
 
 
 @contextmanager
 def loaded(folder):
-    """A live bench that turns, and a function that ends the board and says how many edges came."""
+    """A live bench that turns, and a function that ends the board and says the tick at which it
+    has parked and how many edges had come by then.
+    """
     tests = Path(__file__).parent
     command = [sys.executable, "-c", BOARD]
     board = subprocess.Popen(
@@ -63,7 +68,7 @@ def loaded(folder):
         bench.start(RPM)
         while bench.state.phase is not LivePhase.TURNING:
             time.sleep(0.05)
-        yield bench, lambda: int(board.communicate("")[0])
+        yield bench, lambda: json.loads(board.communicate("")[0])
     finally:
         bench.close()
         board.kill()
@@ -81,10 +86,10 @@ def thread_seconds():
 
 
 def load(folder, seconds):
-    """Play for a time: edges on the wire, edges in the record, gaps that the bench has noticed,
-    and the share of a core that each thread took.
+    """Play for a time: edges on the wire before it parked, those of them in the record, gaps that
+    the bench has noticed, and the share of a core that each thread took.
 
-    The edge that parking makes may come when the run is over; it is in no record.
+    What comes after the parking, by the wire's delay, may come when the run is over.
     """
     with loaded(folder) as (bench, sent):
         before, began = thread_seconds(), time.monotonic()
@@ -99,9 +104,11 @@ def load(folder, seconds):
             time.sleep(0.01)
         record = bench.state.folder / "run.sqlite"
         bench.close()
-        on_wire = sent()
+        park_tick, on_wire = sent()
     with sqlite3.connect(record) as database:
-        (recorded,) = database.execute("SELECT count(*) FROM pulse").fetchone()
+        (recorded,) = database.execute(
+            "SELECT count(*) FROM pulse WHERE tick <= ?", [park_tick]
+        ).fetchone()
         (missing,) = database.execute(
             "SELECT count(*) FROM finding WHERE kind = 'pulses_missing'"
         ).fetchone()
