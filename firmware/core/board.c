@@ -38,10 +38,10 @@ void board_touched(void)
 
 uint64_t board_poll(void)
 {
-    capture_collect();
     run_watch();
+    capture_collect();
     if (run_news()) {
-        report_status();
+        report_news();
     }
     report_send(port_now());
     uint64_t deadline = report_deadline();

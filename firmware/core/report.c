@@ -33,6 +33,7 @@ struct refused {
 static struct {
     bool welcome_due;
     bool status_due;
+    bool pulses_due;
     uint32_t token;
     struct refused refused[REFUSED_SLOTS];
     uint32_t refused_count;
@@ -44,6 +45,7 @@ void report_wake(void)
 {
     report.welcome_due = false;
     report.status_due = false;
+    report.pulses_due = false;
     report.refused_count = 0;
     report.token = 0;
     report.status_tick = 0;
@@ -58,6 +60,12 @@ void report_welcome(void)
 void report_status(void)
 {
     report.status_due = true;
+}
+
+void report_news(void)
+{
+    report.status_due = true;
+    report.pulses_due = true;
 }
 
 void report_poll(uint32_t token)
@@ -218,6 +226,14 @@ static bool report_send_pulses(void)
     return true;
 }
 
+/* Sends the captured changes that wait, as far as there is room. */
+static void report_send_captured(uint64_t now)
+{
+    report.pulses_tick = now;
+    while (capture_count() > 0 && report_send_pulses()) {
+    }
+}
+
 /* Returns how far apart two STATUS are now. */
 static uint64_t report_period(void)
 {
@@ -231,14 +247,16 @@ void report_send(uint64_t now)
         report.welcome_due = !report_send_welcome();
     }
     report_send_refused();
+    if (report.pulses_due) {
+        report.pulses_due = false;
+        report_send_captured(now);
+    }
     if (report.status_due || now - report.status_tick >= report_period()) {
         report.status_due = !report_send_status(now);
         report.status_tick = now;
     }
     if (capture_count() > 0 && now - report.pulses_tick >= report_ms(PULSES_MS)) {
-        report.pulses_tick = now;
-        while (capture_count() > 0 && report_send_pulses()) {
-        }
+        report_send_captured(now);
     }
 }
 

@@ -15,6 +15,9 @@ void report_welcome(void);
 /* Sends a STATUS as soon as there is room. */
 void report_status(void);
 
+/* Sends a STATUS that tells of a change; what was captured before it is told before it. */
+void report_news(void);
+
 /* Sends a STATUS that answers this POLL. */
 void report_poll(uint32_t token);
 

@@ -10,7 +10,7 @@ import pytest
 from firmware.kit.native import MS, Native
 from firmware.kit.stream import block, edges
 from firmware.kit.tables import REFUSALS, TYPES, payload_sizes
-from firmware.kit.wire import arm, frame, splice
+from firmware.kit.wire import arm, frame, frames, splice
 
 
 def take(board: Native, count: int) -> None:
@@ -102,6 +102,19 @@ def test_a_full_sender_loses_no_pulse(board: Native) -> None:
     board.run(20 * MS)
     assert len(board.host.pulses) == 1_024
     assert board.host.status.lost_pulses == 476
+
+
+def test_what_was_captured_is_told_before_the_parking(board: Native) -> None:
+    """Not only when the time has come that pulses share a frame: the host may let go by then."""
+    board.host.send("ARM", arm(inputs=1))
+    board.run(20 * MS)
+    board.lib.sim_input(board.now, 1)
+    board.run(1)
+    board.lib.sim_input(board.now, 0)
+    board.host.park()
+    board.lib.board_poll()
+    told = [frame.type for frame in frames(board.take())]
+    assert told == [TYPES["PULSES"], TYPES["STATUS"]]
 
 
 def test_stop_of_another_run_is_ignored(board: Native) -> None:

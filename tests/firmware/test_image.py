@@ -43,6 +43,25 @@ def manifest() -> dict[str, Any]:
     return json.loads(UF2.with_suffix(".json").read_text(encoding="utf-8"))
 
 
+RAM_BYTES = 256 * 1024
+"""RP2040 datasheet, section 2.6.2: the four striped banks; the stack has the two behind them."""
+
+
+def test_the_page_says_how_much_room_the_sections_take(built: Path) -> None:
+    command = ["arm-none-eabi-size", "-A", built / "edgewheel-rp2040.elf"]
+    table = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    size = {name: int(n) for name, n in re.findall(r"^\.(\w+) +(\d+)", table, re.MULTILINE)}
+    page = (FIRMWARE / "README.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| ((?:flash|RAM)[^|]*) \| ([\d,]+) \|$", page, re.MULTILINE)
+    assert {name: int(n.replace(",", "")) for name, n in rows} == {
+        "flash: boot block, start, image": size["boot2"] + size["start"] + size["image"],
+        "RAM: rings of the DMA": size["rings"],
+        "RAM: code and constants": size["image"],
+        "RAM: stream, history, captured changes, USB and the rest": size["bss"],
+        "RAM left, beside 8 KiB of stack": RAM_BYTES - size["rings"] - size["image"] - size["bss"],
+    }
+
+
 def test_image_is_made_from_these_sources(maker: ModuleType, manifest: dict[str, Any]) -> None:
     assert manifest["source_sha256"] == maker.source_hash(FIRMWARE), (
         "the sources have changed since firmware/images was built: run make -C firmware images"

@@ -132,14 +132,14 @@ class SimBoard:
     def poll(self, tick: int) -> tuple[bytes, int]:
         """What the board sends at `tick`, and the tick at which to ask again at the latest."""
         self._run.run_to(tick)
+        if len(self._capture):
+            for payload in self._capture.payloads(self.settings.largest_frame - SMALLEST_FRAME):
+                self._send(Pulses.TYPE, payload)
         period = self.settings.ms(STATUS_BUSY_MS if self._run.busy else STATUS_QUIET_MS)
         if self._run.news or self._status_due or tick - self._status_tick >= period:
             self._run.news = self._status_due = False
             self._status_tick = tick
             self._send(Status.TYPE, self._status(tick).pack())
-        if len(self._capture):
-            for payload in self._capture.payloads(self.settings.largest_frame - SMALLEST_FRAME):
-                self._send(Pulses.TYPE, payload)
         data = b"".join(self._out)
         self._out.clear()
         return data, min(self._status_tick + period, self._run.next_event()[0])

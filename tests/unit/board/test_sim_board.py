@@ -13,6 +13,7 @@ from edgewheel.link.messages import (
     Hello,
     Park,
     Poll,
+    Pulses,
     Reason,
     Refusal,
     Splice,
@@ -359,6 +360,15 @@ def test_pulses_are_numbered_stamped_and_of_the_captured_inputs_only():
         (0, (50, 70, 90), (0b001, 0b101, 0b100)),
         (3, (20 * MS,), (0,)),
     ]
+
+
+def test_what_was_captured_is_told_before_the_parking():
+    host = playing()
+    host.frames.clear()
+    host.board.capture([Pulse(host.tick, 0, 1)])
+    host.say(Park(1))
+    assert [frame.type for frame in host.frames] == [Pulses.TYPE, Status.TYPE]
+    assert host.status.park_tick == host.tick
 
 
 def test_pulses_that_find_no_room_are_counted():
