@@ -30,6 +30,7 @@
 /* The sum itself fades so much slower than the high-pass takes away, or it would grow without end. */
 #define FADE_SLOWER 16u
 #define CODE_LARGEST 0xFFFF
+_Static_assert(-1 >> 1 == -1, "to shift right is to round down, for the droop's sum may be negative");
 
 /* Takes one half-wave; the rows must ascend. */
 static bool wave_add(struct wave_form *form, const uint8_t *value)

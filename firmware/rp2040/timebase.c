@@ -13,6 +13,7 @@
 #define MOST_CYCLES ((uint64_t)100000u * CLOCK_MHZ)
 #define SYST_ENABLE BIT(0)
 #define SYST_PROCESSOR_CLOCK BIT(2)
+_Static_assert(-1 >> 1 == -1, "to shift right keeps the sign of what lies between the two clocks");
 
 static uint64_t begin_us;
 static uint32_t begin_stamp;
