@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from edgewheel.edges.table import Ticks
 from edgewheel.fault.fields import Bounds
-from edgewheel.motion.motion import Motion, Placed
+from edgewheel.motion.motion import Motion, Placed, mean_angle, true_angle
 from edgewheel.motion.segment import DEG_PER_S_PER_RPM, HIGHEST_RPM
 
 Bools = npt.NDArray[np.bool_]
@@ -64,6 +64,7 @@ class Spans:
         self._motion = motion
         self._tick_hz = tick_hz
         self._taken = 0
+        self._angle_deg = motion.start_deg
         self._path_deg = Fraction(0)
         self._begins: list[int] = [-EVER] if window.open else []
         self._ends: list[int] = [EVER] if window.open else []
@@ -96,7 +97,9 @@ class Spans:
         low, high = placed.begin_s, placed.end_s
         for begin_s, end_s in (self._time(), self._speed(placed), self._turns(placed)):
             low, high = max(low, begin_s), min(high, end_s)
-        self._path_deg += abs(placed.segment.mean_deg)
+        end_deg = true_angle(placed.end_mean_deg, placed.segment.ripple)
+        self._path_deg += abs(end_deg - self._angle_deg)
+        self._angle_deg = end_deg
         if low < high:
             begin, end = (round(s * self._tick_hz) for s in (low, high))
             begin = -EVER if begin <= 0 else begin
@@ -129,19 +132,15 @@ class Spans:
 
     def _reaches(self, placed: Placed, turns: Fraction) -> Fraction:
         """When so many turns have been made, held within the segment's begin and end."""
-        start_deg = self._motion.start_deg
-        asked_deg = turns * TURN_DEG
-        ripple = placed.segment.ripple
-        if ripple is not None:
-            angle = start_deg + asked_deg
-            first = Fraction(ripple.lead_deg(start_deg))
-            asked_deg += Fraction(ripple.lead_deg(angle)) - first
-        left_deg = asked_deg - self._path_deg
+        left_deg = turns * TURN_DEG - self._path_deg
         if left_deg <= 0:
             return placed.begin_s
-        if left_deg >= abs(placed.segment.mean_deg):
+        segment = placed.segment
+        angle_deg = self._angle_deg + segment.direction * left_deg
+        mean_deg = abs(mean_angle(angle_deg, segment.ripple) - placed.begin_mean_deg)
+        if mean_deg >= abs(segment.mean_deg):
             return placed.end_s
-        return placed.begin_s + seconds_to(placed, left_deg)
+        return placed.begin_s + seconds_to(placed, mean_deg)
 
 
 def seconds_to(placed: Placed, path_deg: Fraction) -> Fraction:

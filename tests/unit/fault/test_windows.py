@@ -57,6 +57,18 @@ def test_turns_are_counted_either_way():
     assert stretches(motion, from_turn="2", to_turn="4") == [(200_000, 400_000)]
 
 
+def test_turns_are_those_of_the_crank_whatever_ripples_follow_one_another():
+    ripple = CompressionRipple(Fraction(1, 3), Fraction(2))
+    rounds = [hold(Fraction(300), turns=Fraction(41, 8), ripple=ripple),
+              hold(Fraction(300), turns=Fraction(39, 8))]  # fmt: skip
+    motion = Motion([*rounds * 20, hold(Fraction(-300), turns=Fraction(5), ripple=ripple)])
+    ((begin, end),) = stretches(motion, from_turn="190", to_turn="203")
+    until = motion.at(Fraction(end, HZ)).angle_deg
+    assert float(motion.at(Fraction(begin, HZ)).angle_deg) == pytest.approx(190 * 360, abs=0.01)
+    turned_back = motion.at(motion[40].begin_s).angle_deg
+    assert float(2 * turned_back - until) == pytest.approx(203 * 360, abs=0.01)
+
+
 def test_all_conditions_must_hold():
     assert stretches(UP_AND_DOWN, from_s="0.5", to_s="2.5", from_rpm="700") == [
         (700_000, 2_300_000)
