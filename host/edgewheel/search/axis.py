@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -43,12 +43,18 @@ class Axis:
 
 
 def make_axis(address: str, low: Fraction, high: Fraction, whole: bool = False) -> Axis:
-    """An axis from what a person typed. Raises UsageError."""
-    if high <= low:
+    """An axis from what a person typed, its ends rounded as trials have them. Raises UsageError.
+
+    So a trial at an end is one at its share, 0 or 1.
+    """
+    exact = Axis(address, float(low), float(high), whole)
+    axis = replace(exact, low=exact.value(0.0), high=exact.value(1.0))
+    if axis.high <= axis.low:
         raise UsageError(
-            f"{address}: {float(high):g} is not above {float(low):g}. Give the lower value first."
+            f"{address}: {float(high):g} is not above {float(low):g} by enough to be told apart. "
+            "Give the lower value first."
         )
-    return Axis(address, float(low), float(high), whole)
+    return axis
 
 
 def refuse_unvaried(axis: Axis, document: Node) -> None:

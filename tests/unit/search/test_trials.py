@@ -10,7 +10,7 @@ from scipy.optimize import minimize
 
 from edgewheel.bench.loader import load_plan
 from edgewheel.errors import FileError, UsageError
-from edgewheel.search.axis import Axis
+from edgewheel.search.axis import Axis, make_axis
 from edgewheel.search.seek import Seek
 from edgewheel.search.threshold import Found, Wanted
 from edgewheel.search.trial import RunUp
@@ -65,6 +65,17 @@ def test_the_threshold_of_the_simulated_controller_is_where_arithmetic_and_a_gri
     highest = max(delay for delay, trial in tried.items() if trial.passed)
     assert limit.low <= highest + 20 and limit.high >= highest
     assert all(trial.passed is (delay <= highest) for delay, trial in tried.items())
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "whole"),
+    [("1/3", "10", False), ("1234.5678", "2000", False), ("1/2", "9", True)],
+)
+def test_a_trial_at_an_end_of_the_range_is_one_at_that_end_whatever_its_digits(low, high, whole):
+    axis = make_axis("x", Fraction(low), Fraction(high), whole)
+    assert [axis.share(float(axis.text(end))) for end in (0.0, 1.0)] == [0.0, 1.0]
+    with pytest.raises(UsageError, match="not above"):
+        make_axis("x", Fraction(low), Fraction(low) + Fraction(1, 10**8), whole)
 
 
 JITTERING = BENCH.replace(

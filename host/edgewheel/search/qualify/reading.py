@@ -12,7 +12,7 @@ from edgewheel.bench.copies import named_file, with_copies_of
 from edgewheel.bench.loader import LARGEST_SEED
 from edgewheel.errors import FileError, UsageError
 from edgewheel.fault.reading import read_fields
-from edgewheel.search.axis import Axis
+from edgewheel.search.axis import Axis, make_axis
 from edgewheel.search.qualify.bench import QualifyBench, load_bench
 from edgewheel.search.qualify.bounds import Bound, Sense
 from edgewheel.search.qualify.dwell_stop import DwellStop
@@ -157,7 +157,7 @@ def _read_vary(node: Node, measure: str, keyed: bool) -> tuple[Axis, Wanted]:
     section.finish()
     share = within.number(above=0, maximum=50) if within else USUAL_WITHIN
     trials = most.integer(16, MOST_TRIALS) if most else USUAL_TRIALS
-    axis = Axis(measure, float(low), float(high), whole.flag() if whole else False)
+    axis = make_axis(measure, low, high, whole.flag() if whole else False)
     fails = failing.number(1, 99) if failing else USUAL_FAILING
     return axis, Wanted(float(fails) / 100, float(share) / 100, trials)
 
