@@ -10,7 +10,7 @@ from typing import Annotated
 from edgewheel.fault.fields import Bounds, TrackName
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import hold
-from edgewheel.wheel.model import Wheel
+from edgewheel.wheel.model import TURN, Wheel
 
 MOST_TEETH = 10_000
 
@@ -20,7 +20,8 @@ class FalseStart:
     """Before the motion, `teeth` teeth of the track pass at `rpm`; then the crank stands `pause_s`.
 
     It stops half-way between the last of them and the next, and the motion goes on from there. It
-    is an edit of the motion: everything after it is later by as much, and no edge is lost.
+    is an edit of the motion: everything after it, the timing of cams too, is later by as much, and
+    no edge is lost.
     """
 
     track: Annotated[str, TrackName()]
@@ -32,8 +33,12 @@ class FalseStart:
         """The motion with the kick and the pause before it."""
         kick_deg = self._stop_deg(wheel, motion.start_deg) - motion.start_deg
         segments = [motion[index].segment for index in range(len(motion))]
-        kick = hold(self.rpm, turns=kick_deg / 360)
-        return Motion([kick, hold(Fraction(0), seconds=self.pause_s), *segments], motion.start_deg)
+        kick = hold(self.rpm, turns=kick_deg / TURN)
+        cams = {
+            name: timing.later(kick.seconds + self.pause_s) for name, timing in motion.cams.items()
+        }
+        pause = hold(Fraction(0), seconds=self.pause_s)
+        return Motion([kick, pause, *segments], motion.start_deg, cams)
 
     def _stop_deg(self, wheel: Wheel, start_deg: Fraction) -> Fraction:
         """Where the crank stops."""

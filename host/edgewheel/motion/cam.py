@@ -10,7 +10,7 @@ import hashlib
 import math
 from bisect import bisect_right
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 
@@ -46,6 +46,11 @@ class Wander:
         number = math.floor(knot)
         begin, end = self._place(number), self._place(number + 1)
         return begin + (end - begin) * (knot - number)
+
+    def later(self, by_s: Fraction) -> Wander:
+        """The same so many seconds later."""
+        until_s = None if self.until_s is None else self.until_s + by_s
+        return replace(self, from_s=self.from_s + by_s, until_s=until_s)
 
     def next_knot_s(self, seconds: Fraction) -> Fraction | None:
         """The first time after `seconds` at which its pace changes; None if it rests for ever."""
@@ -90,6 +95,12 @@ class CamTiming:
         """Crank degrees by which the cam's edges come early, at a time."""
         wandered = self.wander.at(seconds) if self.wander else Fraction(0)
         return self._ordered_deg(seconds) + wandered
+
+    def later(self, by_s: Fraction) -> CamTiming:
+        """The same so many seconds later; until then the cam stands as it does at first."""
+        still = len(self.points) == 1
+        points = self.points if still else tuple((at + by_s, deg) for at, deg in self.points)
+        return CamTiming(points, self.wander.later(by_s) if self.wander else None)
 
     def next_knot_s(self, seconds: Fraction) -> Fraction | None:
         """The first time after `seconds` at which it changes its pace; None if there is none."""

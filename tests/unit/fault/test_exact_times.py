@@ -6,8 +6,9 @@ Four even teeth at 1000 rpm and a clock of a megahertz: tooth n of turn t rises 
 
 from fractions import Fraction
 
+from edgewheel.motion.cam import CamTiming, Wander
 from edgewheel.motion.motion import Motion
-from edgewheel.motion.segment import ramp
+from edgewheel.motion.segment import hold, ramp
 from signals import Signal, faulty, gone_and_new, sound, turns
 
 
@@ -82,3 +83,19 @@ def test_a_false_start_stops_behind_its_last_tooth_and_loses_no_edge():
     assert signal.on("crank")[:4] == kick
     assert rest[0] == (87_500 + 1_000_000 + 3_750, 1)
     assert signal.plan.motion.end_s == Fraction(12075, 10000)
+
+
+def test_a_cam_s_timing_begins_behind_a_false_start():
+    """The kick takes 87.5 ms and the pause a second."""
+    wander = Wander(Fraction(3), Fraction(1, 50), Fraction(0), Fraction(1, 10), 7)
+    moves = ((Fraction(0), Fraction(20)), (Fraction(1, 10), Fraction(10)))
+    late = Fraction(10875, 10000)
+    for timing in (CamTiming(moves, wander), CamTiming(moves), CamTiming(moves[:1], wander)):
+        motion = Motion([hold(Fraction(1000), turns=Fraction(4))], cams={"cam": timing})
+        start = faulty("kind: false_start, track: crank, teeth: 2, rpm: 300, pause_s: 1",
+                       motion=motion)  # fmt: skip
+        cam = start.plan.motion.cams["cam"]
+        for ms in (0, 33, 50, 100, 200):
+            at = Fraction(ms, 1000)
+            assert cam.advance_deg(at + late) == timing.advance_deg(at)
+        assert cam.advance_deg(late / 2) == Fraction(20)
