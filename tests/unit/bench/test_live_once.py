@@ -79,3 +79,16 @@ def test_one_that_waits_finds_its_place_at_another_speed(tmp_path):
     playing.play(0.5)
     playing.park()
     assert len(differences(playing)) == 2
+
+
+@pytest.mark.parametrize(("then", "teeth"), [(FaultState.HELD, 2), (FaultState.OFF, 0)])
+@pytest.mark.parametrize("wait_s", [0, 0.1], ids=["before the board took it", "after"])
+def test_one_that_waits_gives_way_to_a_newer_order(tmp_path, wait_s, then, teeth):
+    playing = Playing(tmp_path, 60, line("dropped_tooth", "track: crank, teeth: [50]"))
+    playing.play(0.3)
+    playing.fault("bad", FaultState.ONCE)
+    playing.play(wait_s)
+    playing.fault("bad", then)
+    playing.play(1.6 - wait_s)
+    playing.park()
+    assert len(differences(playing)) == 2 * teeth

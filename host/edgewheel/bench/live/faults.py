@@ -86,10 +86,19 @@ class Sensed:
 
 @dataclass(frozen=True)
 class FaultWish:
-    """What a person wants: the faults that stay, and those that come once."""
+    """What a person wants: the faults that stay, and those that come once from now on.
+
+    `awaited` names all that were asked for once, now or before, and have not been called off.
+    """
 
     held: Mapping[str, Fault] = field(default_factory=dict)
     once: Mapping[str, Fault] = field(default_factory=dict)
+    awaited: frozenset[str] = frozenset()
+
+    def after(self, before: FaultWish) -> FaultWish:
+        """The one wish that an older one, not obeyed yet, and this make."""
+        once = {n: f for n, f in {**before.once, **self.once}.items() if n in self.awaited}
+        return replace(self, once=once)
 
 
 def windowed(one: Switched) -> Fault:
@@ -133,7 +142,7 @@ def switched_over(
             goes_on = old is not None and old.fault == fault and old.to_s is None
             after[name] = old if old and goes_on else Switched(fault, at_s)
         elif old is not None:
-            rest = old if old.once else old.ended(at_s)
-            if rest.to_s is not None and rest.to_s + REACH_S > at_s:
+            rest = old if old.once and name in wish.awaited else old.ended(at_s)
+            if rest.to_s is not None and not rest.void and rest.to_s + REACH_S > at_s:
                 after[name] = rest
     return after

@@ -98,7 +98,8 @@ class Planner:
         self, leg: Leg, wish: FaultWish, motion: Motion, at_s: Fraction
     ) -> dict[str, Switched]:
         """When faults come that are asked for once, and those that still wait for their place."""
-        waiting = {n: s.fault for n, s in leg.switched.items() if s.once and not s.begun(at_s)}
+        asked = {n: s for n, s in leg.switched.items() if s.once and n in wish.awaited}
+        waiting = {name: one.fault for name, one in asked.items() if not one.begun(at_s)}
         faults = {**waiting, **wish.once}
         if not faults:
             return {}

@@ -79,9 +79,7 @@ class LiveRun:
         before = self._waiting
         if before is not None:
             speed = order.wish.speed or before.wish.speed
-            faults = FaultWish(
-                order.wish.faults.held, {**before.wish.faults.once, **order.wish.faults.once}
-            )
+            faults = order.wish.faults.after(before.wish.faults)
             order = Order(Wish(speed, faults), before.tick)
         self._waiting = order
         self._submit()

@@ -77,7 +77,8 @@ class LiveFaults:
     def wish(self, once: frozenset[str] = frozenset()) -> FaultWish:
         """What is wanted of the pins: what is held, and what is to come once from now on."""
         held = {n: self.faults[n] for n, s in self.states.items() if s is FaultState.HELD}
-        return FaultWish(held, {name: self.faults[name] for name in once})
+        awaited = frozenset(n for n, s in self.states.items() if s is FaultState.ONCE)
+        return FaultWish(held, {name: self.faults[name] for name in once}, awaited)
 
 
 def sensors_of(plan: Plan) -> tuple[Sensor, ...]:
