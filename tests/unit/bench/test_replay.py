@@ -167,7 +167,7 @@ def test_where_the_wheel_is_not_in_it_only_speed_is_judged(bench):
     from edgewheel.edges.captures.capture import edges_only
     from edgewheel.edges.table import EdgeChunk
 
-    torn = capture_of(header, edges_only(EdgeChunk(ticks, track, level), 2))
+    torn = capture_of(header, edges_only(EdgeChunk(ticks, track, level)))
     plan = with_capture(load_plan(bench), torn)
     assert plan.signals.sparks == {} or plan.signal.capture is not None
 

@@ -66,7 +66,7 @@ def table_of(
     Raises FileError where nothing changes: then there is no signal to work with.
     """
     edges = _in_order(join(*chunks))
-    edges = edges_only(edges, len(names))
+    edges = edges_only(edges)
     if len(edges) < 2:
         raise FileError(
             Place(str(path)),
@@ -93,10 +93,10 @@ def _in_order(edges: EdgeChunk) -> EdgeChunk:
     return EdgeChunk(ticks[order], edges.track[order], edges.level[order])
 
 
-def edges_only(edges: EdgeChunk, tracks: int) -> EdgeChunk:
+def edges_only(edges: EdgeChunk) -> EdgeChunk:
     """The rows that change a track's level; the first row of a track does."""
     keep = np.ones(len(edges), np.bool_)
-    for track in range(tracks):
+    for track in np.unique(edges.track):
         own = np.flatnonzero(edges.track == track)
         levels = edges.level[own]
         keep[own[1:]] = levels[1:] != levels[:-1]

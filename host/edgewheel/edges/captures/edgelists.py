@@ -43,7 +43,8 @@ def read_own(path: Path, layout: Layout, options: ReadOptions) -> Capture:
         last, rows = float(block[-1, 0]), rows + len(block)
         chunks.append(_edges(path, block[:, 0], block))
     found = [f"an edge table, {int(tick_hz):,} ticks a second {said}"]
-    capture = table_of(path, int(tick_hz), track_names(names), chunks, found)
+    chunks, dropped = without_glitches(chunks, options.filter_s, int(tick_hz))
+    capture = table_of(path, int(tick_hz), track_names(names), chunks, found + dropped)
     if note and note[2]:
         return capture.with_one_edge(note[2], 1 if note[3] == "rise" else 0)
     return capture

@@ -7,6 +7,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from edgewheel.edges.captures.capture import edges_only
 from edgewheel.edges.table import EdgeChunk, join
 
 
@@ -19,7 +20,7 @@ def without_glitches(
     """
     if not filter_s:
         return list(chunks), []
-    edges = join(*chunks)
+    edges = edges_only(join(*chunks))
     least = float(filter_s * tick_hz)
     keep = np.ones(len(edges), bool)
     for track in np.unique(edges.track):

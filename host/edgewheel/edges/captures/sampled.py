@@ -36,10 +36,14 @@ AT_RAILS = 0.7
 
 @dataclass(frozen=True)
 class Rule:
-    """How the samples of one signal become edges, and what to say of it."""
+    """How the samples of one signal become edges, and what to say of it.
+
+    `two_levels` says that the file holds levels, not voltages.
+    """
 
     detector: Detector
     words: str
+    two_levels: bool = False
 
 
 def rule_for(name: str, part: Floats, options: ReadOptions, path: str) -> Rule:
@@ -54,7 +58,7 @@ def rule_for(name: str, part: Floats, options: ReadOptions, path: str) -> Rule:
     values = np.unique(part[:100_000])
     if len(values) == 2 and options.signal != "vr" and options.high is None:
         middle = float(values.mean())
-        return Rule(LevelDetector(middle, middle, exact=True), f"{name}: two levels")
+        return Rule(LevelDetector(middle, middle, exact=True), f"{name}: two levels", True)
     low_rail, high_rail = (float(q) for q in np.quantile(part, RAIL_QUANTILES))
     if _is_vr(part, low_rail, high_rail, options):
         return _vr_rule(name, part, options)

@@ -28,6 +28,9 @@ EVEN = 0.02
 MOSTLY = 0.9
 """Share of the rows that must be of a kind for a column to be; the others are complained about."""
 
+SAME_ROWS = 0.02
+"""Share of the rows of a list of changes in which no signal changes: its ends, other signals'."""
+
 _TIME = re.compile(r"\s*(t|time|timestamp|ticks?|seconds?|sample_?time)(\b|_).*", re.I)
 
 
@@ -117,7 +120,7 @@ def _timed(
     clock = RowClock(path, unit_s, options.wrap_bits, layout.first_row)
     steps: list[float] = []
     chunks: list[EdgeChunk] = []
-    before, rows = np.empty(0), 0
+    before, rows, same = np.empty(0), 0, 0
     for block in number_blocks(path, layout, (time, *columns)):
         ticks = clock.ticks(block[:, 0])
         known = np.concatenate([before, ticks])
@@ -126,9 +129,13 @@ def _timed(
         if len(ticks) > 9:
             steps += np.quantile(np.diff(ticks), (0.05, 0.95)).tolist()
         before, rows = ticks, rows + len(ticks)
+        same += int(np.count_nonzero(np.all(np.diff(block[:, 1:], axis=0) == 0, axis=1)))
     unit = f"{rows:,} rows, time in {layout.names[time]}, unit {unit_words(unit_s)} {said}"
     found = [layout.words(), unit, *(rule.words for rule in rules)]
     chunks, dropped = without_glitches(chunks, options.filter_s, FINEST_HZ)
+    if same <= SAME_ROWS * rows and all(rule.two_levels for rule in rules):
+        found.append("a row for each change")
+        return table_of(path, FINEST_HZ, track_names(names), chunks, found + dropped)
     if steps and max(steps) - min(steps) <= EVEN * max(steps):
         rate = Fraction(round(FINEST_HZ * len(steps) / sum(steps)))
         found.append(f"sampled evenly, {int(rate):,} a second")

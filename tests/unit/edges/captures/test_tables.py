@@ -96,6 +96,17 @@ def test_rows_of_changes_are_edges_at_their_own_times(tmp_path):
     assert ticks_of(capture) == [1_300_000, 2_100_000, 5_700_000]
 
 
+def test_rows_of_changes_at_a_steady_speed_are_no_samples(tmp_path):
+    """35 teeth of half a pitch and a gap: all but a few rows are evenly apart."""
+    teeth = [36 * turn + tooth for turn in range(20) for tooth in range(1, 36)]
+    edges = "".join(f"{n}e-3,1\n{n}.5e-3,0\n" for n in teeth)
+    capture = read_capture(written(tmp_path, f"time,d0\n0,0\n{edges}720e-3,0\n"))
+    assert len(capture.edges) == 2 * 35 * 20
+    assert ticks_of(capture)[:2] == [1_000_000, 1_500_000]
+    assert capture.resolution_s == 0
+    assert capture.found[-1] == "a row for each change"
+
+
 def test_rows_of_one_edge_each_name_their_signal(tmp_path):
     text = "time_us,signal,level\n10,crank,1\n12,cam,1\n20,crank,0\n30,crank,1\n31,cam,0\n"
     capture = read_capture(written(tmp_path, text))
@@ -138,6 +149,16 @@ def test_a_filter_takes_out_short_pulses(tmp_path):
     assert np.diff(ticks_of(capture)).tolist()[-1] == 1_000_000
     assert len(capture.edges) == 4
     assert "1 pulses shorter than 10 us" in capture.found[-1]
+
+
+@pytest.mark.parametrize("head", ["tick,track,level\n", "time_us,signal,level\n"])
+def test_a_filter_takes_out_pulses_and_no_rows_that_say_a_level_again(head, tmp_path):
+    teeth = "".join(f"{n}000,a,1\n{n}003,a,1\n{n}400,a,0\n{n}700,a,1\n{n}702,a,0\n"
+                    for n in range(1, 50))  # fmt: skip
+    options = ReadOptions(filter_s=Fraction(5, 10**6), unit_s=Fraction(1, 10**6))
+    capture = read_capture(written(tmp_path, head + teeth), options)
+    assert len(capture.edges) == 2 * 49
+    assert "49 pulses shorter than 5 us" in capture.found[-1]
 
 
 @pytest.mark.parametrize(
