@@ -164,13 +164,32 @@ class PinMaker:
         )
 
     def _masks(self, edges: EdgeChunk) -> Bytes:
-        """The output mask (n,) after each edge. Raises ValueError if a level does not change."""
+        """The output mask (n,) after each edge. Raises UsageError for a pulse that the stage would
+        swallow, ValueError if the table sets a level that is there already.
+        """
         bits = np.left_shift(np.uint8(1), edges.track)
         masks: Bytes = np.bitwise_xor.accumulate(bits) ^ np.uint8(self._mask)
         pins = (masks & bits) != 0
-        if (pins != (edges.level ^ self._inverts[edges.track])).any():
-            raise ValueError("an edge of the table sets the level that its track already has")
+        wrong = np.flatnonzero(pins != (edges.level ^ self._inverts[edges.track]))
+        if len(wrong):
+            raise self._overtaken(edges[wrong])
         return masks
+
+    def _overtaken(self, edges: EdgeChunk) -> Exception:
+        """Of edges that set the level which is there, two of a track that a stage slower one way
+        than the other brings in the wrong order, or the table's own mistake.
+        """
+        slower = np.abs(np.diff(self._delays, axis=0))[0]
+        edges = edges[np.flatnonzero(slower[edges.track])]
+        if not len(edges):
+            return ValueError("an edge of the table sets the level that its track already has")
+        track, tick = int(edges.track[0]), int(edges.ticks[0]) - self._lead
+        return UsageError(
+            f"Track '{self._tracks[track]}' changes twice by pin tick {tick} in less than the "
+            f"{slower[track]} ticks by which its output stage is slower one way than the other, "
+            "and would swallow that. Lower the speed, or widen the tooth, pulse or fault that "
+            "makes it."
+        )
 
     def _bridged(self, ticks: Ticks, masks: Bytes) -> PinChunk:
         """The transitions, with ones that change nothing where a rest is too long for the wire."""

@@ -90,6 +90,15 @@ def test_the_stage_is_undone():
     assert at_connector(pins, STAGE) == edges
 
 
+def test_a_pulse_that_the_stage_would_swallow_is_an_error_that_says_so():
+    """The cam's stage falls 700 ticks later than it rises: no shorter pulse to high comes out."""
+    low = (1000, 1, 0), (2000, 1, 1)
+    with pytest.raises(UsageError, match=r"'cam' changes twice by pin tick 1600 .* 700 ticks"):
+        made(table(*low, (2300, 1, 0)), stage=STAGE)
+    edges = [*low, (2700 + HOLD, 1, 0)]
+    assert at_connector(made(table(*edges), stage=STAGE), STAGE) == edges
+
+
 def test_a_rest_too_long_for_the_wire_is_bridged_by_transitions_that_change_nothing():
     far = 3 * LONGEST_DELTA
     pins = made(table((0, 0, 1), (far, 0, 0)))
