@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 from pathlib import Path
 from typing import TypeVar
 
@@ -38,6 +39,9 @@ LONGEST_NUMBER = 40
 
 FEW_WORDS = 6
 """Up to so many allowed words are listed beside the nearest."""
+
+TREES_KEPT = 128
+"""Files read last: a search reads its bench file, wheel and controller again for each trial."""
 
 _DECIMAL = re.compile(r"[+-]?(\d[\d_]*(\.\d*)?|\.\d+)([eE][+-]?\d{1,2})?")
 _FRACTION = re.compile(r"([+-]?\d+)\s*/\s*(\d+)")
@@ -262,11 +266,11 @@ def load(path: Path) -> Node:
     return parse(read_text(path, LARGEST_YAML_BYTES), str(path))
 
 
+@lru_cache(TREES_KEPT)
 def parse(text: str, file: str) -> Node:
     """The tree of a YAML text; `file` is the name that errors give. Raises FileError."""
     try:
-        _refuse_bombs(text, file)
-        root = yaml.compose(text, yaml.SafeLoader)
+        root = _Composer(text, file).get_single_node()
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         line = mark.line + 1 if mark else 0
@@ -299,17 +303,25 @@ def _word(text: str) -> str:
     return text if _PLAIN.fullmatch(text) else json.dumps(text, ensure_ascii=False)
 
 
-def _refuse_bombs(text: str, file: str) -> None:
-    """Refuse anchors, aliases and deep nesting as the text streams by, before a tree is built."""
-    depth = 0
-    for event in yaml.parse(text, yaml.SafeLoader):
-        place = Place(file, event.start_mark.line + 1 if event.start_mark else 0)
-        if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
+class _Composer(yaml.SafeLoader):
+    """Composes a tree, and refuses anchors, aliases and deep nesting before it builds on them."""
+
+    def __init__(self, text: str, file: str) -> None:
+        super().__init__(text)
+        self._file = file
+        self._depth = 0
+
+    def compose_node(self, parent: yaml.Node | None, index: int) -> yaml.Node | None:
+        event = self.peek_event()  # type: ignore[no-untyped-call]
+        place = Place(self._file, event.start_mark.line + 1)
+        if isinstance(event, yaml.AliasEvent) or event.anchor:
             raise FileError(place, "anchors and aliases are not used here", "Write the value out.")
-        depth += isinstance(event, yaml.CollectionStartEvent)
-        depth -= isinstance(event, yaml.CollectionEndEvent)
-        if depth > DEEPEST:
+        if isinstance(event, yaml.CollectionStartEvent) and self._depth == DEEPEST:
             raise FileError(place, "it is nested too deep", "Check the brackets.")
+        self._depth += 1
+        node = super().compose_node(parent, index)
+        self._depth -= 1
+        return node
 
 
 def _tree(node: yaml.Node, file: str, key: str) -> Node:

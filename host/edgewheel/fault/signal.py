@@ -73,8 +73,10 @@ def signal_of(
     Faults of motion, metal and sensors each work in the order in which they are given. Raises
     UsageError where one makes two teeth touch.
     """
-    metal: Sequence[Passing] = passings(wheel)
-    sound = level_table(angle_table(wheel), tuple(sensors))
+    own = passings(wheel)
+    metal: Sequence[Passing] = own
+    passing = angle_table(wheel, own)
+    sound = level_table(passing, tuple(sensors))
     connected = list(sensors)
     prepared: dict[str, Changes] = {}
     for name, fault in faults.items():
@@ -94,7 +96,8 @@ def signal_of(
             later_s = float(turned.end_s - motion.end_s)
             prepared[name] = Changes(words=f"the motion begins {later_s:.6g} s later")
             motion = turned
-    passing = angle_table(wheel, metal)
+    if metal is not own:
+        passing = angle_table(wheel, metal)
     levels = level_table(passing, tuple(connected))
     tdc_deg = tuple(angle for _, angle in wheel.tdc)
     return SignalPlan(levels, motion, dict(faults), sound, prepared, seed, tdc_deg, metal=passing)

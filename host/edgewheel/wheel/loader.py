@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -27,9 +28,10 @@ _TRACK_NAME = re.compile(r"[a-z][a-z0-9_]{0,23}")
 
 def load_wheel(path: Path) -> Wheel:
     """The wheel in a file. Raises FileError."""
-    return wheel_of(yamlfile.load(path))
+    return parse_wheel(yamlfile.read_text(path, yamlfile.LARGEST_YAML_BYTES), str(path))
 
 
+@lru_cache(yamlfile.TREES_KEPT)
 def parse_wheel(text: str, file: str) -> Wheel:
     """The wheel in a text; `file` is the name that errors give. Raises FileError."""
     return wheel_of(yamlfile.parse(text, file))

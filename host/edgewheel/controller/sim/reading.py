@@ -6,9 +6,10 @@ The keys are the fields of the settings and their groups, the ranges stand with 
 from __future__ import annotations
 
 import types
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import MISSING, fields, is_dataclass
 from fractions import Fraction
+from functools import cache
 from typing import (
     Annotated,
     Any,
@@ -54,7 +55,7 @@ def read_settings(node: Node) -> ControllerSettings:
 def _group(node: Node, kind: type[Group], section: Section | None = None) -> Group:
     """The mapping at a node as one group of settings; `section` if some keys are taken already."""
     section = section or node.section()
-    hints = get_type_hints(kind, include_extras=True)
+    hints = _hints(cast(Hashable, kind))
     values: dict[str, Any] = {}
     for field in fields(kind):  # type: ignore[arg-type]
         needed = field.default is MISSING and field.default_factory is MISSING
@@ -66,6 +67,11 @@ def _group(node: Node, kind: type[Group], section: Section | None = None) -> Gro
     for key, problem, remedy in contradictions.found(settings):
         raise section.nodes.get(key, node).refuse(problem, remedy)
     return settings
+
+
+@cache
+def _hints(kind: Hashable) -> dict[str, Any]:
+    return get_type_hints(kind, include_extras=True)
 
 
 def _value(node: Node, hint: Any) -> Any:
