@@ -1,8 +1,8 @@
 """Faults that give a line another level for a while: its inverse, a fixed one, another track's.
 
 Nothing is known ahead and nothing is moved: within a stretch the line follows its source, outside
-it its own signal, and an edge comes at either border where the two differ. Of two edges nearer than
-`apart_ticks` the later one decides.
+it its own signal, and an edge comes at either border where the two differ. Of a border and an edge
+nearer than `apart_ticks` the later one decides.
 """
 
 from __future__ import annotations
@@ -108,6 +108,7 @@ class _Line:
         self._apart = apart
         self._levels = list(header.initial)
         self._pending = EdgeChunk.empty()
+        self._border_ticks: Ticks = np.empty(0, np.int64)
         self._sound = EdgeChunk.empty()
         self._from = -EVER
         begins, _ = wire.stretches.until(EdgeChunk.empty(), 0)
@@ -124,6 +125,7 @@ class _Line:
             self._borders(ends, until, edges, self._before_own),
         )
         self._pending = join(self._pending, _in_order(borders, join(*parts)))
+        self._border_ticks = np.concatenate([self._border_ticks, borders.ticks])
         self._sound = join(self._sound, own)
         for track in range(len(self._levels)):
             of_track = edges.level[edges.track == track]
@@ -184,11 +186,14 @@ class _Line:
         """The pending edges below a tick that change the level."""
         pending = self._pending
         count = int(np.searchsorted(pending.ticks, cut))
-        following = np.append(pending.ticks[1:], EVER)
-        lasting = pending[:count][(following - pending.ticks)[:count] >= self._apart]
+        near = np.append(np.diff(pending.ticks) < self._apart, False)
+        border = np.isin(pending.ticks, self._border_ticks)
+        undone = near & (border | np.append(border, False)[1:])
+        lasting = pending[:count][~undone[:count]]
         before = np.concatenate([[self.level], lasting.level])[:-1]
         edges = lasting[lasting.level != before]
         self._pending = pending[count:]
+        self._border_ticks = self._border_ticks[self._border_ticks >= cut]
         if len(edges):
             self.level = int(edges.level[-1])
         self._note(edges, cut)

@@ -5,6 +5,7 @@ Four even teeth at 1000 rpm and a clock of a megahertz: tooth n of turn t rises 
 """
 
 from fractions import Fraction
+from itertools import pairwise
 
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.ripple import CompressionRipple
@@ -91,3 +92,14 @@ def test_flips_give_the_opposite_level():
     gone, new = gone_and_new("kind: flips, flips: [[crank, 15000, 22500], [cam, -1, 2000]]")
     assert gone == [(1667, "cam", 1), (15_000, "crank", 1), (22_500, "crank", 0)]
     assert new == [(1667, "cam", 0), (2000, "cam", 1)]
+
+
+def test_pulses_however_short_pass_a_line_that_is_rewired_later():
+    noise = "n: {kind: noise, tracks: [crank], width_us: 0.3, bursts_per_s: 100}"
+    lost = "p: {kind: lost, track: crank, from_turn: 1.9}"
+    alone, stacked = (
+        Signal(f"{{{faults}}}", tick_hz=125_000_000).on("crank")
+        for faults in (noise, f"{noise}, {lost}")
+    )
+    assert any(b[0] - a[0] < 40 for a, b in pairwise(alone))
+    assert stacked == [row for row in alone if row[0] < 1.9 * 0.06 * 125_000_000]
