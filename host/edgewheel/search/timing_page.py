@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from math import isnan
+from math import hypot, isnan
 from statistics import median
 from textwrap import fill
 
 from edgewheel.bench.timing.edge import EdgeShift
 from edgewheel.bench.timing.rows import Row
 from edgewheel.bench.timing.separate import Estimate, Separation
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM
 from edgewheel.search.timing import RunTiming, Timing
 
 WIDTH = 80
@@ -19,20 +20,17 @@ SIGNS = (
     "measured minus commanded angle: positive is too early, negative too late."
 )
 HEAD = "run line         cyl     rpm         count   angle   error  scat.    ms mis dbl"
-SHARED = (
-    "A delay holds all that lies between an edge at the sensor's pin and the spark at the "
-    "board's input: input filter, processing, driver, and the bench's own input stage."
-)
+ABOVE = "as for the sparks; the correction above mends both."
 MOST_ROWS = 24
 
 
 def page(timing: Timing) -> str:
     """Everything that the runs tell of the timing."""
     parts = [_title(timing), "\n".join(_table(timing.rows)), "Ignition"]
-    parts += _paragraphs(_meaning(timing.ignition, timing.runs[0].edges, "spark"))
+    parts += _paragraphs(_ignition(timing.ignition, timing.runs[0].edges))
     if timing.injection is not None:
         parts.append("Injection")
-        parts += _paragraphs(_meaning(timing.injection, timing.runs[0].edges, "injection"))
+        parts += _paragraphs(_injection(timing.injection, timing.ignition, timing.runs[0].edges))
     remarks = list(_remarks(timing))
     if remarks:
         parts += ["Also seen", *_paragraphs(remarks)]
@@ -42,9 +40,9 @@ def page(timing: Timing) -> str:
 def meaning(timing: Timing) -> list[str]:
     """What is wrong and what to type, one sentence or two each, without line breaks."""
     edges = timing.runs[0].edges
-    told = list(_meaning(timing.ignition, edges, "spark"))
+    told = list(_ignition(timing.ignition, edges))
     if timing.injection is not None:
-        told += _meaning(timing.injection, edges, "injection")
+        told += _injection(timing.injection, timing.ignition, edges)
     return [*told, *_remarks(timing)]
 
 
@@ -103,8 +101,41 @@ def _together(rows: list[Row]) -> list[Row]:
     ]
 
 
-def _meaning(found: Separation, edges: EdgeShift, what: str) -> Iterator[str]:
+def _ignition(found: Separation, edges: EdgeShift) -> Iterator[str]:
     """Each cause with the correction to type, then what is not known."""
+    yield from _turn(found)
+    yield from _edge(found, edges)
+    if (error := found.reference_deg) is not None:
+        setting = (
+            f"add {error.value:+.2f} to the angle from the reference tooth to TDC (new = old "
+            f"{error.value:+.2f}). A controller that asks how far before TDC the reference "
+            "stands asks for the same angle; one that counts it the other way wants the other sign"
+        )
+        yield _reference("Reference angle", error, "sparks", setting, found)
+    if found.delay_us is not None:
+        yield _delay(found.delay_us, "spark", "add {lag} degrees of advance")
+    yield from _not_known(found)
+
+
+def _injection(found: Separation, sparks: Separation, edges: EdgeShift) -> Iterator[str]:
+    """The same for injection; what puts both off is one setting, and is to be mended once."""
+    yield from [f"360 DEGREES OUT, {ABOVE}"] if _both(found.turn, sparks.turn) else _turn(found)
+    if _both(found.edge, sparks.edge):
+        yield f"WRONG EDGE, {ABOVE}"
+    else:
+        yield from _edge(found, edges)
+    if found.reference_deg is not None:
+        yield from _injection_angle(found, found.reference_deg, sparks)
+    if found.delay_us is not None:
+        yield _delay(found.delay_us, "injection", "let it end {lag} degrees earlier")
+    yield from _not_known(found)
+
+
+def _both(share: str, other: str) -> bool:
+    return share == other == "wrong"
+
+
+def _turn(found: Separation) -> Iterator[str]:
     if found.turn == "wrong":
         yield (
             "360 DEGREES OUT: each event comes a whole turn from where it belongs. Correction: "
@@ -112,13 +143,6 @@ def _meaning(found: Separation, edges: EdgeShift, what: str) -> Iterator[str]:
         )
     elif found.turn == "right":
         yield "Turn: right; events come in the turn in which they belong."
-    yield from _edge(found, edges)
-    if found.reference_deg is not None:
-        yield _reference(found, what)
-    if found.delay_us is not None:
-        yield _delay(found.delay_us, what)
-    for need in found.needs:
-        yield f"Not known: {need}"
 
 
 def _edge(found: Separation, edges: EdgeShift) -> Iterator[str]:
@@ -139,37 +163,50 @@ def _edge(found: Separation, edges: EdgeShift) -> Iterator[str]:
         )
 
 
-def _reference(found: Separation, what: str) -> str:
-    error = found.reference_deg
-    assert error is not None
-    if abs(error.value) <= max(error.uncertainty, 0.05):
-        return f"Reference angle: right, {_with_spread(error, 2)} degrees."
+def _injection_angle(found: Separation, error: Estimate, sparks: Separation) -> Iterator[str]:
+    """What the reference angle has put off, and what the injection's own angle has."""
+    shared = sparks.reference_deg if sparks.edge == found.edge else None
+    if shared is not None and not _is_right(shared):
+        yield f"Reference angle: off {ABOVE}"
+        spread = hypot(error.uncertainty, shared.uncertainty)
+        error = Estimate(error.value - shared.value, spread)
+    setting = f"subtract {error.value:+.2f} from the injection's end angle before TDC"
+    if shared is None:
+        setting += "; if sparks are off by as much, correct the reference angle instead"
+    yield _reference("Injection angle", error, "injections", setting, found)
+
+
+def _reference(name: str, error: Estimate, events: str, setting: str, found: Separation) -> str:
+    if _is_right(error):
+        return f"{name}: right, {_with_spread(error, 2)} degrees."
     way = "early" if error.value > 0 else "late"
-    if what == "spark":
-        setting = (
-            f"add {error.value:+.2f} to the angle from the reference tooth to TDC (new = old "
-            f"{error.value:+.2f}). A controller that asks how far before TDC the reference "
-            "stands asks for the same angle; one that counts it the other way wants the other sign"
-        )
-    else:
-        setting = f"subtract {error.value:+.2f} from the injection's end angle before TDC"
     note = "" if found.edge != "unknown" else " This holds for the edge that is counted now."
     return (
-        f"REFERENCE ANGLE: {what}s come {abs(error.value):.2f} degrees {way} at any speed "
+        f"{name.upper()}: {events} come {abs(error.value):.2f} degrees {way} at any speed "
         f"({_with_spread(error, 2)}). Correction: {setting}.{note}"
     )
 
 
-def _delay(delay: Estimate, what: str) -> str:
+def _is_right(error: Estimate) -> bool:
+    return abs(error.value) <= max(error.uncertainty, 0.05)
+
+
+def _delay(delay: Estimate, what: str, else_do: str) -> str:
     text = f"{_with_spread(delay, 1)} us"
     if abs(delay.value) <= max(delay.uncertainty, 2.0):
         return f"Fixed delay: none to be seen, {text}."
-    lag = 6 * delay.value * 1e-6 * 1000
+    lag = f"{DEG_PER_S_PER_RPM * delay.value * 1e-6 * 1000:.2f}"
     return (
-        f"FIXED DELAY: {what}s come {text} late, {lag:.2f} degrees for each 1,000 rpm. Correction: "
+        f"FIXED DELAY: {what}s come {text} late, {lag} degrees for each 1,000 rpm. Correction: "
         f"set the controller's {what} latency compensation to {delay.value:+.0f} us; where it has "
-        f"none, add {lag:.2f} degrees of advance for each 1,000 rpm. {SHARED}"
+        f"none, {else_do.format(lag=lag)} for each 1,000 rpm. A delay holds all that lies between "
+        f"an edge at the sensor's pin and the {what} at the board's input: input filter, "
+        "processing, driver, and the bench's own input stage."
     )
+
+
+def _not_known(found: Separation) -> Iterator[str]:
+    return (f"Not known: {need}" for need in found.needs)
 
 
 def _only_if_locked(timing: Timing) -> Iterator[str]:

@@ -89,11 +89,12 @@ def test_angle_and_error_of_a_spark(error_deg):
 
 
 def test_errors_about_half_a_cycle_do_not_jump():
-    early, late = sparks(2, 4, 6, 8, error_deg=359.9), sparks(3, 5, error_deg=-359.9)
+    early, late = sparks(3, 4, 8, 10, error_deg=359.9), sparks(1, 5, error_deg=-359.9)
     both = np.concatenate([early[0], late[0]])
     order = np.argsort(both)
     levels = np.concatenate([early[1], late[1]])[order]
-    assert np.ptp(measured((both[order], levels)).error_deg) == pytest.approx(0.2)
+    error = measured((both[order], levels)).error_deg
+    assert error == pytest.approx([360.1, 359.9, 359.9, 360.1, 359.9, 359.9])
 
 
 def test_missed_and_doubled_sparks_are_counted():
@@ -101,6 +102,9 @@ def test_missed_and_doubled_sparks_are_counted():
     doubled = np.concatenate([sparks(3)[0], sparks(3)[0] + 0.02, sparks(4)[0]])
     one = row((doubled, np.tile([1, 0], 3)))
     assert (one.missed, one.doubled) == (0, 1)
+    pair = OutputLine("ignition", (1, 4))
+    one = row(sparks(3, 3.5, 4, 5, 5.5, 7, error_deg=-100), line=pair)
+    assert (one.count, one.missed, one.doubled) == (6, 3, 0)
 
 
 def test_nothing_is_missed_where_sync_was_lost_or_sparks_cut():
@@ -219,10 +223,16 @@ def test_what_most_coils_share_is_no_wiring():
 
 @pytest.mark.parametrize(
     ("wheel", "meant", "expected"),
-    [("60-minus-2-half-moon-cam", None, 3.0), ("60-minus-2-half-moon-cam", "fall", -3.0)],
+    [
+        ("60-minus-2-half-moon-cam", None, [3, 3, 3]),
+        ("60-minus-2-half-moon-cam", "fall", [-3, -3, -3]),
+        ("60-minus-2-direction", None, [0, 0, 0]),
+        ("4-uneven-windows-cam", None, [80, 110, 80]),
+    ],
 )
-def test_the_way_to_the_other_edge(wheel, meant, expected):
-    assert EdgeShift(find(wheel), meant).at(100.0) == expected
+def test_the_way_to_the_other_edge_of_the_last_tooth(wheel, meant, expected):
+    shift = EdgeShift(find(wheel), meant)
+    assert [shift.at(deg) for deg in (10.0, 100.0, 1290.0)] == expected
 
 
 @pytest.mark.parametrize(

@@ -2,10 +2,12 @@
 
 import json
 import re
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import pytest
 
+from edgewheel.bench.timing.separate import Estimate
 from edgewheel.cli.main import main
 from edgewheel.search.timing import timing_of
 from edgewheel.search.timing_page import meaning, page
@@ -16,21 +18,42 @@ SLOW = {"delay_us": 150}
 EDGE = {"edge": "falling"}
 TURN = {"phase": "high"}
 
+LATE = "sparks come 7.00 degrees late at any speed (-7.00 +- 0.01). Correction: add -7.00 to the"
+EARLY = "sparks come 7.00 degrees early at any speed (+7.00 +- 0.01). Correction: add +7.00 to the"
+LATENCY = (
+    "us late, 0.90 degrees for each 1,000 rpm. Correction: set the controller's spark latency "
+    "compensation to +150 us; where it has none, add 0.90 degrees of advance for each 1,000 rpm."
+)
+FALLING = "counts the falling edge of crank. Correction: set it to the rising edge"
+OUT = "360 DEGREES OUT: each event comes a whole turn from where it belongs."
+CORRECTIONS = {LATE, EARLY, LATENCY, FALLING, OUT}
+
 
 @pytest.mark.parametrize(
-    ("planted", "reference_deg", "delay_us", "edge", "turn"),
+    ("planted", "reference_deg", "delay_us", "edge", "turn", "told"),
     [
-        pytest.param({}, 0, 0, "right", "right", id="nothing"),
-        pytest.param(SEVEN, -7, 0, "right", "right", id="7 degrees"),
-        pytest.param(SLOW, 0, 150, "right", "right", id="150 us"),
-        pytest.param(EDGE, 0, 0, "wrong", "right", id="wrong edge"),
-        pytest.param(TURN, 0, 0, "right", "wrong", id="360 out"),
-        pytest.param(SEVEN | SLOW | EDGE | TURN, -7, 150, "wrong", "wrong", id="all together"),
-        pytest.param({"tdc": 77} | SLOW | TURN, 7, 150, "right", "wrong", id="7 the other way"),
+        pytest.param({}, 0, 0, "right", "right", set(), id="nothing"),
+        pytest.param(SEVEN, -7, 0, "right", "right", {LATE}, id="7 degrees"),
+        pytest.param(SLOW, 0, 150, "right", "right", {LATENCY}, id="150 us"),
+        pytest.param(EDGE, 0, 0, "wrong", "right", {FALLING}, id="wrong edge"),
+        pytest.param(TURN, 0, 0, "right", "wrong", {OUT}, id="360 out"),
+        pytest.param(
+            SEVEN | SLOW | EDGE | TURN,
+            *(-7, 150, "wrong", "wrong", {LATE, LATENCY, FALLING, OUT}),
+            id="all together",
+        ),
+        pytest.param(
+            {"tdc": 77} | SLOW | TURN,
+            *(7, 150, "right", "wrong", {EARLY, LATENCY, OUT}),
+            id="7 the other way",
+        ),
     ],
 )
-def test_what_is_planted_is_found(tmp_path, planted, reference_deg, delay_us, edge, turn):
-    found = timing_of(two_widths(tmp_path, **planted)).ignition
+def test_what_is_planted_is_found(tmp_path, planted, reference_deg, delay_us, edge, turn, told):
+    timing = timing_of(two_widths(tmp_path, **planted))
+    text = " ".join(page(timing).split())
+    assert {sentence for sentence in CORRECTIONS if sentence in text} == told
+    found = timing.ignition
     assert (found.edge, found.turn, found.needs) == (edge, turn, ())
     assert found.reference_deg.value == pytest.approx(reference_deg, abs=0.1)
     assert found.delay_us.value == pytest.approx(delay_us, abs=2)
@@ -136,6 +159,26 @@ def test_injection_is_timed_by_its_end_and_shows_the_turn(tmp_path):
     assert timing.injection.delay_us.value == pytest.approx(40, abs=2)
     widths = [row.lasts_ms for row in timing.rows if row.kind == "injection"]
     assert widths == pytest.approx([2] * len(widths))
+    assert sum(row.missed + row.doubled for row in timing.rows) == 0
+    text = " ".join(meaning(timing))
+    assert OUT in text
+    assert "injection latency compensation to +40 us; where it has none, let it end 0.24" in text
+
+
+def test_what_puts_sparks_and_injection_off_is_to_be_mended_once(tmp_path):
+    """The reference angle moves both; the injection's own angle is what is left without it."""
+    more = "    injection: {duration_ms: 2, end_before_tdc_deg: 360}"
+    timing = timing_of([play(tmp_path / "run", phase="high", more=more, **SEVEN)])
+    text = " ".join(meaning(timing))
+    assert LATE in text
+    assert text.count("Correction") == 2
+    assert "360 DEGREES OUT, as for the sparks; the correction above mends both." in text
+    assert "Reference angle: off as for the sparks" in text
+    assert "Injection angle: right" in text
+    own = replace(timing.injection, reference_deg=Estimate(-4.0, 0.001))
+    text = " ".join(meaning(replace(timing, injection=own)))
+    assert "injections come 3.00 degrees early" in text
+    assert "Correction: subtract +3.00 from the injection's end angle" in text
 
 
 def test_coils_wired_crosswise_are_named(tmp_path):
