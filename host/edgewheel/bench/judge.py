@@ -87,12 +87,17 @@ class SyncJudge:
         if self._sparks.misplaced and self._misplaced_since is None:
             self._misplaced_since = pulse.seconds
 
+    def pulses_missing(self, seconds: float) -> None:
+        """Some never came here: the sparks until then are unknown, and that is the bench's lack."""
+        self._misplaced_since = None
+        self._sparks.forget(seconds)
+
     def deaf(self, seconds: float) -> None:
         """The bench could not hear the controller until now, so its silence means nothing."""
         self._deaf_until_s = seconds
 
-    def passed(self, seconds: float) -> Iterator[Finding]:
-        """Judge by what has not happened until a time."""
+    def passed(self, seconds: float, pulses_s: float) -> Iterator[Finding]:
+        """Judge by what has not happened until a time; pulses are known up to `pulses_s`."""
         rpm = self._rpm(seconds)
         if rpm < self._limits.least_rpm:
             self.synced = False
@@ -101,7 +106,7 @@ class SyncJudge:
         if seconds - silent_since > self._limits.silence_ms / 1000:
             silence = f"no report for {self._limits.silence_ms:g} ms"
             yield from self._fail(silent_since, Cause.SILENCE, silence)
-        changed = self._sparks.vanished_or_back(seconds, rpm) if self.synced else None
+        changed = self._sparks.vanished_or_back(pulses_s, rpm) if self.synced else None
         if changed is not None:
             yield Cut(seconds, rpm, changed)
 

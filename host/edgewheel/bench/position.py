@@ -65,6 +65,13 @@ class SparkCheck:
         self._wrong_of_line[pulse.line] += 1
         self.detail = f"{pulse.line} fires {abs(error):.1f} degrees too {_way(error)}"
 
+    def forget(self, seconds: float) -> None:
+        """What sparks did until then is not known: they count, and are waited for, from there."""
+        self._wrong_in_a_row = 0
+        self._wrong_of_line = dict.fromkeys(self._lines, 0)
+        if self._last_spark_s is not None:
+            self._last_spark_s = seconds
+
     def vanished_or_back(self, seconds: float, rpm: float) -> bool | None:
         """False when sparks have just vanished, True when they are back, None otherwise."""
         if self._last_spark_s is None:

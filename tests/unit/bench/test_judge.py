@@ -42,7 +42,7 @@ class Bench:
         return self.report(seconds + 0.001) if self.found else []
 
     def passed(self, seconds: float) -> list:
-        return self._note(self.judge.passed(seconds))
+        return self._note(self.judge.passed(seconds, seconds))
 
     def _note(self, findings) -> list:
         new = list(findings)

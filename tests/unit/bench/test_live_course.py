@@ -6,10 +6,12 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
+from edgewheel.bench.links import Heard
 from edgewheel.bench.live.state import CourseRefused, FaultState
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.truth import Truth
 from edgewheel.errors import FileError, UsageError
+from edgewheel.link.events import SpliceTaken
 from edgewheel.search.recorded import RecordedRun
 from live_bench import (
     EDGE_FAULTS,
@@ -223,3 +225,16 @@ def test_the_run_folder_says_which_course_was_taken(tmp_path):
     assert summary["kind"] == "live"
     (fault,) = summary["faults"]
     assert fault["name"] == "bad" and fault["from_s"] == playing.taken[1].seconds
+
+
+def test_start_and_change_may_be_heard_at_once(tmp_path):
+    playing = Playing(tmp_path, 1000)
+    playing.speed(2000)
+    steps = []
+    while not any(isinstance(event, SpliceTaken) for step in steps for event in step.events):
+        steps.append(playing.link.step())
+    events = tuple(event for step in steps for event in step.events)
+    playing.events += playing.run.take(Heard(events, (), steps[-1].tick))
+    playing.play(0.2)
+    playing.park()
+    assert [taken.rpm for taken in playing.taken] == [2000]

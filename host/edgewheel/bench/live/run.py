@@ -23,7 +23,7 @@ from edgewheel.bench.stages import heard
 from edgewheel.bench.truth import Truth
 from edgewheel.errors import BenchError
 from edgewheel.link.events import Event as LinkEvent
-from edgewheel.link.events import SpliceRefused, SpliceTaken
+from edgewheel.link.events import RunStarted, SpliceRefused, SpliceTaken
 from edgewheel.link.hostrun import Live, RunOrder
 from edgewheel.link.welcome import Welcome
 
@@ -62,6 +62,7 @@ class LiveRun:
         self._pending: tuple[Change, int] | None = None
         self._waiting: Order | None = None
         self._lead = lead
+        self._origin: int | None = None
         self.record = LiveRecord(plan, runs, named(welcome))
         self.leg: Leg | None = None
 
@@ -92,6 +93,8 @@ class LiveRun:
     def take(self, heard: Heard) -> Iterator[LiveEvent]:
         """What follows from one step; the last event is `Finished`, when the pins are parked."""
         for event in heard.events:
+            if isinstance(event, RunStarted):
+                self._origin = event.start_tick + self._lead
             yield from self._course(event)
         for found in self._follower.take(heard):
             if isinstance(found, Finished):
@@ -122,8 +125,7 @@ class LiveRun:
 
     def seconds(self, tick: int) -> float | None:
         """A board tick as seconds after table tick 0; None before the run has started."""
-        origin = self._follower.origin
-        return None if origin is None else (tick - origin) / self._tick_hz
+        return None if self._origin is None else (tick - self._origin) / self._tick_hz
 
     def _heard(self, event: Event) -> Event:
         self.record.event(event)
@@ -159,13 +161,13 @@ class LiveRun:
 
     def _taken(self, change: Change, leg: Leg, asked_tick: int) -> Iterator[LiveEvent]:
         """The board has taken a leg."""
-        assert self.leg is not None and self._follower.origin is not None
+        assert self.leg is not None and self._origin is not None
         self.record.leg(self.leg, leg)
         self._follow(leg)
         if change.error is not None:
             yield CourseRefused(str(change.error))
             return
-        tick = self._follower.origin + leg.begin_tick
+        tick = self._origin + leg.begin_tick
         after_ms = (tick - asked_tick) * 1000 / self._tick_hz
         seconds = leg.begin_tick / self._tick_hz
         yield CourseTaken(tick, seconds, leg.rpm, after_ms)
