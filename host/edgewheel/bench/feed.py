@@ -15,9 +15,9 @@ from fractions import Fraction
 from typing import Literal
 
 from edgewheel.clock import Clock
-from edgewheel.edges.pins import MOST_TRACKS
 from edgewheel.edges.supply import SupplyLine
 from edgewheel.errors import BenchError, UsageError
+from edgewheel.wheel.model import MOST_TRACKS
 from edgewheel.yamlfile import Node, Section
 
 ALLOWED = "EDGEWHEEL_FEED_COMMANDS"

@@ -14,7 +14,6 @@ from edgewheel.bench.truth import CYCLE_DEG
 from edgewheel.bench.voltages import HalfWaves, Voltage, wave_configs
 from edgewheel.controller.listening import CanListening, Lines, SerialListening
 from edgewheel.controller.sim.settings import ControllerSettings
-from edgewheel.edges.pins import MOST_TRACKS
 from edgewheel.edges.stage import OutputStage
 from edgewheel.edges.supply import SupplyLine
 from edgewheel.errors import UsageError
@@ -25,7 +24,7 @@ from edgewheel.motion.manoeuvres import RippleSource
 from edgewheel.motion.motion import Motion
 from edgewheel.wheel.angles import angle_table
 from edgewheel.wheel.crossing import crossing_moved
-from edgewheel.wheel.model import Wheel
+from edgewheel.wheel.model import MOST_TRACKS, Wheel
 from edgewheel.yamlfile import Node
 
 

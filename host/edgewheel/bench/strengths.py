@@ -10,11 +10,11 @@ from typing import Protocol
 
 from edgewheel.edges.levels import LevelTable
 from edgewheel.edges.phase import Floats
-from edgewheel.edges.pins import MOST_TRACKS
 from edgewheel.errors import UsageError
 from edgewheel.fault.model import VoltageFault
 from edgewheel.fault.strength import RunOut, StrengthLines, ToothStrengths, strength_lines
 from edgewheel.link.waves import FULL_STRENGTH, MOST_STRENGTH_BITS, Strengths, WaveForm
+from edgewheel.wheel.model import MOST_TRACKS
 
 
 class HasRunOut(Protocol):

@@ -15,6 +15,7 @@ from edgewheel.edges.reorder import Reorder
 from edgewheel.edges.stage import OutputStage
 from edgewheel.edges.table import Bytes, EdgeChunk, EdgeHeader, PinChunk, PinHeader, Ticks
 from edgewheel.errors import UsageError
+from edgewheel.wheel.model import MOST_TRACKS
 
 LONGEST_DELTA = 1 << 31
 """Longer rests are bridged by transitions that change nothing; the wire carries less than 2^32."""
@@ -24,9 +25,6 @@ IDLE_MASK = 0
 
 TAIL_EDGES = 16
 """Edges of a chunk that the next one can be too close to."""
-
-MOST_TRACKS = 8
-"""Tracks that a mask of one byte carries."""
 
 MOST_MOVES = 1000
 """Moves kept with their place; all are counted."""

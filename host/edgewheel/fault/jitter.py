@@ -17,6 +17,7 @@ from edgewheel.fault.model import Complaint, one_of
 from edgewheel.fault.ontrack import EdgeByEdge, Edit, View
 from edgewheel.fault.repetition import EACH, Repetition
 from edgewheel.fault.window import ALWAYS, Window
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM
 
 LARGEST_US = 100_000
 LARGEST_DEG = 90
@@ -71,4 +72,4 @@ class Jitter(EdgeByEdge):
         if not self.deg:
             return np.full(len(edges), float(self.us * view.scene.tick_hz / 1_000_000))
         rpm = np.maximum(view.place.crank.rpm(edges.ticks, view.angles_deg), LEAST_RPM)
-        return float(self.deg) / (6 * rpm) * view.scene.tick_hz
+        return float(self.deg) / (DEG_PER_S_PER_RPM * rpm) * view.scene.tick_hz

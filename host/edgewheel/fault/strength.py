@@ -15,12 +15,12 @@ import numpy as np
 
 from edgewheel.edges.levels import LevelTable
 from edgewheel.edges.phase import Floats
-from edgewheel.edges.pins import MOST_TRACKS
 from edgewheel.edges.table import NO_TOOTH, Bytes, EdgeChunk, EdgeHeader, Ticks, join
 from edgewheel.fault.draw import key_of
 from edgewheel.fault.model import Scene, VoltageFault
 from edgewheel.fault.ontrack import shaft_angles
 from edgewheel.fault.window import Spans
+from edgewheel.wheel.model import MOST_TRACKS
 
 
 @dataclass(frozen=True)

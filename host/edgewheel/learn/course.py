@@ -19,6 +19,8 @@ LEAST_REPEATS = 3
 """A pattern that came fewer times than this has not been seen to repeat."""
 
 MAD_TO_SIGMA = 1.4826
+"""Standard deviation of normal scatter over its median absolute deviation, 1 / 0.6745 (0.6745: the
+normal distribution's upper quartile)."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from edgewheel.learn.course import MAD_TO_SIGMA
 from edgewheel.learn.pattern import Pattern
 from edgewheel.learn.ripple import FEW
 
@@ -55,7 +56,7 @@ def deviations(
     per_slot = repeat_deg / pattern.period
     off = pattern.off
     known = np.flatnonzero(~np.isnan(off))
-    usual = 1.4826 * float(np.median(np.abs(off[known])))
+    usual = MAD_TO_SIGMA * float(np.median(np.abs(off[known])))
     repeats = max(pattern.folded.repeats, 1.0)
     step = resolution_s / float(pattern.course.slot_seconds().min())
     teeth: set[int] = set()
@@ -81,6 +82,6 @@ def _deviation(pattern: Pattern, tooth: int, turn_slots: int, per_slot: float) -
     most = float(np.quantile(np.abs(each), MOST_OF_IT))
     there = np.abs(each) >= FOLLOWS * most
     middle = float(np.median(each[there]))
-    spread = 1.4826 * float(np.median(np.abs(each[there] - middle)))
+    spread = MAD_TO_SIGMA * float(np.median(np.abs(each[there] - middle)))
     counted = int(there.sum()), int(mine.sum())
     return Deviation(tooth, middle * per_slot, spread * per_slot, *counted)

@@ -18,7 +18,7 @@ from edgewheel.learn.ripple import compression_ripple
 from edgewheel.learn.streams import Bools, Floats, running_median, streams_of
 from edgewheel.motion.motion import Motion, true_angle
 from edgewheel.motion.ripple import CompressionRipple
-from edgewheel.motion.segment import HIGHEST_RPM, Segment
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM, HIGHEST_RPM, Segment
 from edgewheel.wheel.model import Wheel
 
 SAME_WHEEL_DEG = 3.0
@@ -142,11 +142,12 @@ def _motion(
 ) -> Motion:
     """Even speed from point to point (n,) of time and mean angle, carried on to both ends."""
     at = [Fraction(round(time * NS), NS) / speed for time in times.tolist()]
+    degrees = [Fraction(round(float(mean) * FINE), FINE) for mean in means]
     rpms = [
-        min(Fraction(round(float(deg) * FINE), FINE) / 6 / (after - before), Fraction(HIGHEST_RPM))
-        for deg, (before, after) in zip(np.diff(means), pairwise(at), strict=True)
+        min((b - a) / DEG_PER_S_PER_RPM / (after - before), Fraction(HIGHEST_RPM))
+        for (a, b), (before, after) in zip(pairwise(degrees), pairwise(at), strict=True)
     ]
-    mean_deg = Fraction(round(float(means[0]) * FINE), FINE) - rpms[0] * 6 * at[0]
+    mean_deg = degrees[0] - rpms[0] * DEG_PER_S_PER_RPM * at[0]
     motion = Motion(start_deg=true_angle(mean_deg, ripple) % 720)
     begin = Fraction(0)
     for number, (rpm, until) in enumerate(zip(rpms, at[1:], strict=True)):

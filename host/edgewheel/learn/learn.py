@@ -24,6 +24,7 @@ from edgewheel.learn.shape import LearnedTrack, Shape, shape_of
 from edgewheel.learn.streams import Streams, streams_of
 from edgewheel.learn.wheelfile import parsed, wheel_text
 from edgewheel.motion.ripple import CompressionRipple
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM
 from edgewheel.wheel.model import Wheel
 
 LEAST_EXPLAINED = 0.6
@@ -279,14 +280,14 @@ def _counted(teeth: int) -> str:
 def _speed(best: Explanation) -> tuple[tuple[float, float], ...]:
     """Points of speed, one a repeat or so; at both ends carried on in a line."""
     course = best.pattern.course
-    slot_deg = best.scale.repeat_deg / best.repeat.slots
+    rpm_times_slot_s = best.scale.repeat_deg / best.repeat.slots / DEG_PER_S_PER_RPM
     count, margin = len(course.even_s), course.period
     step = max(best.repeat.slots, 8)
     slots = np.arange(margin, count - margin, step)
     if len(slots) < 2:
-        mean = slot_deg / 6 * (count - 1) / float(course.even_s[-1] - course.even_s[0])
+        mean = rpm_times_slot_s * (count - 1) / float(course.even_s[-1] - course.even_s[0])
         return tuple((float(course.even_s[slot]), mean) for slot in (0, count - 1))
-    times, rpm = course.even_s[slots], slot_deg / 6 / course.slot_seconds()[slots]
+    times, rpm = course.even_s[slots], rpm_times_slot_s / course.slot_seconds()[slots]
     ends = [float(course.times[0]), float(course.times[-1])]
     first = rpm[0] + (ends[0] - times[0]) * (rpm[1] - rpm[0]) / (times[1] - times[0])
     last = rpm[-1] + (ends[1] - times[-1]) * (rpm[-1] - rpm[-2]) / (times[-1] - times[-2])

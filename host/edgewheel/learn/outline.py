@@ -15,7 +15,7 @@ from edgewheel.learn.streams import Floats
 from edgewheel.wheel.library import find, names
 from edgewheel.wheel.model import Wheel
 
-MOST_TRACKS = 5
+MOST_PERMUTED = 5
 """Tracks whose order is tried out."""
 
 
@@ -107,7 +107,7 @@ def likeness(outline: Outline, other: Outline, name: str) -> Likeness | None:
 
     Where only one edge of each tooth is known, it may be either one of the other's.
     """
-    if len(outline.tracks) != len(other.tracks) or len(outline.tracks) > MOST_TRACKS:
+    if len(outline.tracks) != len(other.tracks) or len(outline.tracks) > MOST_PERMUTED:
         return None
     best: Likeness | None = None
     for pairs, tracks in _laid(outline, other):
@@ -124,7 +124,7 @@ Pairs = tuple[tuple[Floats, Floats], ...]
 
 def laid_on(outline: Outline, other: Outline) -> Iterator[Pairs]:
     """Every way to lay the streams of an outline on those of another, track by track."""
-    if len(outline.tracks) == len(other.tracks) <= MOST_TRACKS:
+    if len(outline.tracks) == len(other.tracks) <= MOST_PERMUTED:
         yield from (pairs for pairs, _ in _laid(outline, other))
 
 

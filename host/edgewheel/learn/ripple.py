@@ -11,6 +11,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from edgewheel.learn.course import MAD_TO_SIGMA
 from edgewheel.learn.streams import Floats, Ints, median
 from edgewheel.motion.ripple import CompressionRipple
 
@@ -116,7 +117,7 @@ def fit_orders(values: Floats, places: Ints, period: int, orders: list[int]) -> 
 
 def _size(rest: Floats) -> float:
     """The usual size of residuals, robustly."""
-    return 1.4826 * median(np.abs(rest - median(rest)))
+    return MAD_TO_SIGMA * median(np.abs(rest - median(rest)))
 
 
 def compression_ripple(swing: Swing, slot_deg: float, zero_deg: float) -> CompressionRipple | None:

@@ -6,8 +6,8 @@ from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from edgewheel.edges.pins import MOST_TRACKS
 from edgewheel.link.messages import WAVE_OFF, Config, MalformedError
+from edgewheel.wheel.model import MOST_TRACKS
 
 POINTS = 17
 MOST_HALF_WAVES = 8

@@ -69,13 +69,14 @@ def known_from(events: tuple[Event, ...], period: int, tolerance: Fraction) -> K
     looks: dict[_Look, int] = {}
     seen = [_seen(events, period, index, looks) for index in range(count)]
     compare = _comparison(tuple(looks), 1 + tolerance)
-    turn_angles = [event.angle % TURN_DEG for event in events]
+    places: dict[Fraction, int] = {}
+    turn_places = [places.setdefault(event.angle % TURN_DEG, len(places)) for event in events]
     position, phase = list(range(count)), list(range(count))
     for shift in range(1, count // 2 + 1):
         shifted = seen[shift:] + seen[:shift]
         told = _first_told([compare(a, b) for a, b in zip(seen, shifted, strict=True)])
-        shifted_angles = turn_angles[shift:] + turn_angles[:shift]
-        differs = [a != b for a, b in zip(turn_angles, shifted_angles, strict=True)]
+        shifted_places = turn_places[shift:] + turn_places[:shift]
+        differs = [a != b for a, b in zip(turn_places, shifted_places, strict=True)]
         _settle(position, shift, _after_last_conflict(told, differs))
         _settle(phase, shift, told)
     return KnownFrom(_or_none(position), _or_none(phase))
@@ -83,10 +84,12 @@ def known_from(events: tuple[Event, ...], period: int, tolerance: Fraction) -> K
 
 def _settle(known: list[int], shift: int, when: list[int]) -> None:
     """Move `known` on for both starts of every pair on a diagonal; `when` counts for the first."""
-    for start, index in enumerate(when):
-        other = (start + shift) % len(known)
-        known[start] = max(known[start], index)
-        known[other] = max(known[other], index + other - start)
+    others = [*range(shift, len(known)), *range(shift)]
+    for start, (other, index) in enumerate(zip(others, when, strict=True)):
+        if index > known[start]:
+            known[start] = index
+        if index + other - start > known[other]:
+            known[other] = index + other - start
 
 
 def _or_none(known: list[int]) -> tuple[int | None, ...]:
@@ -149,15 +152,18 @@ def _first_told(reach: list[int | None]) -> list[int]:
     Ratios reach back two turns at most, so in the third turn everything there is has been seen.
     """
     count = len(reach)
-    if all(back is None for back in reach):
+    telling = [(event, back) for event, back in enumerate(reach) if back is not None]
+    if not telling:
         return [_NEVER] * count
     first_for = [_NEVER] * (4 * count)
-    for event in reversed(range(4 * count)):
-        back = reach[event % count]
-        if back is not None and back <= event:
-            first_for[event - back] = event
-    suffix_minima = list(accumulate(reversed(first_for), min))
-    return suffix_minima[::-1][:count]
+    for turn in reversed(range(4)):
+        for event, back in reversed(telling):
+            seen = turn * count + event
+            if back <= seen:
+                first_for[seen - back] = seen
+    later = min(first_for[count:])
+    suffix_minima = list(accumulate(reversed(first_for[:count]), min, initial=later))
+    return suffix_minima[:0:-1]
 
 
 def _after_last_conflict(told: list[int], differs: list[bool]) -> list[int]:

@@ -127,10 +127,11 @@ def _longest_wait(
         start = _angle(events, period, first - 1)
         waits.append((_angle(events, period, last) - start, start % period, first, last))
     degrees, start, _, _ = max(waits, key=lambda wait: wait[0])
+    leading = _leading_edges(events)
     return Wait(
         degrees,
         max(last - first + 1 for _, _, first, last in waits),
-        max(_teeth_seen(events, first, last) for _, _, first, last in waits),
+        max(_teeth_seen(leading, first, last) for _, _, first, last in waits),
         start,
     )
 
@@ -140,15 +141,22 @@ def _angle(events: tuple[Event, ...], period: int, index: int) -> Fraction:
     return events[number].angle + turns * period
 
 
-def _teeth_seen(events: tuple[Event, ...], first: int, last: int) -> int:
-    """Teeth of the busiest track that show an edge in events first to last, both included."""
+def _leading_edges(events: tuple[Event, ...]) -> list[bool | None]:
+    """For each event whether the busiest track's edge there leads a tooth; None without an edge."""
     tracks = [track for event in events for track in event.tracks]
     main = max(sorted(set(tracks)), key=tracks.count)
+    return [
+        event.leading[event.tracks.index(main)] if main in event.tracks else None
+        for event in events
+    ]
+
+
+def _teeth_seen(leading: list[bool | None], first: int, last: int) -> int:
+    """Teeth that show an edge in events first to last, both included."""
     teeth, open_tooth = 0, False
     for index in range(first, last + 1):
-        event = events[index % len(events)]
-        if main in event.tracks:
-            leading = event.leading[event.tracks.index(main)]
-            teeth += leading or not open_tooth
-            open_tooth = leading
+        leads = leading[index % len(leading)]
+        if leads is not None:
+            teeth += leads or not open_tooth
+            open_tooth = leads
     return teeth

@@ -8,7 +8,7 @@ from fractions import Fraction
 from edgewheel.wheel.model import Track
 from edgewheel.wheel.pins import edge_periods, pin_edges
 
-DEGREES_PER_SECOND_PER_RPM = 6
+DEG_PER_S_PER_RPM = 6
 US_PER_S = 1_000_000
 
 
@@ -28,11 +28,11 @@ class Shortest:
     def rpm_limit(self, shortest_us: Fraction) -> Fraction:
         """Above this speed it is shorter than `shortest_us` at the pin."""
         seconds = (shortest_us + self.pulse_us) / US_PER_S
-        return self.degrees / seconds / DEGREES_PER_SECOND_PER_RPM
+        return self.degrees / seconds / DEG_PER_S_PER_RPM
 
     def us_at(self, rpm: Fraction) -> Fraction:
         """How long it lasts at a steady speed; negative if the pulse does not end in time."""
-        return self.degrees / (rpm * DEGREES_PER_SECOND_PER_RPM) * US_PER_S - self.pulse_us
+        return self.degrees / (rpm * DEG_PER_S_PER_RPM) * US_PER_S - self.pulse_us
 
 
 def shortest_stretches(track: Track, period: int) -> tuple[Shortest, ...]:

@@ -10,12 +10,20 @@ from pathlib import Path
 
 from edgewheel import yamlfile
 from edgewheel.wheel.amplitude import read_amplitude
-from edgewheel.wheel.model import DirectionPulse, PinLevel, Sensor, SensorKind, Shaft, Track, Wheel
+from edgewheel.wheel.model import (
+    MOST_TRACKS,
+    DirectionPulse,
+    PinLevel,
+    Sensor,
+    SensorKind,
+    Shaft,
+    Track,
+    Wheel,
+)
 from edgewheel.wheel.teeth import readable, teeth_of
 from edgewheel.yamlfile import Node
 
 FORMAT = 1
-MOST_TRACKS = 8
 MOST_CYLINDERS = 24
 LONGEST_PULSE_US = 10_000
 

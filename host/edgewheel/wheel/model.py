@@ -13,6 +13,9 @@ from typing import Literal
 TURN = Fraction(360)
 """Degrees of one turn of any shaft."""
 
+MOST_TRACKS = 8
+"""Tracks of a wheel: the board has as many outputs, and a mask of one byte carries as many."""
+
 Shaft = Literal["crank", "cam"]
 SensorKind = Literal["hall", "vr"]
 PinLevel = Literal["high", "low"]

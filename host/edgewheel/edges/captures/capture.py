@@ -15,7 +15,6 @@ from edgewheel.edges.table import EdgeChunk, EdgeHeader, join
 from edgewheel.errors import FileError, Place
 
 LONGEST_NAME = 24
-MOST_TRACKS = 8
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from edgewheel.edges.captures.capture import MOST_TRACKS, Capture, table_of, track_names
+from edgewheel.edges.captures.capture import Capture, table_of, track_names
 from edgewheel.edges.captures.clock import FINEST_HZ, RowClock, column_unit, refuse_backwards
 from edgewheel.edges.captures.crossings import Floats
 from edgewheel.edges.captures.glitches import without_glitches
@@ -17,6 +17,7 @@ from edgewheel.edges.captures.rows import number_blocks
 from edgewheel.edges.captures.text import Layout
 from edgewheel.edges.table import EdgeChunk
 from edgewheel.errors import FileError, Place, UsageError
+from edgewheel.wheel.model import MOST_TRACKS
 
 OWN_HEADER = ("tick", "track", "level")
 OWN_TICK_HZ = 125_000_000

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from edgewheel.edges.captures.capture import MOST_TRACKS, Capture, table_of, track_names
+from edgewheel.edges.captures.capture import Capture, table_of, track_names
 from edgewheel.edges.captures.clock import FINEST_HZ, RowClock, column_unit
 from edgewheel.edges.captures.crossings import Floats
 from edgewheel.edges.captures.edgelists import OWN_HEADER, read_listed, read_own
@@ -21,6 +21,7 @@ from edgewheel.edges.captures.sampled import Rule, SampleEdges, rule_for
 from edgewheel.edges.captures.text import Layout, is_number
 from edgewheel.edges.table import EdgeChunk
 from edgewheel.errors import FileError, Place
+from edgewheel.wheel.model import MOST_TRACKS
 
 EVEN = 0.02
 """Share by which sample times may differ and still be evenly spaced."""

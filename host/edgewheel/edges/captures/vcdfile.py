@@ -17,13 +17,14 @@ from typing import BinaryIO
 import numpy as np
 from vcd.reader import TokenKind, VarDecl, VCDParseError, tokenize
 
-from edgewheel.edges.captures.capture import MOST_TRACKS, Capture, table_of, track_names
+from edgewheel.edges.captures.capture import Capture, table_of, track_names
 from edgewheel.edges.captures.clock import FINEST_HZ
 from edgewheel.edges.captures.glitches import without_glitches
 from edgewheel.edges.captures.options import ReadOptions
 from edgewheel.edges.captures.sampled import rule_for
 from edgewheel.edges.table import EdgeChunk
 from edgewheel.errors import FileError, Place
+from edgewheel.wheel.model import MOST_TRACKS
 
 BLOCK = 1 << 22
 LONGEST_HEADER = 1 << 24
