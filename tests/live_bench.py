@@ -16,6 +16,7 @@ from edgewheel.clock import VirtualClock
 from edgewheel.edges.pins import PinMaker
 from edgewheel.fault.pipeline import Pipeline
 from edgewheel.link.events import Connected
+from edgewheel.search.recorded import RecordedRun
 
 BENCH = """\
 format: 1
@@ -87,19 +88,20 @@ class Playing:
     """
 
     def __init__(self, folder, rpm, more="", switched=None, **bench):
-        plan = self.plan = plan_of(folder, more, **bench)
-        self.faults = LiveFaults.of(plan)
+        self.faults = LiveFaults.of(plan_of(folder, more, **bench))
+        plan = self.plan = self.faults.plan
         for name, state in (switched or {}).items():
             self.faults = self.faults.switched(name, state)
         self.clock = VirtualClock()
         self.link = SimulatedLink(plan, self.clock)
-        self.events, self._ticks, self._masks = [], [], []
+        self.events, self._ticks, self._masks, self._peaks = [], [], [], []
         wired = self.link._wired
         exchange = wired.exchange
 
         def listen(transitions, until_tick):
             self._ticks.append(transitions.ticks)
             self._masks.append(transitions.masks)
+            self._peaks += transitions.peaks
             return exchange(transitions, until_tick)
 
         wired.exchange = listen
@@ -153,6 +155,13 @@ class Playing:
         played = (ticks > armed) & (ticks < self.parked_s * HZ)
         return ticks[played], masks[played]
 
+    def half_waves(self):
+        """Of the crank's voltage: seconds at which each half-wave ends, and its height in mV."""
+        ticks = np.concatenate([one.ticks for one in self._peaks])
+        mv = np.concatenate([one.heights for one in self._peaks])
+        seconds = (ticks - self.run._follower.origin) / HZ + float(self.plan.stage[0].rise_us) / 1e6
+        return seconds, mv * self.plan.voltages[0].mv_a_height
+
     def crank(self):
         """Table ticks and levels of the crank line."""
         ticks, masks = self.pins()
@@ -167,7 +176,7 @@ def scripted(playing, signal=None):
     limits = run._planner.limits
     motion, switched = run.leg.motion, run.leg.switched
     signal = signal or run._planner.sensed.signal(motion, switched, motion.end_s)
-    header, edges = Pipeline(signal, HZ).table(chunk_edges=2048)
+    header, edges = Pipeline(signal, HZ, limits.strengths).played(chunk_edges=2048)
     maker = PinMaker(header, limits.stage, limits.lead_ticks, limits.shortest_hold_ticks)
     ticks, _ = playing.pins()
     found_ticks, found_masks = [], []
@@ -191,6 +200,17 @@ def assert_as_scripted(playing, apart_s=0):
     near = np.abs(wanted_ticks[:, None] - np.array([*borders, -HZ])).min(axis=1) < apart_s * HZ
     assert ticks[~near].tolist() == wanted_ticks[~near].tolist()
     assert masks.tolist() == wanted_masks.tolist()
+
+
+def assert_plays_again(playing):
+    """The bench file in the folder, played from the start, does what the pins did."""
+    ticks, masks = playing.pins()
+    plan = RecordedRun(playing.run.record.folder).plan
+    wanted_ticks, wanted_masks = scripted(playing, plan.signal)
+    assert len(ticks) > 100 and len(wanted_ticks) >= len(ticks) - 1
+    ticks, masks = ticks[: len(wanted_ticks)], masks[: len(wanted_masks)]
+    assert ticks.tolist() == wanted_ticks[: len(ticks)].tolist()
+    assert masks.tolist() == wanted_masks[: len(masks)].tolist()
 
 
 def differences(playing):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Literal
@@ -17,6 +17,7 @@ from edgewheel.controller.sim.settings import ControllerSettings
 from edgewheel.edges.stage import OutputStage
 from edgewheel.edges.supply import SupplyLine
 from edgewheel.errors import UsageError
+from edgewheel.fault.model import Fault, VoltageFault
 from edgewheel.fault.signal import SignalPlan
 from edgewheel.fault.strength import StrengthLines
 from edgewheel.link.messages import Config
@@ -121,6 +122,8 @@ class Plan:
     inputs: tuple[tuple[str, str], ...] = field(default_factory=tuple)
     """(file name, text) of every file the plan was read from, for the run folder."""
     feed: Feed | None = None
+    switchable: Mapping[str, Fault] | None = None
+    """In a live run every fault that may come; else those of the signal are all there are."""
 
     def output_stage(self, tick_hz: int) -> OutputStage:
         """The output stage in a board's ticks, that of a switched supply included."""
@@ -175,7 +178,10 @@ class Plan:
         if signal.capture is not None:
             return ()
         used = len(self.stage) if self.supply is None else self.supply.track + 1
-        return strengths_of(self.voltages, signal.levels, signal.voltage_faults, used)
+        live = self.switchable is not None
+        faults = signal.faults if self.switchable is None else self.switchable
+        weak = [fault for fault in faults.values() if isinstance(fault, VoltageFault)]
+        return strengths_of(self.voltages, signal.levels, weak, used, live)
 
     @property
     def lines(self) -> tuple[str, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import Protocol
@@ -12,7 +12,13 @@ from edgewheel.edges.levels import LevelTable
 from edgewheel.edges.phase import Floats
 from edgewheel.errors import UsageError
 from edgewheel.fault.model import VoltageFault
-from edgewheel.fault.strength import RunOut, StrengthLines, ToothStrengths, strength_lines
+from edgewheel.fault.strength import (
+    RunOut,
+    StrengthLines,
+    ToothStrengths,
+    open_strength_lines,
+    strength_lines,
+)
 from edgewheel.link.waves import FULL_STRENGTH, MOST_STRENGTH_BITS, Strengths, WaveForm
 from edgewheel.wheel.model import MOST_TRACKS
 
@@ -29,12 +35,14 @@ class HasRunOut(Protocol):
 def strengths_of(
     voltages: Sequence[HasRunOut | None],
     levels: LevelTable,
-    faults: Mapping[str, VoltageFault],
+    faults: Collection[VoltageFault],
     used: int,
+    live: bool = False,
 ) -> tuple[StrengthLines, ...]:
     """The lines that tell how strong the teeth of voltages are, from the highest output down.
 
-    `used` outputs, the lowest ones, carry something else. Raises UsageError if none is left.
+    `used` outputs, the lowest ones, carry something else; those of a `live` run have room for
+    strengths that nobody knows yet. Raises UsageError if no output is left.
     """
     found: list[tuple[ToothStrengths, Floats]] = []
     for sensed in levels.vr:
@@ -42,16 +50,19 @@ def strengths_of(
         if voltage is None:
             continue
         name = levels.tracks[sensed.track]
-        weak = {key: fault for key, fault in faults.items() if fault.track == name}
         run_out = RunOut(float(voltage.run_out), voltage.closest_at)
-        of = ToothStrengths(sensed.track, sensed.nears, run_out, weak)
-        values = of.values(levels)
+        of = ToothStrengths(sensed.track, run_out)
+        values = of.values(levels, [fault for fault in faults if fault.track == name])
         if values.tolist() != [1.0]:
             found.append((of, values))
-    return _lines(found, used)
+    return _lines(found, used, open_strength_lines if live else strength_lines)
 
 
-def _lines(found: Sequence[tuple[ToothStrengths, Floats]], used: int) -> tuple[StrengthLines, ...]:
+def _lines(
+    found: Sequence[tuple[ToothStrengths, Floats]],
+    used: int,
+    make: Callable[[ToothStrengths, Floats, int, int], StrengthLines],
+) -> tuple[StrengthLines, ...]:
     past, lines = MOST_TRACKS, []
     for left, (of, values) in zip(range(len(found), 0, -1), found, strict=True):
         most = min((past - used) // left, MOST_STRENGTH_BITS)
@@ -61,7 +72,7 @@ def _lines(found: Sequence[tuple[ToothStrengths, Floats]], used: int) -> tuple[S
                 f"uses, and {used} of {MOST_TRACKS} are used. Take a wheel of fewer tracks, or "
                 "leave 'run_out' and 'weak_signal' out."
             )
-        lines.append(strength_lines(of, values, past, most))
+        lines.append(make(of, values, past, most))
         past = lines[-1].first
     return tuple(lines)
 

@@ -61,7 +61,7 @@ def _as_voltage(
     names = [track.name for track in wheel.tracks]
     amplitude = sensors[names.index(fault.track)].amplitude
     assert amplitude is not None
-    weak = WeakVoltage(fault, amplitude.mv_per_rpm)
+    weak = WeakVoltage.of(fault, amplitude.mv_per_rpm)
     if weak.strongest > 1:
         raise node.refuse(
             f"its teeth are {float(weak.strongest):g} times as strong as the sensor's own",

@@ -67,6 +67,23 @@ class Pipeline:
             header, chunks = fault.apply(scene, header, chunks, self.changes[name])
         return header, chunks
 
+    def played(
+        self,
+        begin_s: Fraction = Fraction(0),
+        chunk_edges: int = BLOCK_EDGES,
+        supply: SupplyLine | None = None,
+    ) -> tuple[EdgeHeader, Iterator[EdgeChunk]]:
+        """The same with what a board plays beside the tracks: a `supply`, lines of strengths."""
+        header, chunks = self.table(begin_s, chunk_edges)
+        scene = self._scene(round(begin_s * self._tick_hz))
+        for lines in self._strengths:
+            chunks = with_strengths(chunks, scene, self._plan, lines)
+        if supply is not None:
+            header, chunks = with_supply(header, chunks, supply)
+        if self._strengths:
+            header = with_strength_lines(header, self._strengths)
+        return header, chunks
+
     def _scene(self, begin_tick: int = 0) -> Scene:
         """Where faults work, but for the key of their draws."""
         plan = self._plan
@@ -90,12 +107,6 @@ class Pipeline:
 
         A `supply`'s line, and those of strengths, are more of the stage's.
         """
-        header, chunks = self.table()
-        for lines in self._strengths:
-            chunks = with_strengths(chunks, self._scene(), self._plan.seed, lines)
-        if supply is not None:
-            header, chunks = with_supply(header, chunks, supply)
-        if self._strengths:
-            header = with_strength_lines(header, self._strengths)
+        header, chunks = self.played(supply=supply)
         maker = PinMaker(header, stage, lead_ticks, shortest_hold_ticks)
         return maker, maker.chunks(chunks)

@@ -55,6 +55,11 @@ class SignalPlan:
         """The faults of how strong voltages are, in their order."""
         return {name: f for name, f in self.faults.items() if isinstance(f, VoltageFault)}
 
+    def weak_on(self, track: int) -> dict[str, VoltageFault]:
+        """Those of a track, by its number."""
+        name = self.levels.tracks[track]
+        return {key: f for key, f in self.voltage_faults.items() if f.track == name}
+
     @property
     def turns_otherwise(self) -> bool:
         """Whether a fault has changed the motion."""

@@ -7,7 +7,7 @@ transition more for them.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -19,6 +19,7 @@ from edgewheel.edges.table import NO_TOOTH, Bytes, EdgeChunk, EdgeHeader, Ticks,
 from edgewheel.fault.draw import key_of
 from edgewheel.fault.model import Scene, VoltageFault
 from edgewheel.fault.ontrack import shaft_angles
+from edgewheel.fault.signal import SignalPlan
 from edgewheel.fault.window import Spans
 from edgewheel.wheel.model import MOST_TRACKS
 
@@ -39,23 +40,18 @@ class RunOut:
 
 @dataclass(frozen=True)
 class ToothStrengths:
-    """The half-waves of one track: each tooth's by its place, or by the last fault that is there.
-
-    `nears` is the level while a tooth nears; `weak` are faults by name.
-    """
+    """The half-waves of a track: each tooth's by its place, or by the last fault that is there."""
 
     track: int
-    nears: int
     run_out: RunOut
-    weak: Mapping[str, VoltageFault]
 
-    def values(self, levels: LevelTable) -> Floats:
+    def values(self, levels: LevelTable, weak: Iterable[VoltageFault]) -> Floats:
         """All strengths (n,) that half-waves may have, ascending, as shares of the sensor's own."""
         passage = np.arange(levels.passages[self.track])
         shaft_deg = shaft_angles(levels, self.track, passage)
         tooth = passage % levels.teeth[self.track] + 1
         found = [self.run_out.shares(shaft_deg)]
-        for fault in self.weak.values():
+        for fault in weak:
             teeth = fault.repetition.teeth
             found.append(fault.shares(shaft_deg[np.isin(tooth, teeth)] if teeth else shaft_deg))
         values: Floats = np.unique(np.round(np.concatenate(found), 9))
@@ -97,14 +93,27 @@ def strength_lines(of: ToothStrengths, values: Floats, past: int, most_bits: int
     return StrengthLines(of, past - bits, tuple(shares))
 
 
+def open_strength_lines(of: ToothStrengths, values: Floats, past: int, bits: int) -> StrengthLines:
+    """The lines of `values` (n,) that may yet change, so many of them, below output `past`.
+
+    What the values leave free is spread evenly from nothing to the strongest.
+    """
+    free = (1 << bits) - len(values)
+    if free < 0:
+        return strength_lines(of, values, past, bits)
+    spread = np.linspace(0, values[-1], free, endpoint=False)
+    shares = np.sort(np.concatenate([spread, values])).tolist()
+    return StrengthLines(of, past - bits, tuple(shares))
+
+
 def with_strengths(
-    chunks: Iterable[EdgeChunk], scene: Scene, seed: int, lines: StrengthLines
+    chunks: Iterable[EdgeChunk], scene: Scene, plan: SignalPlan, lines: StrengthLines
 ) -> Iterator[EdgeChunk]:
     """The edges of a table with those of the lines among them, which belong to no tooth.
 
     Edges come with their passages; where they have none the lines do not move.
     """
-    numbers = _Numbers(scene, seed, lines)
+    numbers = _Numbers(scene, plan, lines)
     for chunk in chunks:
         moves = numbers.moves(chunk)
         if not len(moves):
@@ -132,14 +141,15 @@ def with_strength_lines(header: EdgeHeader, lines: Iterable[StrengthLines]) -> E
 class _Numbers:
     """The numbers on the lines, as the edges of a table come."""
 
-    def __init__(self, scene: Scene, seed: int, lines: StrengthLines) -> None:
+    def __init__(self, scene: Scene, plan: SignalPlan, lines: StrengthLines) -> None:
         self._scene = scene
         self._lines = lines
         self._shares = np.array(lines.shares)
         self._weak = [
-            (fault, key_of(seed, name), Spans(fault.window, scene.motion, scene.tick_hz))
-            for name, fault in lines.of.weak.items()
+            (fault, key_of(plan.seed, name), Spans(fault.window, scene.motion, scene.tick_hz))
+            for name, fault in plan.weak_on(lines.of.track).items()
         ]
+        (self._nears,) = (vr.nears for vr in scene.levels.vr if vr.track == lines.of.track)
         self._passage = NO_TOOTH
         self._number = 0
 
@@ -186,6 +196,6 @@ class _Numbers:
         before = np.concatenate([[self._passage], passage[:-1]])
         self._passage = int(passage[-1])
         onward = (before == passage) | (before == NO_TOOTH)
-        in_space = own.level == self._lines.of.nears
+        in_space = own.level == self._nears
         teeth: Ticks = passage + (in_space & onward)
         return teeth

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Annotated
 
@@ -61,25 +61,30 @@ class WeakSignal(EdgeByEdge):
 
 @dataclass(frozen=True)
 class WeakVoltage:
-    """A weak signal of a sensor that is played as a voltage, whose own peak is `mv_per_rpm`."""
+    """A weak signal of a sensor that is played as a voltage, whose own peak is `mv_per_rpm`.
+
+    `window` and `repetition` are those of the weak signal until somebody switches it.
+    """
 
     weak: WeakSignal
     mv_per_rpm: Fraction
+    window: Window
+    repetition: Repetition
+
+    @classmethod
+    def of(cls, weak: WeakSignal, mv_per_rpm: Fraction) -> WeakVoltage:
+        """The weak signal of a track that is played as a voltage."""
+        return cls(weak, mv_per_rpm, weak.window, weak.repetition)
+
+    @property
+    def signal(self) -> WeakSignal:
+        """The weak signal that says the same in a bench file."""
+        return replace(self.weak, window=self.window, repetition=self.repetition)
 
     @property
     def track(self) -> str:
         """The track that has it."""
         return self.weak.track
-
-    @property
-    def window(self) -> Window:
-        """When it is there."""
-        return self.weak.window
-
-    @property
-    def repetition(self) -> Repetition:
-        """Which teeth have it."""
-        return self.weak.repetition
 
     @property
     def strongest(self) -> Fraction:

@@ -17,7 +17,7 @@ from edgewheel.fault.window import Window
 def written(fault: Fault, off: bool = False) -> str:
     """The fault on one line of YAML, which reads back as the same; `off` leaves it out of a run."""
     if isinstance(fault, WeakVoltage):
-        fault = fault.weak
+        fault = fault.signal
     kind = next(word for word, made in KINDS.items() if made is type(fault))
     values = {"off": "true"} if off else {}
     values["kind"] = kind

@@ -8,24 +8,13 @@ from edgewheel.bench.live.state import FaultState
 from edgewheel.errors import BenchError, UsageError
 from edgewheel.search.recorded import RecordedRun, read_rows
 from edgewheel.search.shrink import Shrink
-from live_bench import METAL_FAULTS, Playing, line, scripted
+from live_bench import METAL_FAULTS, Playing, assert_plays_again, line
 
 FAULTS = """\
 faults:
   worn: {off: true, kind: bounce, track: crank, delay_us: 80, width_us: 30, chance: 0.3}
   lost: {off: true, kind: dropped_tooth, track: crank}
 """
-
-
-def assert_plays_again(playing):
-    """The bench file in the folder, played from the start, does what the pins did."""
-    ticks, masks = playing.pins()
-    plan = RecordedRun(playing.run.record.folder).plan
-    wanted_ticks, wanted_masks = scripted(playing, plan.signal)
-    assert len(ticks) > 100 and len(wanted_ticks) >= len(ticks) - 1
-    ticks, masks = ticks[: len(wanted_ticks)], masks[: len(wanted_masks)]
-    assert ticks.tolist() == wanted_ticks[: len(ticks)].tolist()
-    assert masks.tolist() == wanted_masks[: len(masks)].tolist()
 
 
 def summary_of(playing):

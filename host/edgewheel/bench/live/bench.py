@@ -55,17 +55,12 @@ class LiveBench:
                 "A live engine does not switch the controller's supply. Leave 'feed' out of the "
                 "bench file, and supply the controller by hand."
             )
-        if any(voltage is not None and voltage.run_out for voltage in plan.voltages):
-            raise UsageError(
-                "A live engine plays every tooth of a voltage alike. Leave 'run_out' out of the "
-                "sensor's amplitude, or play it with 'edgewheel run'."
-            )
-        self._plan = plan
+        self._faults = LiveFaults.of(plan)
+        self._plan = plan = self._faults.plan
         self._runs = runs
         self._ripple = ripple_of(plan)
         # Of the callers alone: a signal handler may close the bench while one of them holds it.
         self._lock = threading.Lock()
-        self._faults = LiveFaults.of(plan)
         self._orders: queue.SimpleQueue[Callable[[LiveWork], None]] = queue.SimpleQueue()
         self._events: deque[LiveEvent] = deque(maxlen=MOST_EVENTS)
         self._wall = WallClock()

@@ -69,11 +69,11 @@ class Sensed:
         """
         faults: dict[str, Fault] = {}
         for name, one in switched.items():
-            if isinstance(one.fault, EdgeFault):
+            if has_window(one.fault):
                 faults[name] = windowed(one)
             elif one.there(at_s):
                 faults[name] = one.fault
-        wheel = {n: f for n, f in faults.items() if not isinstance(f, EdgeFault)}
+        wheel = {n: f for n, f in faults.items() if not has_window(f)}
         return replace(self._still(wheel), motion=motion, faults=faults)
 
     def _still(self, faults: Mapping[str, Fault]) -> SignalPlan:
@@ -101,6 +101,11 @@ class FaultWish:
         return replace(self, once=once)
 
 
+def has_window(fault: Fault) -> bool:
+    """Can it come and go as the engine turns? A fault of the wheel is there or it is not."""
+    return isinstance(fault, EdgeFault | VoltageFault)
+
+
 def windowed(one: Switched) -> Fault:
     """The fault with the window of its switch; of its own window only the speeds stay."""
     window = cast(Any, one.fault).window
@@ -110,11 +115,6 @@ def windowed(one: Switched) -> Fault:
 
 def refuse_scripted(name: str, fault: Fault) -> None:
     """Raises UsageError for a fault that belongs to one script, so nobody can switch it."""
-    if isinstance(fault, VoltageFault):
-        raise UsageError(
-            f"The fault '{name}' makes a voltage weaker, and a live run plays voltages at full "
-            "strength. Play it with 'edgewheel run', or switch another one."
-        )
     if isinstance(fault, MotionFault | Flips):
         raise UsageError(
             f"The fault '{name}' is made for one motion from its start. Play it with "

@@ -8,12 +8,11 @@ from fractions import Fraction
 from itertools import chain
 
 from edgewheel.bench.live.course import SpeedWish, begun, changed
-from edgewheel.bench.live.faults import FaultWish, Sensed, Switched, switched_over
+from edgewheel.bench.live.faults import FaultWish, Sensed, Switched, has_window, switched_over
 from edgewheel.bench.live.once import once_from
 from edgewheel.bench.live.source import Handover, LiveSource, PinLimits, Section
 from edgewheel.edges.table import PinChunk
 from edgewheel.errors import UsageError
-from edgewheel.fault.model import EdgeFault
 from edgewheel.link.course import SplicePoint
 from edgewheel.motion.manoeuvres import RippleSource
 from edgewheel.motion.motion import Motion
@@ -124,7 +123,7 @@ class Planner:
         of their own.
         """
         tick_hz = self.limits.tick_hz
-        metal = [one for one in switched.values() if not isinstance(one.fault, EdgeFault)]
+        metal = [one for one in switched.values() if not has_window(one.fault)]
         times = {s for one in metal for s in (one.from_s, one.to_s) if s is not None}
         ticks = {begin} | {tick for s in times if (tick := round(s * tick_hz)) > begin}
         for tick in sorted(ticks):

@@ -10,13 +10,13 @@ from typing import Any, cast
 import numpy as np
 
 from edgewheel.bench.live.course import seconds_after
-from edgewheel.bench.live.faults import Switched
+from edgewheel.bench.live.faults import Switched, has_window
 from edgewheel.edges.compile import EdgeCompiler
 from edgewheel.edges.levels import LevelTable
 from edgewheel.edges.table import EdgeChunk, join
 from edgewheel.fault.lines import LostTrack
 from edgewheel.fault.loose import LooseConnection
-from edgewheel.fault.model import EdgeFault, Fault
+from edgewheel.fault.model import Fault, VoltageFault
 from edgewheel.fault.noise import Noise
 from edgewheel.fault.repetition import EACH, Repetition
 from edgewheel.fault.signal import SignalPlan
@@ -48,14 +48,16 @@ def once_from(fault: Fault, signal: SignalPlan, at_s: Fraction, tick_hz: int) ->
         way = CYCLE_DEG / max(len(signal.tdc_deg), 1)
         fault = replace(fault, every=1, chance=Fraction(1))
         return Switched(fault, at_s, seconds_after(motion, at_s, way), once=True)
-    if isinstance(fault, EdgeFault) and hasattr(fault, "repetition"):
+    if has_window(fault) and hasattr(fault, "repetition"):
         return _next_tooth(fault, signal, at_s, tick_hz)
-    way = TURN_DEG if isinstance(fault, EdgeFault) else Fraction(signal.levels.period)
+    way = TURN_DEG if has_window(fault) else Fraction(signal.levels.period)
     return Switched(fault, at_s, seconds_after(motion, at_s, way), once=True)
 
 
 def _next_tooth(fault: Fault, signal: SignalPlan, at_s: Fraction, tick_hz: int) -> Switched:
-    """The next tooth that begins and ends after a time."""
+    """The next tooth that begins and ends after a time; as a voltage it ends at its centre, where
+    its second half-wave begins.
+    """
     own = cast(Any, fault)
     levels = signal.levels
     track = levels.tracks.index(own.track)
@@ -65,7 +67,8 @@ def _next_tooth(fault: Fault, signal: SignalPlan, at_s: Fraction, tick_hz: int) 
     passage = edges.passage
     assert passage is not None
     wanted = np.isin(passage % levels.teeth[track] + 1, teeth) if teeth else passage == passage
-    whole = np.flatnonzero(wanted[:-1] & (passage[1:] == passage[:-1]))
+    within = (passage[1:] == passage[:-1]) ^ isinstance(fault, VoltageFault)
+    whole = np.flatnonzero(wanted[1:] & within)
     if not len(whole):
         return Switched(single, at_s, at_s, once=True)
     first, last = (int(edges.ticks[whole[0] + n]) for n in (0, 1))

@@ -49,7 +49,9 @@ class LiveRun:
         self._link = link
         stage = plan.output_stage(welcome.tick_hz)
         lead = lead_ticks(stage, welcome)
-        limits = PinLimits(welcome.tick_hz, stage, lead, welcome.shortest_hold_ticks)
+        limits = PinLimits(
+            welcome.tick_hz, stage, lead, welcome.shortest_hold_ticks, plan.strengths
+        )
         sensed = Sensed(plan.wheel, heard(sensors_of(plan), plan.stage), plan.seed)
         order = tuple(plan.document.section().nodes["faults"].section().nodes) if _has(plan) else ()
         self._planner = Planner(sensed, plan.signal.motion, ripple_of(plan), order, limits)

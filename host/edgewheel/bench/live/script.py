@@ -10,8 +10,8 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 
-from edgewheel.bench.live.faults import Switched, windowed
-from edgewheel.fault.model import EdgeFault, Fault
+from edgewheel.bench.live.faults import Switched, has_window, windowed
+from edgewheel.fault.model import Fault
 from edgewheel.fault.writing import written
 from edgewheel.motion.motion import Motion, Placed
 from edgewheel.yamlfile import Node, flow
@@ -63,7 +63,7 @@ def not_again(on: Stretches) -> str:
 
 
 def _changed_wheel(one: Switched) -> bool:
-    return not isinstance(one.fault, EdgeFault) and (one.from_s, one.to_s) != (None, None)
+    return not has_window(one.fault) and (one.from_s, one.to_s) != (None, None)
 
 
 def _faults(faults: Mapping[str, Fault], on: Stretches, end_s: Fraction) -> Iterator[str]:
@@ -73,7 +73,7 @@ def _faults(faults: Mapping[str, Fault], on: Stretches, end_s: Fraction) -> Iter
         if not there:
             yield f"{_key(name)}: {written(fault, off=True)}"
         for number, one in enumerate(there, 1):
-            shown = windowed(one) if isinstance(one.fault, EdgeFault) else one.fault
+            shown = windowed(one) if has_window(one.fault) else one.fault
             yield f"{_key(name if number == 1 else f'{name}/{number}')}: {written(shown)}"
 
 

@@ -22,7 +22,8 @@ from edgewheel.yamlfile import Node
 class LiveFaults:
     """All faults of a bench file, also those that are off, and what is wanted of each.
 
-    Every change gives a new one. Raises FileError and UsageError in words for people.
+    `plan` is the bench file's with these faults to be switched. Every change gives a new one.
+    Raises FileError and UsageError in words for people.
     """
 
     plan: Plan
@@ -40,7 +41,7 @@ class LiveFaults:
         states = {n: FaultState.HELD if n in on else FaultState.OFF for n in faults}
         for name in on:
             refuse_scripted(name, faults[name])
-        return cls(plan, tree, faults, states)
+        return cls(replace(plan, switchable=faults), tree, faults, states)
 
     def switched(self, name: str, state: FaultState, now_ns: int = 0) -> LiveFaults:
         """With one fault in another state, asked for now."""

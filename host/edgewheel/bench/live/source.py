@@ -19,6 +19,7 @@ from edgewheel.edges.stage import OutputStage
 from edgewheel.edges.table import NO_TOOTH, EdgeChunk, EdgeHeader, PinChunk, join
 from edgewheel.fault.pipeline import Pipeline
 from edgewheel.fault.signal import SignalPlan
+from edgewheel.fault.strength import StrengthLines
 from edgewheel.fault.window import EVER, Bools
 
 CHUNK_EDGES = 512
@@ -35,13 +36,14 @@ SIGN_OF_LIFE_MS = 250
 class PinLimits:
     """What the board and the stage before the controller ask of a pin table.
 
-    `lead_ticks` is the run tick of table tick 0.
+    `lead_ticks` is the run tick of table tick 0; `strengths` tell how strong voltages are.
     """
 
     tick_hz: int
     stage: OutputStage
     lead_ticks: int
     shortest_hold_ticks: int
+    strengths: tuple[StrengthLines, ...] = ()
 
     @property
     def apart_ticks(self) -> int:
@@ -76,11 +78,13 @@ class LiveSource:
     def __init__(
         self, sections: list[Section], limits: PinLimits, handover: Handover | None
     ) -> None:
-        self.pipelines = [Pipeline(section.signal, limits.tick_hz) for section in sections]
+        self.pipelines = [
+            Pipeline(section.signal, limits.tick_hz, limits.strengths) for section in sections
+        ]
         self._sections = sections
         self._limits = limits
         self._handover = handover
-        first = self.pipelines[0].header
+        first, _ = self.pipelines[0].played()
         levels = handover.levels if handover else first.initial
         header = EdgeHeader(limits.tick_hz, first.tracks, levels)
         after_tick = handover.after_tick if handover else 0
@@ -151,7 +155,7 @@ class LiveSource:
         motion = section.signal.motion
         begin_s = Fraction(section.begin_tick, tick_hz)
         from_s = seconds_before(motion, begin_s, WARM_UP_DEG, REACH_S, tick_hz)
-        return self.pipelines[number].table(from_s, CHUNK_EDGES)
+        return self.pipelines[number].played(from_s, CHUNK_EDGES)
 
     def _is_late(self, number: int, chunk: EdgeChunk) -> Bools:
         """Which edges (n,) belong behind the border."""
