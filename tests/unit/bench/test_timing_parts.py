@@ -196,6 +196,19 @@ def test_the_fit_finds_what_made_the_samples_within_its_uncertainty(
     assert found.reference_deg.value == pytest.approx(reference_deg, abs=0.02)
     assert found.delay_us.value == pytest.approx(delay_us, abs=1.0)
     assert 0.001 < found.reference_deg.uncertainty < 0.02
+    assert 0.1 < found.delay_us.uncertainty < 0.5
+    assert found.delay_us.value == pytest.approx(delay_us, abs=2 * found.delay_us.uncertainty)
+
+
+def test_errors_off_a_line_by_more_than_they_scatter_are_no_angle_and_no_delay():
+    bend = ((1000, 0.0), (2000, 0.25), (4000, 0.0))
+    sharp, blurred = (
+        separate([Sample("a", rpm, error, sigma, 3.0, True) for rpm, error in bend])
+        for sigma in (0.005, 0.1)
+    )
+    assert (sharp.reference_deg, sharp.delay_us) == (None, None)
+    assert "lie up to 0.16 degrees off any straight line" in sharp.needs[-1]
+    assert blurred.reference_deg is not None
 
 
 def test_widths_that_change_with_the_speed_tell_nothing_of_the_edge():
