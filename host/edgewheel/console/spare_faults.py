@@ -20,6 +20,9 @@ SPARES = {
         "{{kind: noise, tracks: [{crank}], bursts_per_s: 20, width_us: 30, pulses: 3, gap_us: 60}}"
     ),
     "jitter": "{{kind: jitter, track: {crank}, deg: 0.3}}",
+    "weak_signal": (
+        "{{kind: weak_signal, track: {crank}, peak_mv_at_1000_rpm: {half_mv}, threshold_mv: 1}}"
+    ),
     "loose": "{{kind: loose, track: {crank}, lasts_ms: 5, breaks_per_s: 1, shows: high}}",
     "lost_crank": "{{kind: lost, track: {crank}, shows: high}}",
     "lost_cam": "{{kind: lost, track: {cam}, shows: high}}",
@@ -33,8 +36,9 @@ SPARES = {
     "shifted_cam": "{{kind: shifted, track: {cam}, by_deg: 15}}",
     "leads_reversed": "{{kind: leads_reversed, track: {crank}}}",
 }
-"""What each says, before the wheel's own tracks stand in it. Faults made for one motion from its
-start (`false_start`, `flips`) are none that a person could switch.
+"""What each says, before the wheel's own tracks stand in it, and half of what a crank that is played
+as a voltage gives. Faults made for one motion from its start (`false_start`, `flips`) are none that
+a person could switch.
 """
 
 
@@ -55,15 +59,30 @@ def with_spares(
 def _spares(
     wheel: Wheel, sensors: tuple[Sensor, ...], voltages: Collection[str]
 ) -> Iterator[tuple[str, Node]]:
-    crank = main_track(wheel).name
-    others = [track.name for track in wheel.tracks if track.name != crank]
+    stands = _stands(wheel, sensors, voltages)
     for name, words in SPARES.items():
-        if "{cam}" in words and not others:
+        try:
+            text = words.format_map(stands)
+        except KeyError:
             continue
-        text = words.format(crank=crank, cam=others[0] if others else "")
         node = parse(f"{text[:-1]}, off: true}}", "spare fault")
         if suits(name, node, wheel, sensors, voltages):
             yield name, node
+
+
+def _stands(
+    wheel: Wheel, sensors: tuple[Sensor, ...], voltages: Collection[str]
+) -> dict[str, object]:
+    """What stands in the words of `SPARES` on this wheel; what it has not is not there."""
+    names = [track.name for track in wheel.tracks]
+    crank = main_track(wheel).name
+    stands: dict[str, object] = {"crank": crank}
+    if others := [name for name in names if name != crank]:
+        stands["cam"] = others[0]
+    amplitude = sensors[names.index(crank)].amplitude
+    if amplitude is not None and crank in voltages:
+        stands["half_mv"] = amplitude.mv_per_rpm * 1000 / 2
+    return stands
 
 
 def suits(
