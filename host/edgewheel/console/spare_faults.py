@@ -36,9 +36,9 @@ SPARES = {
     "shifted_cam": "{{kind: shifted, track: {cam}, by_deg: 15}}",
     "leads_reversed": "{{kind: leads_reversed, track: {crank}}}",
 }
-"""What each says, before the wheel's own tracks stand in it, and half of what a crank that is played
-as a voltage gives. Faults made for one motion from its start (`false_start`, `flips`) are none that
-a person could switch.
+"""What each says, before the wheel's own tracks stand in it, and half the voltage of a crank that
+is played as one. Faults made for one motion from its start (`false_start`, `flips`) are none that a
+person could switch.
 """
 
 
