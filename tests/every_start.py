@@ -44,26 +44,30 @@ def pin_changes(wheel: Wheel) -> list[tuple[Fraction, int, bool]]:
 class TryEverything:
     """All that the slow decoder finds out about one wheel, for all starts in step.
 
-    `start` and `other` are the pairs that are still possible: a decoder that started at event
-    `start` may as well have started at `other`.
+    Each `start` is kept with every other one that is still possible; `pair` is the events, as one
+    number, at which the two are after so many steps.
     """
 
     def __init__(self, wheel: Wheel, edges: str, levels: bool, tolerance: Fraction) -> None:
         self.wheel, self.period = wheel, wheel.period
         self.events = self._events(edges, levels)
         self.count = len(self.events)
-        told_after = self._told_after(tolerance)
-        angles = {turn: self._angle_numbers(turn) for turn in (360, self.period)}
-        unsettled = {turn: np.full(self.count, -1) for turn in angles}
-        start, other = np.nonzero(told_after >= 0)
+        told_after = self._told_after(tolerance).ravel()
+        places = np.arange(self.count**2).reshape(self.count, self.count)
+        following = np.roll(places, (-1, -1), (0, 1)).ravel()
+        differs = {turn: self._differs(turn) for turn in (360, self.period)}
+        unsettled = {turn: np.full(self.count, -1) for turn in differs}
+        pair = np.flatnonzero(told_after >= 0)
+        start = pair // self.count
         for step in range(3 * self.count):
-            alike = told_after[(start + step) % self.count, (other + step) % self.count] >= step
-            start, other = start[alike], other[alike]
+            alike = told_after[pair] >= step
+            if not alike.all():
+                start, pair = start[alike], pair[alike]
             if len(start) == self.count:
                 break
-            here, there = (start + step) % self.count, (other + step) % self.count
-            for turn, numbers in angles.items():
-                unsettled[turn][start[numbers[here] != numbers[there]]] = step
+            for turn, differ in differs.items():
+                unsettled[turn][start[differ[pair]]] = step
+            pair = following[pair]
         self.position = self._known(unsettled[360])
         self.phase = self._known(unsettled[self.period])
 
@@ -90,11 +94,12 @@ class TryEverything:
     def angle(self, index: int) -> Fraction:
         return self.events[index % self.count][0] + index // self.count * self.period
 
-    def _angle_numbers(self, turn: int) -> np.ndarray:
-        """A number for each event that is the same where the angle within the turn is."""
+    def _differs(self, turn: int) -> np.ndarray:
+        """For each pair of events, flat: is the angle within the turn another?"""
         angles = [angle % turn for angle, _, _ in self.events]
-        numbers = {angle: number for number, angle in enumerate(angles)}
-        return np.array([numbers[angle] for angle in angles])
+        number = {angle: number for number, angle in enumerate(angles)}
+        numbers = np.array([number[angle] for angle in angles])
+        return (numbers[:, None] != numbers).ravel()
 
     def _told_after(self, tolerance: Fraction) -> np.ndarray:
         """For each pair of events how many a decoder must have seen before, to tell them apart."""

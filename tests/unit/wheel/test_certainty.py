@@ -65,9 +65,9 @@ def random_wheel(seed: int) -> Wheel:
 @pytest.mark.parametrize("block", range(10))
 def test_500_random_wheels_agree_with_trying_every_start(block: int):
     for seed in range(50 * block, 50 * block + 50):
-        tolerance = Fraction(seed % 4, 10)
+        wheel, tolerance = random_wheel(seed), Fraction(seed % 4, 10)
         for decoder in DECODERS:
-            agrees_with_trying_everything(random_wheel(seed), decoder, tolerance)
+            agrees_with_trying_everything(wheel, decoder, tolerance)
 
 
 def test_random_wheels_are_of_every_kind():
