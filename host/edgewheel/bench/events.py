@@ -27,6 +27,8 @@ class Cause(StrEnum):
     """Its reports stopped."""
     POSITION = "position"
     """It claims sync, but its pulses stand at the wrong crank angle."""
+    ABSENT = "absent"
+    """It had sync, the engine stood and turns again, and it did not find sync in time."""
 
 
 @dataclass(frozen=True)

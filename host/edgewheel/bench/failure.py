@@ -29,6 +29,7 @@ _OF_CAUSE = {
     Cause.SPEED: Failure.SPEED,
     Cause.SILENCE: Failure.SILENCE,
     Cause.POSITION: Failure.POSITION,
+    Cause.ABSENT: Failure.LATE,
 }
 
 

@@ -205,6 +205,8 @@ class Follower:
                 "The controller's port was gone when the run ended, so nothing can be said of its "
                 "last part. Plug it in firmly, and run again."
             )
+        if self._origin is not None:
+            yield from self._judge.ended(self._seconds(self._last_tick))
         self.finished = Finished(
             self._seconds(tick), self._ended.verified, self.aborted, self._ended.explain()
         )

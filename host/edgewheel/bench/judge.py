@@ -2,9 +2,10 @@
 
 Lost is: the controller says so, its loss counter steps, its speed is wrong for too long, it falls
 silent, or - the worst, since nobody is told - it claims sync while its sparks stand at the wrong
-crank angle. Sparks that vanish while speed and sync stay right are a cut, not a loss. A loss is
-dated to the moment from which it shows, which may be before it is certain: sparks that stand
-wrong are a silent fault only if the next report still claims sync.
+crank angle. Where the engine stood and turns again, sync must come as soon as at first. Sparks that
+vanish while speed and sync stay right are a cut, not a loss. A loss is dated to the moment from
+which it shows, which may be before it is certain: sparks that stand wrong are a silent fault only
+if the next report still claims sync.
 """
 
 from __future__ import annotations
@@ -47,15 +48,15 @@ class SyncJudge:
         self._misplaced_since: float | None = None
         self._false_told = False
         self._deaf_until_s = 0.0
+        self._stood = False
+        self._turns_since: float | None = None
         self.synced = False
 
     def report(self, report: Reported) -> Iterator[Finding]:
         """Judge by a report."""
         heard = self._heard
         stepped = self._take(report)
-        rpm = self._rpm(report.seconds)
-        if rpm < self._limits.least_rpm:
-            self.synced = False
+        if self._stands(report.seconds):
             return
         if stepped:
             self._forget_sparks()
@@ -79,6 +80,7 @@ class SyncJudge:
             self._forget_sparks()
         elif not self.synced and heard.speed_wrong_since is None:
             self.synced, self._false_told = True, False
+            self._stood, self._turns_since = False, None
             yield SyncGained(seconds, self._rpm(seconds))
 
     def pulse(self, pulse: Pulsed) -> None:
@@ -98,17 +100,40 @@ class SyncJudge:
 
     def passed(self, seconds: float, pulses_s: float) -> Iterator[Finding]:
         """Judge by what has not happened until a time; pulses are known up to `pulses_s`."""
-        rpm = self._rpm(seconds)
-        if rpm < self._limits.least_rpm:
-            self.synced = False
+        if self._stands(seconds):
             return
+        if self._turns_since is not None:
+            yield from self._absent(self._turns_since + self._limits.sync_within_s, seconds)
         silent_since = max(self._heard.seconds, self._limits.from_s, self._deaf_until_s)
         if seconds - silent_since > self._limits.silence_ms / 1000:
             silence = f"no report for {self._limits.silence_ms:g} ms"
             yield from self._fail(silent_since, Cause.SILENCE, silence)
+        rpm = self._rpm(seconds)
         changed = self._sparks.vanished_or_back(pulses_s, rpm) if self.synced else None
         if changed is not None:
             yield Cut(seconds, rpm, changed)
+
+    def ended(self, seconds: float) -> Iterator[Finding]:
+        """The engine does not turn any further: what it has not found by now, it never will."""
+        if self._turns_since is not None:
+            yield from self._absent(seconds, seconds)
+
+    def _stands(self, seconds: float) -> bool:
+        """Does it turn too slowly for anything to be asked? Sync must then be found anew."""
+        stands = self._rpm(seconds) < self._limits.least_rpm
+        if stands:
+            self._stood |= self.synced
+            self.synced, self._turns_since = False, None
+        elif self._stood and self._turns_since is None:
+            self._turns_since = seconds
+        return stands
+
+    def _absent(self, due_s: float, seconds: float) -> Iterator[SyncLost]:
+        """Sync was to be found again by a time; told once."""
+        if self._stood and seconds >= due_s:
+            self._stood, self._turns_since = False, None
+            detail = "the engine stood, turned again, and it did not find sync again"
+            yield self._lost(due_s, Cause.ABSENT, detail)
 
     def _take(self, report: Reported) -> bool:
         """Note what a report says; returns whether its loss counter stepped."""

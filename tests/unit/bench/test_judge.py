@@ -16,14 +16,15 @@ from edgewheel.wheel.library import find
 WHEEL = find("60-minus-2-half-moon-cam")
 RPM = 1000
 TDC_1 = 84
+STOP = (RPM, 2), (0, 1), (RPM, 60)
 LINES = {"coil_1": SparkLine((1,)), "coil_1_4": SparkLine((1, 4))}
 
 
 class Bench:
     """A judge at constant speed, told by hand what the controller says."""
 
-    def __init__(self, advance_deg: float | None = None) -> None:
-        truth = Truth(Motion([hold(Fraction(RPM), seconds=Fraction(60))]))
+    def __init__(self, advance_deg: float | None = None, motion: Motion | None = None) -> None:
+        truth = Truth(motion or Motion([hold(Fraction(RPM), seconds=Fraction(60))]))
         signals = Signals(sparks=LINES, advance_deg=advance_deg)
         limits = Limits(silence_ms=500, rev_limit_rpm=6000)
         self.judge = SyncJudge(truth, signals, limits, SparkCheck(truth, WHEEL, LINES, limits))
@@ -175,6 +176,32 @@ def test_no_sync_is_asked_of_an_engine_that_stands():
     bench = Bench()
     assert bench.report(61.0, sync="none", rpm=0.0) == []
     assert bench.passed(62.0) == []
+
+
+@pytest.fixture
+def turning_again() -> Bench:
+    """It had sync, the engine stood for a second, and turns again since 3 s."""
+    bench = Bench(motion=Motion([hold(Fraction(r), seconds=Fraction(s)) for r, s in STOP]))
+    bench.report(1.0)
+    bench.report(2.5, sync="none", rpm=0.0)
+    assert bench.passed(3.0) + bench.report(3.1, sync="none") == []
+    return bench
+
+
+def test_sync_must_come_in_time_when_the_engine_turns_again(turning_again):
+    assert turning_again.passed(7.9) == turning_again.report(8.0, sync="none") == []
+    (lost,) = turning_again.passed(8.2)
+    assert (lost.cause, lost.seconds) == (Cause.ABSENT, 8.0)
+    assert turning_again.passed(8.3) == []
+
+
+def test_a_run_that_ends_before_sync_is_back_has_lost_it(turning_again):
+    assert causes(turning_again.judge.ended(4.0)) == [Cause.ABSENT]
+
+
+def test_sync_that_is_back_is_no_loss(turning_again):
+    assert [type(finding) for finding in turning_again.report(3.3)] == [SyncGained]
+    assert turning_again.passed(3.4) == causes(turning_again.judge.ended(4.0)) == []
 
 
 def test_the_pitch_of_a_wheel_is_its_least_distance_of_teeth():
