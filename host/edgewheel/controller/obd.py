@@ -67,7 +67,8 @@ class ObdReader:
         self._came: deque[CanFrame] = deque()
         self._out: list[CanFrame] = []
         self._next_ns: int | None = None
-        self._patience_ns = 0
+        self._until_ns = 0
+        self._pending = False
         self._waiting: int | None = None
         self._stack = self._make_stack()
 
@@ -87,20 +88,24 @@ class ObdReader:
         return reports
 
     def due(self, now_ns: int) -> list[CanFrame]:
-        """Flow control and the next request."""
-        if self._patience_ns:
-            self._next_ns = now_ns + self._patience_ns
-            self._patience_ns = 0
-        late = self._next_ns is None or now_ns >= self._next_ns
-        if late and self._waiting is not None:
+        """Flow control, and the next request once the last has been answered or given up."""
+        if self._pending:
+            self._pending = False
+            self._until_ns = now_ns + PENDING_NS
+        if self._waiting is not None and now_ns >= self._until_ns:
             self._counts["unanswered"] += 1
             self._stack.stop_receiving()
             self._waiting = None
-        if late and self._pids:
+        if self._waiting is None and (self._next_ns is None or now_ns >= self._next_ns):
             self._ask(now_ns)
         self._stack.process()
         out, self._out = self._out, []
         return out
+
+    def broken(self) -> None:
+        self._came.clear()
+        self._stack.stop_receiving()
+        self._waiting = None
 
     def tally(self) -> dict[str, int]:
         return dict(self._counts)
@@ -108,7 +113,8 @@ class ObdReader:
     def _ask(self, now_ns: int) -> None:
         self._waiting = self._pids[0]
         self._pids.rotate(-1)
-        self._next_ns = now_ns + max(self._every_ns, ANSWER_NS if self._every_ns == 0 else 0)
+        self._next_ns = now_ns + self._every_ns
+        self._until_ns = now_ns + max(self._every_ns, ANSWER_NS)
         self._stack.send(bytes((CURRENT_DATA, self._waiting)))
 
     def _read(self, answer: bytes) -> Fields | None:
@@ -116,7 +122,7 @@ class ObdReader:
         if len(answer) == 3 and answer[:2] == bytes((NEGATIVE, CURRENT_DATA)):
             if answer[2] == PENDING:
                 self._counts["pending"] += 1
-                self._patience_ns = PENDING_NS
+                self._pending = True
             else:
                 self._counts["refused"] += 1
                 self._waiting = None

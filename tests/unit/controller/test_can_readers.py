@@ -89,7 +89,7 @@ def test_each_parameter_is_asked_in_turn_at_the_stated_pace():
 
 def test_an_answer_that_never_comes_is_counted_and_the_next_is_asked():
     talk = Conversation(pids=(0x0D, 0x0C))
-    assert [report.fields for report in talk.run(200)] == [{"rpm": 3000.25}] * 2
+    assert [report.fields for report in talk.run(400)] == [{"rpm": 3000.25}] * 2
     assert talk.reader.tally()["unanswered"] == 2
 
 
@@ -101,5 +101,6 @@ def test_response_pending_is_waited_for_and_a_refusal_is_counted():
     assert reader.due(1000 * MS) == []
     (report,) = reader.feed(CanFrame(0x7E8, bytes((4, 0x41, 0x0C, 0x10, 0, 0, 0, 0))), 9)
     assert report.fields == {"rpm": 1024.0}
+    assert len(reader.due(1100 * MS)) == 1
     reader.feed(CanFrame(0x7E8, bytes((3, 0x7F, 1, 0x12, 0, 0, 0, 0))), 0)
     assert {k: reader.tally()[k] for k in ("pending", "refused")} == {"pending": 1, "refused": 1}
