@@ -62,6 +62,9 @@ class CanReader:
         """Nothing: the controller sends by itself."""
         return []
 
+    def broken(self) -> None:
+        """Nothing: a frame is whole or not there."""
+
     def tally(self) -> dict[str, int]:
         return dict(self._counts)
 

@@ -131,7 +131,7 @@ class LineReader:
     def __post_init__(self) -> None:
         self._asker = Asker(self.request) if self.request else None
         self._line = bytearray()
-        self._skipping = False
+        self._skipping = self._headless = False
 
     def feed(self, data: bytes, arrived: int) -> list[Report]:
         """The reports whose end is in these bytes."""
@@ -150,6 +150,13 @@ class LineReader:
         """The request, if this controller must be asked."""
         return self._asker.due(now_ns) if self._asker else []
 
+    def broken(self) -> None:
+        """The line that goes on when the connection is back is dropped, too: it may lack its
+        beginning.
+        """
+        self._line.clear()
+        self._skipping = self._headless = True
+
     def tally(self) -> dict[str, int]:
         """How much came and how much of it could not be read, by kind."""
         asked = {"unanswered": self._asker.unanswered} if self._asker else {}
@@ -161,10 +168,10 @@ class LineReader:
             self._skipping = len(self._line) > LONGEST_LINE_BYTES
 
     def _end_line(self, arrived: int) -> Report | None:
-        line, too_long = bytes(self._line), self._skipping
+        line, too_long, headless = bytes(self._line), self._skipping, self._headless
         self._line.clear()
-        self._skipping = False
-        if not line.strip():
+        self._skipping = self._headless = False
+        if headless or not line.strip():
             return None
         self.counts.lines += 1
         if too_long:

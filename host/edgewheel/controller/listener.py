@@ -113,6 +113,7 @@ class Listener(Generic[Both]):
                 self._wire = self._make_wire()
             except (OSError, BenchError):
                 continue
+            self._reader.broken()
             self._came_back += 1
             self.away = False
             return

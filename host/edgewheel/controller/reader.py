@@ -40,6 +40,9 @@ class Reader(Protocol[Both]):
     def due(self, now_ns: int) -> list[Both]:
         """What is to be sent to the controller by now, on a clock that only goes on."""
 
+    def broken(self) -> None:
+        """The connection broke and is back: what was half said is not the beginning of the rest."""
+
     def tally(self) -> dict[str, int]:
         """How much came and how much of it could not be read, by kind."""
 

@@ -129,6 +129,9 @@ class RecordReader:
             self._bytes.clear()
         return out
 
+    def broken(self) -> None:
+        self._skip(len(self._bytes))
+
     def tally(self) -> dict[str, int]:
         asked = {"unanswered": self._asker.unanswered} if self._asker else {}
         return {**self._counts, **asked}

@@ -93,10 +93,11 @@ def test_a_port_that_goes_away_is_the_benchs_trouble_told_after_what_came_before
 
 def test_a_port_that_comes_back_is_heard_again_and_counted():
     gone, busy = OSError("unplugged"), BenchError("no rights yet")
-    first, second = FakeWire(b"rpm=1\nrp", gone), FakeWire(b"rpm=2\n")
+    first, second = FakeWire(b"rpm=1\nrpm=2", gone), FakeWire(b"00\nrpm=3\n")
     listener = listen(first, busy, busy, second, reopen_s=5)
     heard = wait_for(listener, 2)
-    assert [one.piece for one in heard] == [b"rpm=1\nrp", b"rpm=2\n"]
+    assert [one.piece for one in heard] == [b"rpm=1\nrpm=2", b"00\nrpm=3\n"]
+    assert [r.fields["rpm"] for one in heard for r in one.reports] == [1, 3]
     assert not listener.away
     assert listener.tally()["port_came_back"] == 1
     assert first.closed
