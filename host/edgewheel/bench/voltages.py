@@ -9,8 +9,9 @@ bell's width stands for the reach of the pole's field; it is an assumption, not 
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from typing import TypeVar
@@ -64,6 +65,16 @@ class Voltage:
         """Millivolts of the peak of a half-wave of height 1."""
         return float(self.full_scale_mv) / CODES * FULL_SHARE
 
+    def times(self, strength: int) -> Voltage:
+        """So many times as strong, up to the speed at which the stage makes no more."""
+        mv_per_rpm = strength * self.mv_per_rpm
+        knee = min(self.knee_rpm, _most_mv(self.full_scale_mv) / (mv_per_rpm * (1 + self.run_out)))
+        return replace(self, mv_per_rpm=mv_per_rpm, knee_rpm=knee)
+
+
+def _most_mv(full_scale_mv: Fraction) -> Fraction:
+    return full_scale_mv * Fraction(0xFE, 0x100)
+
 
 def voltage_of(
     node: Node, amplitude: Amplitude, full_scale_mv: Fraction, corner_hz: Fraction
@@ -72,7 +83,7 @@ def voltage_of(
 
     Without a knee it is where the stage's own range ends. Raises FileError.
     """
-    most_mv = full_scale_mv * Fraction(0xFE, 0x100)
+    most_mv = _most_mv(full_scale_mv)
     mv_per_rpm, run_out = amplitude.mv_per_rpm, amplitude.run_out
     strongest = mv_per_rpm * (1 + run_out)
     knee = most_mv / strongest if amplitude.knee_rpm is None else amplitude.knee_rpm
@@ -99,17 +110,13 @@ class HalfWaves:
         period = self.levels.period
         crossings = _on(track, self.levels.track, self.levels.angles)
         after = [*crossings[1:], *(crossing + period for crossing in crossings[:1])]
-        edges = list(
-            zip(
-                _on(track, self.metal.track, self.metal.angles),
-                _on(track, self.metal.track, self.metal.metal),
-                strict=True,
-            )
-        )
+        edges = _on(track, self.metal.track, self.metal.angles)
+        metal = _on(track, self.metal.track, self.metal.metal)
         found = []
         for begin, end in zip(crossings, after, strict=True):
-            at, comes = min(((at - begin) % period, comes) for at, comes in edges)
-            found.append((end - begin, end - begin - at if comes else at))
+            first = bisect_left(edges, begin) % len(edges)
+            at = (edges[first] - begin) % period
+            found.append((end - begin, end - begin - at if metal[first] else at))
         return found
 
 
