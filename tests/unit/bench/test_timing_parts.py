@@ -97,6 +97,14 @@ def test_errors_about_half_a_cycle_do_not_jump():
     assert error == pytest.approx([360.1, 359.9, 359.9, 360.1, 359.9, 359.9])
 
 
+def test_a_row_holds_medians_of_what_came_when_the_speed_had_settled():
+    pulses = [sparks(cycle, error_deg=error) for cycle, error in enumerate((0, 0, 6, 10, 6, 10))]
+    one = row((np.concatenate([at for at, _ in pulses]), np.tile([1, 0], 6)))
+    assert (one.count, one.missed, one.doubled, one.rpm) == (4, 0, 0, 1000)
+    figures = (one.before_deg, one.error_deg, one.scatter_deg, one.lasts_ms, one.wheel_deg)
+    assert figures == pytest.approx((18, 8, 2, 3, 84 - 18))
+
+
 def test_missed_and_doubled_sparks_are_counted():
     assert row(sparks(3, 4, 5, 7, 8, 11)).missed == 3
     doubled = np.concatenate([sparks(3)[0], sparks(3)[0] + 0.02, sparks(4)[0]])
@@ -149,9 +157,28 @@ def test_priming_pulses_and_sparks_through_a_loss_are_told():
     )
 
 
-def test_polarity_cannot_be_told_at_one_speed():
-    rpm = np.full(20, 1000.0)
-    assert polarity_is_turned(rpm, np.full(20, 0.11), np.full(20, 0.003)) is None
+def test_pulses_that_were_taken_together_and_the_speed_of_a_tacho_are_told():
+    """Of ten pulses a fiftieth too fast and one pause that is a tenth too short."""
+    parts = [(1.0 + 60e-6 * k, 1.0 + 60e-6 * k + 30e-6) for k in range(5)]
+    coil = measured(edges(*parts, (2.0, 2.003), (2.0035, 2.004), (2.0045, 2.005)))
+    times = np.array([*np.arange(10) * 0.03 / 1.02, 9 * 0.03 / 1.02 + 0.027])
+    tacho = OutputLine("tacho", pulses_a_turn=2)
+    pulses = edges(*[(t, t + 0.001) for t in times])
+    speed = measure("tacho", tacho, pulses, STEADY, WHEEL, TEN)
+    assert list(remarks([coil, speed], [(0.0, 10.0)], [])) == [
+        "coil_1: 1 pulses are chopped, into up to 5 parts.",
+        "coil_1: 1 sparks are struck again, up to 2 times.",
+        "tacho: 10 periods, its speed at most 11.11% off the true one.",
+    ]
+
+
+def test_polarity_is_told_by_what_keeps_its_time_over_speed():
+    rpm = np.repeat([1000.0, 3000.0], 10)
+    dwell, share = np.full(20, 0.003), 20 / rpm
+    assert polarity_is_turned(rpm, dwell, 120 / rpm - dwell) is False
+    assert polarity_is_turned(rpm, 120 / rpm - dwell, dwell) is True
+    assert polarity_is_turned(rpm, share, 5 * share) is None
+    assert polarity_is_turned(np.full(20, 1000.0), np.full(20, 0.11), dwell) is None
 
 
 def test_the_vectors_agree_with_the_truth():

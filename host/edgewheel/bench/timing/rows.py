@@ -13,7 +13,7 @@ from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import DEG_PER_S_PER_RPM
 
 SETTLE_DEG = 1440.0
-"""Two cycles after a change of speed, or of sync, an event may still be one planned before it."""
+"""Two cycles after a change of speed an event may still be one planned before it."""
 
 Span = tuple[float, float]
 Ints = npt.NDArray[np.int64]
