@@ -70,7 +70,7 @@ def expected_entropy(answers: list[Answer], place: float) -> float:
 
 def threshold_density(answers: list[Answer]) -> np.ndarray:
     """Likelihood times an even prior, the slope summed out, on a grid of its own."""
-    t = np.linspace(0, 1, 243)[:, None]
+    t = np.linspace(-0.5, 1.5, 243)[:, None]
     s = np.geomspace(1 / 2000, 1 / 4, 17)
     weights = np.ones((243, 17))
     for answer in answers:

@@ -12,14 +12,15 @@ summed out first, after N. Prins, "The psi-marginal adaptive method", Journal of
 The expected reduction is the mutual information of outcome and t, D. V. Lindley, "On a measure of
 the information provided by an experiment", Annals of Mathematical Statistics 27 (1956).
 
-Everything lives on [0, 1], the range searched.
+Trials lie in [0, 1], the range searched; t may lie `BEYOND` either end of it, for nobody knows
+beforehand that it does not.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import log
+from math import lgamma, log
 from typing import Any
 
 import numpy as np
@@ -31,6 +32,7 @@ Reals = npt.NDArray[np.floating[Any]]
 LAPSE = 0.002
 """The share of trials that answer by chance: a slip of the bench must not decide a search."""
 
+BEYOND = 0.5
 THRESHOLDS = 121
 SLOPES = 17
 PLACES = 49
@@ -56,19 +58,24 @@ def failing(x: Reals, t: Reals, s: Reals, share: float) -> Floats:
 class Posterior:
     """The posterior of t and s on a grid that draws together as the trials do.
 
-    The prior is even in t on [0, 1] and in log s from `STEEPEST` to `GENTLEST`.
+    `log_evidence` is the logarithm of how probable all its answers are, whatever t and s.
+    The prior is even in t from -`BEYOND` to 1 + `BEYOND`, and in log s from `STEEPEST` to
+    `GENTLEST`.
     """
 
     def __init__(self, share: float) -> None:
         self._share = share
         self._answers: list[Answer] = []
+        self.log_evidence = 0.0
         self._slopes = np.geomspace(STEEPEST, GENTLEST, SLOPES)
-        self._span(0.0, 1.0)
+        self._span(-BEYOND, 1 + BEYOND)
 
     def add(self, answer: Answer) -> None:
         """Take a trial into account."""
         self._answers.append(answer)
-        self._weigh(self._likelihood(answer))
+        likelihood = self._likelihood(answer)
+        self.log_evidence += log(float((self._weights * likelihood).sum()))
+        self._weigh(likelihood)
         self._draw_together()
 
     def best_place(self) -> float:
@@ -80,12 +87,14 @@ class Posterior:
         return float(self._places[int(np.argmax(gain))])
 
     def interval(self, confidence: float = 0.95) -> tuple[float, float, float]:
-        """Low end, median and high end of t, an equal tail beyond each end."""
+        """Low end, median and high end of t, an equal tail beyond each end; any may lie outside of
+        [0, 1].
+        """
         tail = (1 - confidence) / 2
         below = np.concatenate([[0.0], np.cumsum(self._weights.sum(axis=1))])
         half = (self._thresholds[1] - self._thresholds[0]) / 2
         ends = np.concatenate([self._thresholds - half, [self._thresholds[-1] + half]])
-        low, median, high = np.interp([tail, 0.5, 1 - tail], below, np.clip(ends, 0, 1))
+        low, median, high = np.interp([tail, 0.5, 1 - tail], below, ends)
         return float(low), float(median), float(high)
 
     def slope(self) -> float:
@@ -97,7 +106,7 @@ class Posterior:
         step = (high - low) / THRESHOLDS
         self._thresholds = low + step * (np.arange(THRESHOLDS) + 0.5)
         margin = (high - low) / 2
-        self._places = np.linspace(max(low - margin, 0), min(high + margin, 1), PLACES)
+        self._places = np.linspace(*np.clip((low - margin, high + margin), 0, 1), PLACES)
         self._table = failing(
             self._places[:, None, None], self._thresholds[:, None], self._slopes, self._share
         )
@@ -122,7 +131,7 @@ class Posterior:
         step = self._thresholds[1] - self._thresholds[0]
         if 2 < last - first < THRESHOLDS // 2:
             low, high = self._thresholds[first] - 2 * step, self._thresholds[last] + 2 * step
-            self._span(max(float(low), 0.0), min(float(high), 1.0))
+            self._span(max(float(low), -BEYOND), min(float(high), 1 + BEYOND))
 
 
 def posterior_of(answers: Sequence[Answer], share: float) -> Posterior:
@@ -131,6 +140,14 @@ def posterior_of(answers: Sequence[Answer], share: float) -> Posterior:
     for answer in answers:
         posterior.add(answer)
     return posterior
+
+
+def log_evidence_even(answers: Sequence[Answer]) -> float:
+    """`Posterior.log_evidence` if a trial fails as often wherever it is, by an even prior of how
+    often.
+    """
+    failed = sum(answer.failed for answer in answers)
+    return lgamma(failed + 1) + lgamma(len(answers) - failed + 1) - lgamma(len(answers) + 2)
 
 
 def _entropy(p: Floats) -> Floats:

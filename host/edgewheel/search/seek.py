@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from math import exp, log
 from typing import Any, Protocol
 
 from edgewheel.bench.search_record import Trial
 from edgewheel.search.axis import Axis
 from edgewheel.search.threshold import Estimate, Found, ThresholdSearch, Wanted
+
+SELDOM = 0.01
+"""The share of trials that fails where a gradual limit is called safe."""
 
 
 class PlaysTrials(Protocol):
@@ -25,7 +29,7 @@ class PlaysTrials(Protocol):
 
 @dataclass(frozen=True)
 class Limit:
-    """A threshold in the units of its axis; see `Estimate`.
+    """A threshold in the units of its axis; see `Estimate`. What lies beyond is at the axis's end.
 
     `passes` and `fails` count trials.
     """
@@ -34,6 +38,11 @@ class Limit:
     estimate: Estimate
     passes: int
     fails: int
+
+    @property
+    def is_known(self) -> bool:
+        """Whether the threshold lies on the axis."""
+        return self.estimate.found not in (Found.NONE, Found.BEYOND)
 
     @property
     def low(self) -> float:
@@ -49,12 +58,12 @@ class Limit:
 
     @property
     def spread(self) -> float:
-        """The logistic scale: about half of all trials fail otherwise within 1.1 of it."""
+        """The logistic scale: 25 % and 75 % of trials fail 1.1 of it beside where half do."""
         return self.estimate.spread * (self.axis.high - self.axis.low)
 
     def as_data(self) -> dict[str, Any]:
         """For JSON; null where there is no threshold."""
-        known = self.estimate.found is not Found.NONE
+        known = self.is_known
         return {
             "address": self.axis.address,
             "from": self.axis.low,
@@ -69,18 +78,29 @@ class Limit:
             "failed_trials": self.fails,
         }
 
+    def failing(self, value: float, probability: float) -> float:
+        """The share of trials that fail at a value, by the curve through the threshold.
+
+        `probability` is the share that fails there.
+        """
+        estimate = self.estimate
+        past = self.axis.share(value) - estimate.threshold
+        past = past if estimate.fails_high else -past
+        if not estimate.spread:
+            return float(past > 0)
+        return 1 / (1 + exp(-past / estimate.spread - _logit(probability)))
+
     def sentence(self, probability: float) -> str:
         """The answer in words; `probability` is the share of failures that was asked for."""
-        axis, estimate = self.axis, self.estimate
+        axis, found = self.axis, self.estimate.found
         tried = f"{self.passes + self.fails} trials, {self.fails} failed"
-        if estimate.found is Found.NONE:
-            how = "fails at both ends" if estimate.fails_high else "holds at both ends"
+        if not self.is_known:
             return (
                 f"There is no threshold of {axis.address} between {axis.low:g} and {axis.high:g}: "
-                f"the controller {how} ({tried})."
+                f"{self._why_none(probability)} ({tried})."
             )
-        way = "above" if estimate.fails_high else "below"
-        if estimate.found is Found.BRACKET:
+        way = "above" if self.estimate.fails_high else "below"
+        if found is Found.BRACKET:
             held, lost = (self.low, self.high) if way == "above" else (self.high, self.low)
             return (
                 f"The controller fails {way} {axis.address} = {self.threshold:.6g}: at {held:.6g} "
@@ -89,12 +109,49 @@ class Limit:
             )
         return (
             f"The controller fails {way} {axis.address} = {self.threshold:.6g}: there "
-            f"{probability:.0%} of trials fail; 95 % interval {self.low:.6g} to {self.high:.6g}, "
-            f"spread {self.spread:.3g} ({tried}; {estimate.found})."
+            f"{_percent(probability)} of trials fail; 95 % interval {self._interval}, spread "
+            f"{self.spread:.3g} ({tried}; {found})."
         )
 
+    def _why_none(self, probability: float) -> str:
+        """What the controller does where no threshold lies on the axis."""
+        axis, estimate = self.axis, self.estimate
+        if estimate.found is Found.BEYOND:
+            side, end = ("above", axis.high) if estimate.threshold > 1 else ("below", axis.low)
+            return f"{_percent(probability)} of trials fail at one {side} {end:g}"
+        if self.passes and self.fails:
+            return "the controller fails now and then wherever it was tried"
+        how = "fails at both ends" if self.fails else "holds at both ends"
+        return f"the controller {how}"
+
+    @property
+    def _interval(self) -> str:
+        """The interval in words, open at an end that lies beyond the axis."""
+        low = f"{'below ' * (self.estimate.low < 0)}{self.low:.6g}"
+        return f"{low} to {'above ' * (self.estimate.high > 1)}{self.high:.6g}"
+
     def _value(self, share: float) -> float:
-        return self.axis.low + share * (self.axis.high - self.axis.low)
+        return self.axis.low + min(max(share, 0.0), 1.0) * (self.axis.high - self.axis.low)
+
+
+def safe_end(found: Mapping[str, Any], probability: float) -> float:
+    """The value up to which the controller holds, from `Limit.as_data()` of a threshold.
+
+    Of a bracket the end that held; of a gradual limit the value at which the share `SELDOM` of
+    trials fails, if the threshold, where `probability` of them do, is at the near end of its
+    interval.
+    """
+    before = float(found["spread"] or 0) * max(_logit(probability) - _logit(SELDOM), 0.0)
+    above = found["fails"] == "above"
+    return float(found["low"]) - before if above else float(found["high"]) + before
+
+
+def _logit(share: float) -> float:
+    return log(share / (1 - share))
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.3g} %"
 
 
 class Seek:

@@ -8,6 +8,10 @@ Three rules, each taking over where the one before has no more to say, all trial
    controller is as good as deterministic, and nothing is quicker.
 3. After the first contradiction, the placement that `edgewheel.search.posterior` describes.
 
+From then on it may turn out that the two first ends lied about the side, that the threshold lies
+beyond the range, or that there is none, since a trial fails as often wherever it is: each if the
+trials are more probable so (the ratio of evidences, H. Jeffreys, "Theory of Probability" (1939)).
+
 This module asks for values and is told outcomes; it plays nothing.
 """
 
@@ -15,14 +19,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from math import inf
+from math import inf, log
 
 from edgewheel.search.binomial import agreeing
-from edgewheel.search.posterior import Answer, Posterior, posterior_of
+from edgewheel.search.posterior import Answer, Posterior, log_evidence_even, posterior_of
 
 CONFIDENCE = 0.95
 REPEATED_ENDS = 3
 """Trials at each end of the range that must agree before it is said that there is no threshold."""
+
+TELLING_ENDS = 8
+"""Trials at each end before it is said that it fails as often everywhere."""
+
+SURE = log(20)
+"""From such odds on a thing is taken for granted, see `ThresholdSearch._odds`."""
 
 
 class Found(StrEnum):
@@ -34,8 +44,10 @@ class Found(StrEnum):
     """It fails more and more often; the interval is as narrow as asked."""
     TRIALS = "trials used up"
     """The interval is as narrow as the trials allowed."""
+    BEYOND = "beyond the range"
+    """It fails more and more often, but as often as asked only outside of the range."""
     NONE = "no threshold"
-    """It fails at both ends of the range, or at neither."""
+    """It fails at both ends of the range, or at neither, or as often wherever it was tried."""
 
 
 @dataclass(frozen=True)
@@ -51,9 +63,9 @@ class Wanted:
 class Estimate:
     """The answer, in shares of the range. `fails_high`: it fails towards the high end.
 
-    `low` to `high` contains the threshold with 95 % confidence; `spread` is the logistic scale, 0
-    for a bracket, since nothing between always and never was seen. For `Found.NONE` the three
-    numbers mean nothing.
+    `low` to `high` contains the threshold with 95 % confidence, each below 0 or above 1 where it
+    lies outside; `spread` is the logistic scale, 0 for a bracket, since nothing between always and
+    never was seen. For `Found.NONE` the three numbers mean nothing.
     """
 
     found: Found
@@ -69,6 +81,10 @@ class _Tally:
     passed: int = 0
     failed: int = 0
 
+    @property
+    def count(self) -> int:
+        return self.passed + self.failed
+
 
 @dataclass
 class ThresholdSearch:
@@ -77,7 +93,7 @@ class ThresholdSearch:
     wanted: Wanted
     _tallies: dict[float, _Tally] = field(default_factory=dict)
     _answers: list[tuple[float, bool]] = field(default_factory=list)
-    _posterior: Posterior | None = None
+    _posteriors: dict[bool, Posterior] = field(default_factory=dict)
     _fails_high: bool | None = None
 
     def __post_init__(self) -> None:
@@ -96,11 +112,7 @@ class ThresholdSearch:
         bracket = self._bracket()
         if bracket is not None:
             return self._within(*bracket)
-        low, _, high = self._ready().interval(CONFIDENCE)
-        if high - low <= self.wanted.within:
-            return None
-        place = self._ready().best_place()
-        return place if self._fails_high else 1 - place
+        return self._gradual()
 
     def tell(self, place: float, failed: bool) -> None:
         """What a trial at a place showed."""
@@ -108,10 +120,12 @@ class ThresholdSearch:
         tally = self._tallies.setdefault(place, _Tally())
         tally.failed += failed
         tally.passed += not failed
-        if self._posterior is not None:
-            self._posterior.add(self._answer(place, failed))
+        for fails_high, posterior in self._posteriors.items():
+            posterior.add(_answer(place, failed, fails_high))
         if self._fails_high is None:
             self._fails_high = self._direction()
+        elif self._bracket() is None:
+            self._reconsider()
 
     def estimate(self) -> Estimate:
         """The answer from the trials so far."""
@@ -121,8 +135,12 @@ class ThresholdSearch:
         if bracket is not None and self._proved(*bracket):
             low, high = sorted(bracket)
             return Estimate(Found.BRACKET, self._fails_high, low, (low + high) / 2, high)
+        if bracket is None and self._is_even(self._odds()):
+            return Estimate(Found.NONE, self._fails_high)
         low, middle, high = self._ready().interval(CONFIDENCE)
         found = Found.INTERVAL if high - low <= self.wanted.within else Found.TRIALS
+        if not 0 <= middle <= 1:
+            found = Found.BEYOND
         if not self._fails_high:
             low, middle, high = 1 - high, 1 - middle, 1 - low
         return Estimate(found, self._fails_high, low, middle, high, self._ready().slope())
@@ -140,11 +158,20 @@ class ThresholdSearch:
 
     def _next_end(self) -> float | None:
         """The ends by turns, until they differ or agree so often that there is no threshold."""
-        low, high = (self._tallies.get(end, _Tally()) for end in (0.0, 1.0))
-        counts = [low.passed + low.failed, high.passed + high.failed]
-        if min(counts) >= REPEATED_ENDS:
+        ends = (self._tallies.get(end, _Tally()) for end in (0.0, 1.0))
+        if min(tally.count for tally in ends) >= REPEATED_ENDS:
             return None
-        return 0.0 if counts[0] <= counts[1] else 1.0
+        return self._rarer_end()
+
+    def _is_even(self, odds: float) -> bool:
+        """Whether it fails as often everywhere, if both ends were tried often enough to tell."""
+        ends = (self._tallies.get(end, _Tally()) for end in (0.0, 1.0))
+        return odds < 0 and min(tally.count for tally in ends) >= TELLING_ENDS
+
+    def _rarer_end(self) -> float:
+        """The end of the range that was tried less often."""
+        low, high = (self._tallies.get(end, _Tally()).count for end in (0.0, 1.0))
+        return 0.0 if low <= high else 1.0
 
     def _direction(self) -> bool | None:
         if len(self._tallies) < 2:
@@ -152,6 +179,19 @@ class ThresholdSearch:
         low, high = self._tallies[0.0], self._tallies[1.0]
         difference = _failing(high) - _failing(low)
         return None if difference == 0 else difference > 0
+
+    def _reconsider(self) -> None:
+        """Change sides where the trials say so."""
+        other = not self._fails_high
+        if self._side(other).log_evidence > self._ready().log_evidence:
+            self._fails_high = other
+
+    def _odds(self) -> float:
+        """The logarithm of how much more probable the trials are if it fails on one side than if it
+        fails as often everywhere.
+        """
+        answers = [Answer(*answer) for answer in self._answers]
+        return self._ready().log_evidence - log_evidence_even(answers)
 
     def _lean(self) -> bool:
         """Whether it fails at both ends."""
@@ -181,15 +221,33 @@ class ThresholdSearch:
             and self._tallies[fails].failed >= self._wanted_fails
         )
 
-    def _ready(self) -> Posterior:
-        if self._posterior is None:
-            answers = [self._answer(place, failed) for place, failed in self._answers]
-            self._posterior = posterior_of(answers, self.wanted.share)
-        return self._posterior
+    def _gradual(self) -> float | None:
+        """Where a trial tells most; every third at an end, until it is clear that they differ."""
+        low, _, high = self._ready().interval(CONFIDENCE)
+        odds = self._odds()
+        found = high - low <= self.wanted.within or low > 1 or high < 0
+        if (odds > SURE and found) or (odds < -SURE and self._is_even(odds)):
+            return None
+        if odds < SURE and len(self._answers) % 3 == 0:
+            return self._rarer_end()
+        place = self._ready().best_place()
+        return place if self._fails_high else 1 - place
 
-    def _answer(self, place: float, failed: bool) -> Answer:
-        return Answer(place if self._fails_high else 1 - place, failed)
+    def _ready(self) -> Posterior:
+        """The posterior of the side on which it fails."""
+        return self._side(bool(self._fails_high))
+
+    def _side(self, fails_high: bool) -> Posterior:
+        if fails_high not in self._posteriors:
+            answers = [_answer(*answer, fails_high) for answer in self._answers]
+            self._posteriors[fails_high] = posterior_of(answers, self.wanted.share)
+        return self._posteriors[fails_high]
+
+
+def _answer(place: float, failed: bool, fails_high: bool) -> Answer:
+    """An answer as the posterior has it, which fails at the high end."""
+    return Answer(place if fails_high else 1 - place, failed)
 
 
 def _failing(tally: _Tally) -> float:
-    return tally.failed / (tally.passed + tally.failed)
+    return tally.failed / tally.count

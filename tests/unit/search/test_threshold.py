@@ -5,8 +5,10 @@ from math import exp
 
 import pytest
 
+from edgewheel.search.axis import Axis
 from edgewheel.search.posterior import Answer, posterior_of
-from edgewheel.search.threshold import Found, ThresholdSearch, Wanted
+from edgewheel.search.seek import Limit
+from edgewheel.search.threshold import Estimate, Found, ThresholdSearch, Wanted
 
 
 def logistic(threshold: float, scale: float, seed: int = 0):
@@ -63,6 +65,43 @@ def test_where_both_ends_agree_there_is_no_threshold(fails):
     assert search.estimate().found is Found.NONE
     assert search.estimate().fails_high is fails
     assert trials == 6
+
+
+@pytest.mark.parametrize("threshold", [-0.1, 1.1])
+def test_a_threshold_beyond_the_range_is_not_put_at_its_end(threshold):
+    for seed in range(8):
+        estimate = searched(logistic(threshold, 0.06, seed))[0].estimate()
+        assert estimate.found in (Found.BEYOND, Found.NONE)
+        assert estimate.found is Found.NONE or (estimate.threshold > 1) is (threshold > 1)
+        assert estimate.found is Found.NONE or estimate.low <= threshold <= estimate.high
+
+
+@pytest.mark.parametrize("share", [0.2, 0.3, 0.5, 0.7])
+def test_what_fails_as_often_everywhere_has_no_threshold(share):
+    for seed in range(8):
+        draws = random.Random(seed)
+        search, trials = searched(lambda _, draws=draws: draws.random() < share)
+        assert search.estimate().found is Found.NONE
+        assert trials < 80
+
+
+def test_two_ends_that_lied_at_first_do_not_decide_the_side():
+    lies = iter([True, False])
+    fails = logistic(0.6, 0.1)
+    estimate = searched(lambda x: next(lies, None) or fails(x))[0].estimate()
+    assert estimate.fails_high and estimate.low <= 0.6 <= estimate.high
+
+
+def test_the_sentence_says_on_which_side_a_threshold_lies_or_that_there_is_none():
+    def told(estimate: Estimate, failed: int = 9) -> str:
+        return Limit(Axis("speed", 500, 7000), estimate, 12, failed).sentence(0.05)
+
+    beyond = Estimate(Found.BEYOND, True, -0.3, -0.1, 0.02, 0.1)
+    assert "5 % of trials fail at one below 500 (21 trials" in told(beyond)
+    assert "now and then wherever it was tried (21 trials" in told(Estimate(Found.NONE, True))
+    assert "holds at both ends (12 trials" in told(Estimate(Found.NONE, False), 0)
+    open_end = Estimate(Found.TRIALS, True, -0.01, 0.01, 0.04, 0.02)
+    assert "95 % interval below 500 to 760" in told(open_end)
 
 
 def test_a_gradual_controller_gets_an_interval_and_a_spread():

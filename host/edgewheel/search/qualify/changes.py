@@ -28,12 +28,11 @@ from math import comb, erfc, sqrt
 import numpy as np
 import numpy.typing as npt
 
-from edgewheel.search.posterior import GENTLEST, STEEPEST, Answer, failing
+from edgewheel.search.posterior import BEYOND, GENTLEST, STEEPEST, Answer, failing
 
 FALSE_ALARMS = 0.05
 """Of all comparisons of two runs of an unchanged controller, however many measures they have."""
 
-BEYOND = 0.5
 THRESHOLDS, SLOPES = 401, 9
 _T = np.linspace(-BEYOND, 1 + BEYOND, THRESHOLDS)
 _S = np.geomspace(STEEPEST, GENTLEST, SLOPES)

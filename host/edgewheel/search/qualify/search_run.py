@@ -26,6 +26,11 @@ BETWEEN = (0.15, 0.3, 0.45, 0.6, 0.75, 0.9)
 
 MOST_AT_END = 16
 
+STILL = 0.05
+"""A limit at which a larger share of trials fails is marginal at best, however far from it as many
+fail as were asked for.
+"""
+
 
 @dataclass(frozen=True)
 class Tried:
@@ -79,6 +84,10 @@ class SearchRun:
         test, limit = self._test, self._seek.limit
         measured, sentence = self._measured(limit)
         grade = Grade.FAILED if measured is None else test.bound.grade(measured)
+        still = limit.failing(test.bound.value, test.wanted.share) if limit.fails else 0.0
+        if grade is Grade.PASSED and still > STILL:
+            grade = Grade.MARGINAL
+            sentence += f" At the limit itself about {still:.0%} of trials fail."
         return [
             Outcome(
                 test.name,
@@ -157,16 +166,35 @@ class SearchRun:
         estimate = limit.estimate
         if self._holds:
             return self._held()
-        if estimate.found is Found.NONE:
-            tried = f"{limit.fails} of {limit.fails + limit.passes} trials"
-            ends = f"{self._axis.low:g} to {number(self._axis.high, self._unit)}"
-            return None, f"It fails at both ends of {ends}: {tried}. {self._why()}"
+        if not limit.is_known:
+            return self._nowhere(limit)
         if estimate.fails_high != self._fails_high:
             side = "above" if estimate.fails_high else "below"
             at = number(limit.threshold, self._unit)
             return None, f"It fails {side} {at}, where it must not. {self._why()}"
-        measured = Measured(limit.threshold, limit.low, limit.high, self._unit)
+        low = limit.low if estimate.low >= 0 else -inf
+        high = limit.high if estimate.high <= 1 else inf
+        measured = Measured(limit.threshold, low, high, self._unit)
         return measured, " ".join(filter(None, [_how(limit, measured), self._why(), self._beyond]))
+
+    def _nowhere(self, limit: Limit) -> tuple[Measured | None, str]:
+        """Trials failed, and no value within the range is the one at which enough of them do."""
+        tried = f"{limit.fails} of {limit.fails + limit.passes} trials"
+        ends = f"{self._axis.low:g} to {number(self._axis.high, self._unit)}"
+        estimate = limit.estimate
+        if estimate.found is Found.NONE:
+            where = (
+                "now and then wherever it was tried, from" if limit.passes else "at both ends of"
+            )
+            return None, f"It fails {where} {ends}: {tried}. {self._why()}"
+        beyond_high = estimate.threshold > 1
+        if beyond_high == estimate.fails_high == self._fails_high:
+            low, high = (limit.low, inf) if beyond_high else (-inf, limit.high)
+            return Measured(self._far, low, high, self._unit), (
+                f"At {number(self._far, self._unit)}, the end of what was searched, less than "
+                f"{self._test.wanted.share:.0%} of trials fail ({tried} in all). {self._why()}"
+            )
+        return None, f"It fails too often everywhere from {ends}: {tried}. {self._why()}"
 
     def _held(self) -> tuple[Measured, str]:
         """Nothing brackets the limit: all that was tried holds."""
