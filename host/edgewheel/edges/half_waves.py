@@ -21,13 +21,13 @@ Flags = npt.NDArray[np.bool_]
 class _Columns:
     """One direction's half-waves, n columns repeated for a block of edges and more.
 
-    A rise (n,) is seen if min(mean rpm x `ratio`, `knee_rpm`) x `share` >= 1; the rise of a fall
-    passed `back` (n,) edges before it. Edges of tracks that are always seen have an infinite share.
+    A rise (n,) is seen if min(mean rpm x `ratio`, `knee_rpm`) >= `least_rpm`; the rise of a fall
+    passed `back` (n,) edges before it. Tracks that are always seen are at 0 rpm, too.
     """
 
     ratio: Floats
     knee_rpm: Floats
-    share: Floats
+    least_rpm: Floats
     back: Ticks
 
     def repeated(self, times: int) -> _Columns:
@@ -35,14 +35,14 @@ class _Columns:
         return _Columns(
             np.tile(self.ratio, times),
             np.tile(self.knee_rpm, times),
-            np.tile(self.share, times),
+            np.tile(self.least_rpm, times),
             np.tile(self.back, times),
         )
 
     def seen(self, part: slice, mean_rpm: Floats | float) -> Flags:
         """Whether the half-waves that rises in a part of the columns begin are seen."""
         rpm = np.minimum(mean_rpm * self.ratio[part], self.knee_rpm[part])
-        seen: Flags = rpm * self.share[part] >= 1
+        seen: Flags = rpm >= self.least_rpm[part]
         return seen
 
 
@@ -85,8 +85,9 @@ class HalfWaves:
         Infinite where no amplitude is known.
         """
         columns = self._columns(1)
-        peaks = np.minimum(mean_rpm * columns.ratio, columns.knee_rpm) * columns.share
-        return float(peaks[np.isfinite(columns.share)].min(initial=np.inf))
+        judged = columns.least_rpm > 0
+        rpm = np.minimum(mean_rpm * columns.ratio, columns.knee_rpm)[judged]
+        return float((rpm / columns.least_rpm[judged]).min(initial=np.inf))
 
     def _steady_run(self, way: int, mean_rpm: float) -> Flags:
         key = way, mean_rpm
@@ -100,8 +101,7 @@ class HalfWaves:
     def _columns(self, way: int) -> _Columns:
         if way not in self._ways:
             n = self._n
-            endless = np.full(n, np.inf)
-            columns = _Columns(np.ones(n), endless, endless.copy(), np.zeros(n, np.int64))
+            columns = _Columns(np.ones(n), np.full(n, np.inf), np.zeros(n), np.zeros(n, np.int64))
             for one in self._levels.vr:
                 if one.amplitude is not None:
                     self._enter(one, way, columns)
@@ -122,7 +122,7 @@ class HalfWaves:
             ahead = levels.angles[own[(place + way) % len(own)]]
             half_deg = (way * (ahead - levels.angles[row])) % levels.period / 2
             middle = levels.angles[row] + way * half_deg
-            into.share[columns] = _share(one, middle)
+            into.least_rpm[columns] = _least_rpm(one, middle)
             into.ratio[columns] = [
                 self._ratio_at(middle + repeat * levels.period) for repeat in range(self._repeats)
             ]
@@ -151,10 +151,10 @@ class HalfWaveTables:
         return self._made[key]
 
 
-def _share(one: VrTrack, middle_deg: Fraction) -> float:
-    """Of the threshold, per rpm, at the peak of a half-wave whose middle is at an angle."""
+def _least_rpm(one: VrTrack, middle_deg: Fraction) -> float:
+    """Speed at which a half-wave whose middle is at an angle peaks at the threshold."""
     amplitude = one.amplitude
     assert amplitude is not None and amplitude.threshold_mv is not None
     turned = (middle_deg / one.turn_deg - amplitude.closest_at / 360) % 1
     strength = 1 + float(amplitude.run_out) * math.cos(2 * math.pi * float(turned))
-    return float(amplitude.mv_per_rpm / amplitude.threshold_mv) * strength
+    return float(amplitude.threshold_mv / amplitude.mv_per_rpm) / strength

@@ -151,7 +151,8 @@ class EdgeStream:
     ) -> Iterator[Piece]:
         """The edges between two gaps of a stretch, in the order of time."""
         if begin == end:
-            yield Piece(EdgeChunk.empty(), stretch, begin, end)
+            nothing = EdgeChunk.empty(passages=self._passages is not None)
+            yield Piece(nothing, stretch, begin, end)
         elif begin < end:
             for low in range(begin, end, chunk_edges):
                 high = min(low + chunk_edges, end)

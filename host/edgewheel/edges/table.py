@@ -55,9 +55,11 @@ class EdgeChunk:
         return EdgeChunk(self.ticks[part], self.track[part], self.level[part], passage)
 
     @classmethod
-    def empty(cls) -> EdgeChunk:
-        """No edges."""
-        return cls(np.empty(0, np.int64), np.empty(0, np.uint8), np.empty(0, np.uint8))
+    def empty(cls, *, passages: bool = False) -> EdgeChunk:
+        """No edges, with a column of passages or without."""
+        none = np.empty(0, np.int64)
+        no_bytes = np.empty(0, np.uint8)
+        return cls(none, no_bytes, no_bytes, none if passages else None)
 
 
 @dataclass(frozen=True)

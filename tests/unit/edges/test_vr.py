@@ -97,6 +97,16 @@ def test_from_rest_the_signal_appears_at_its_speed_and_begins_low():
     assert 0.4 <= first.ticks[0] / TICK_HZ < 0.4 + 1 / 60
 
 
+def test_a_hall_track_beside_a_weak_sensor_has_its_edge_at_the_very_begin_of_a_start():
+    """Its tooth begins at 0, where the crank still rests; the half-waves come at their speed."""
+    teeth = (Tooth(Fraction(0), Fraction(30)),)
+    vr = Track("crank", "crank", Sensor("vr", amplitude=seen_from(120)), teeth)
+    levels = wheel_levels(Wheel("both", "", 720, (vr, Track("cam", "cam", Sensor(), teeth))))
+    up = Motion([ramp(Fraction(0), Fraction(600), seconds=Fraction(2))])
+    table = compiled(levels, up)
+    assert rows(table[table.track == 1])[:2] == [(0, 1, 1), (258199, 1, 0)]
+
+
 def test_beyond_the_knee_the_amplitude_grows_no_more():
     weak = one_tooth(seen_from(100, knee_rpm=Fraction(90)))
     assert len(join(*EdgeCompiler(weak, Motion([held(6000, "9")]), TICK_HZ).chunks())) == 0

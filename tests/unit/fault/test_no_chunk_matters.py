@@ -10,8 +10,10 @@ from itertools import pairwise
 import pytest
 
 from edgewheel.fault.ontrack import HORIZON_S
+from edgewheel.motion.manoeuvres import rock
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import hold, ramp
+from edgewheel.wheel.model import Sensor
 from signals import HZ, Signal, faulty, sound, turns
 
 ALL = {
@@ -45,6 +47,15 @@ def test_no_chunk_matters_to_any_fault(kind, size):
     signal = faulty(f"kind: {kind}, {ALL[kind]}", motion=MOTION)
     assert signal.in_chunks(size) == signal.rows
     assert signal.changes
+
+
+def test_a_voltage_that_turns_over_between_two_crossings_is_no_tooth_to_any_fault():
+    rocking = Motion([hold(Fraction(600), turns=Fraction(4, 3)),
+                      *rock(Fraction(9), Fraction(1), 2, Fraction(1))])  # fmt: skip
+    signal = faulty("kind: jitter, track: crank, us: 20", motion=rocking,
+                    sensors={"crank": Sensor("vr")})  # fmt: skip
+    assert len(signal.on("crank")) > 10
+    assert signal.in_chunks(1) == signal.rows
 
 
 @pytest.mark.parametrize("offset", range(-9, 10, 3))
