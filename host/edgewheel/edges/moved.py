@@ -167,7 +167,7 @@ class SolvedStretch:
         within_s = seconds - self.begin_s
         mean_deg = self._crank.begin_mean_deg + self._crank.segment.mean_deg_at(within_s)
         advance = self.advance_deg + self._pace * within_s
-        return self.phase.gap(true_angle(mean_deg, self._ripple) + advance)
+        return self.phase.gap(true_angle(mean_deg, self._ripple) + advance, self.direction)
 
     def ticks(self, begin: int, end: int) -> Ticks:
         whole, part = divmod(self.begin_s * self._tick_hz, 1)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from fractions import Fraction
 from functools import cache
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -63,13 +64,18 @@ class PhaseTable:
         self._track = np.tile(np.array(levels.track * repeats, np.uint8), rows)
         self._level = np.tile(np.array(levels.level * repeats, np.uint8), rows)
 
-    def gap(self, mean_deg: Fraction) -> int:
-        """The gap at a mean angle: how many edges lie before it, counted from the tracks' zero."""
+    def gap(self, mean_deg: Fraction, direction: int) -> int:
+        """The gap at a mean angle: how many edges lie before it, counted from the tracks' zero.
+
+        An edge at that very angle is still to come, whichever way the wheel turns.
+        """
         cycle, rest = divmod(mean_deg - self.origin_deg, self.super_deg)
+        side: Literal["left", "right"] = "right" if direction < 0 else "left"
         if self.rippled:
-            column = np.searchsorted(self._phase_deg, float(rest))
+            column = np.searchsorted(self._phase_deg, float(rest), side)
         else:
-            column = np.searchsorted(self.units, math.ceil(rest * self.units_per_deg))
+            whole = math.floor if direction < 0 else math.ceil
+            column = np.searchsorted(self.units, whole(rest * self.units_per_deg), side)
         return int(cycle) * self.n + int(column)
 
     def edge_deg(self, edge: int) -> Fraction:

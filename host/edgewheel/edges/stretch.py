@@ -80,9 +80,9 @@ class PlacedStretch:
 
     def gap_at(self, seconds: Fraction) -> int:
         if seconds == self.end_s:
-            return self.phase.gap(self._placed.end_mean_deg)
+            return self.phase.gap(self._placed.end_mean_deg, self.direction)
         turned = self._placed.segment.mean_deg_at(seconds - self.begin_s)
-        return self.phase.gap(self._placed.begin_mean_deg + turned)
+        return self.phase.gap(self._placed.begin_mean_deg + turned, self.direction)
 
     def ticks(self, begin: int, end: int) -> Ticks:
         return self._ticks.ticks(begin, end)

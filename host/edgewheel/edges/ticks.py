@@ -102,7 +102,7 @@ class SegmentTicks:
         self._rate = segment.rpm_per_s * DEG_PER_S_PER_RPM
         self._rate_float = float(self._rate)
         self._low, self._high = sorted(
-            phase.gap(deg) for deg in (placed.begin_mean_deg, placed.end_mean_deg)
+            phase.gap(deg, self._direction) for deg in (placed.begin_mean_deg, placed.end_mean_deg)
         )
         self._origins: dict[Block, RampOrigin | None] = {}
         if self._rate == 0 and self._direction:

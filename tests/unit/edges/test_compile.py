@@ -115,6 +115,7 @@ def test_an_engine_that_stops_on_an_edge_neither_loses_nor_repeats_it(start):
 
 
 def test_turning_back_meets_the_same_edges_mirrored_in_time():
+    """But for the edge at its begin: that would be at its end, which is no part of it."""
     there_and_back = Motion(
         [
             hold(Fraction(600), turns=Fraction("1.25")),
@@ -123,9 +124,17 @@ def test_turning_back_meets_the_same_edges_mirrored_in_time():
     )
     table = rows(join(*EdgeCompiler(WHEEL, there_and_back, 1_000_000).chunks()))
     middle = 125_000
-    there = [row for row in table if row[0] < middle]
+    there = [row for row in table if 0 < row[0] < middle]
     back = [(2 * middle - tick, track, 1 - level) for tick, track, level in table if tick >= middle]
     assert back[::-1] == there
+
+
+def test_a_wheel_that_turns_back_on_an_edge_from_either_side_does_not_pass_it():
+    """The tooth from 90 to 100 degrees: up to its end, back to its begin, forth again and away."""
+    ways = (Fraction(100), Fraction(-10), Fraction(10), Fraction(-20))
+    motion = Motion([hold(Fraction(60 if way > 0 else -60), turns=abs(way) / 360) for way in ways])
+    table = join(*EdgeCompiler(wheel_levels(one_tooth()), motion, 360).chunks())
+    assert rows(table) == [(90, 0, 1), (130, 0, 0)]
 
 
 def test_metal_low_turns_the_levels_over():
