@@ -23,6 +23,8 @@ from edgewheel.fault.signal import SignalPlan
 from edgewheel.fault.window import Spans
 from edgewheel.wheel.model import MOST_TRACKS
 
+_CLOSE_ENOUGH = 1e-6
+
 
 @dataclass(frozen=True)
 class RunOut:
@@ -81,29 +83,47 @@ class StrengthLines:
 
 
 def strength_lines(of: ToothStrengths, values: Floats, past: int, most_bits: int) -> StrengthLines:
-    """The lines of `values` (n,), at most so many and below output `past`.
-
-    Where there are not enough for all values, those they carry are spread evenly.
-    """
+    """The lines of `values` (n,), ascending, at most so many and below output `past`."""
     bits = min(max((len(values) - 1).bit_length(), 1), most_bits)
-    if len(values) <= 1 << bits:
-        shares = [*values.tolist(), *[values[-1].item()] * ((1 << bits) - len(values))]
-    else:
-        shares = np.linspace(values[0], values[-1], 1 << bits).tolist()
+    shares = nearest_shares(values, 1 << bits)
+    shares += shares[-1:] * ((1 << bits) - len(shares))
     return StrengthLines(of, past - bits, tuple(shares))
 
 
 def open_strength_lines(of: ToothStrengths, values: Floats, past: int, bits: int) -> StrengthLines:
-    """The lines of `values` (n,) that may yet change, so many of them, below output `past`.
+    """The lines of `values` (n,), ascending, that may yet change, so many and below output `past`.
 
-    What the values leave free is spread evenly from nothing to the strongest.
+    At most half of the numbers are for the values, the rest is spread evenly from nothing to the
+    strongest.
     """
-    free = (1 << bits) - len(values)
-    if free < 0:
-        return strength_lines(of, values, past, bits)
-    spread = np.linspace(0, values[-1], free, endpoint=False)
-    shares = np.sort(np.concatenate([spread, values])).tolist()
-    return StrengthLines(of, past - bits, tuple(shares))
+    count = 1 << bits
+    known = nearest_shares(values, count // 2)
+    spread: list[float] = np.linspace(0, known[-1], count - len(known), endpoint=False).tolist()
+    return StrengthLines(of, past - bits, tuple(sorted([*spread, *known])))
+
+
+def nearest_shares(values: Floats, most: int) -> list[float]:
+    """At most so many shares, ascending, from which no value is further away than need be, as a
+    share of itself; `values` (n,) ascend, and are the shares if there are no more of them.
+    """
+    near, far = 0.0, 1.0
+    if len(values) <= most:
+        far = near
+    while far - near > _CLOSE_ENOUGH:
+        off = (near + far) / 2
+        near, far = (near, off) if len(_cover(values, off)) <= most else (off, far)
+    return _cover(values, far)
+
+
+def _cover(values: Floats, off: float) -> list[float]:
+    """The fewest shares of which one is off by at most so much of each value."""
+    groups: list[tuple[float, float]] = []
+    for value in values.tolist():
+        if groups and value * (1 - off) <= groups[-1][0] * (1 + off):
+            groups[-1] = groups[-1][0], value
+        else:
+            groups.append((value, value))
+    return [first if first == last else 2 * first * last / (first + last) for first, last in groups]
 
 
 def with_strengths(

@@ -13,6 +13,7 @@ from edgewheel.bench.wired import ControllerOnPins
 from edgewheel.edges.table import join
 from edgewheel.errors import FileError, UsageError
 from edgewheel.fault.pipeline import Pipeline
+from edgewheel.fault.strength import nearest_shares
 from edgewheel.fault.writing import written
 
 HZ = 16_000_000
@@ -95,7 +96,7 @@ def test_run_out_makes_each_tooth_as_strong_as_its_place(tmp_path, heights):
     for way in heights(plan):
         for deg, mv in way:
             wanted = RPM * MV_PER_RPM * (1 + 0.2 * math.cos(math.radians(deg - 90)))
-            assert mv == pytest.approx(wanted, rel=0.018), deg
+            assert mv == pytest.approx(wanted, rel=0.011), deg
 
 
 def test_a_weak_tooth_is_weak_on_both_sides_of_its_centre_and_no_other_is(tmp_path, heights):
@@ -163,6 +164,18 @@ def test_few_strengths_take_few_outputs_and_are_exact(tmp_path):
     wanted = sorted(0.25 * (1 + 0.2 * math.cos(math.radians(at))) for at in deg)
     assert (lines.first, lines.bits) == (6, 2)
     assert lines.shares == pytest.approx([*wanted, 1, 1])
+
+
+def test_many_strengths_are_rounded_as_little_as_can_be():
+    """Of a run-out, and of one weak tooth besides, which stays itself."""
+    teeth = 1 + 0.2 * np.cos(np.radians(6.0 * np.arange(58)))
+    for more in ([], [0.25]):
+        values = np.unique([*teeth, *more])
+        shares = np.array(nearest_shares(values, 16))
+        off = np.abs(values[:, None] / shares - 1).min(axis=1)
+        assert len(shares) == 16 and off.max() < 0.0105
+        assert not more or shares[0] == 0.25
+    assert nearest_shares(np.array([0.0, 0.1, 0.2, 1.0]), 1) == [0]
 
 
 def test_the_supply_keeps_its_output(tmp_path):
