@@ -23,9 +23,14 @@ LINES = {"coil_1": SparkLine((1,)), "coil_1_4": SparkLine((1, 4))}
 class Bench:
     """A judge at constant speed, told by hand what the controller says."""
 
-    def __init__(self, advance_deg: float | None = None, motion: Motion | None = None) -> None:
+    def __init__(
+        self,
+        advance_deg: float | None = None,
+        motion: Motion | None = None,
+        sync: str = "sync",
+    ) -> None:
         truth = Truth(motion or Motion([hold(Fraction(RPM), seconds=Fraction(60))]))
-        signals = Signals(sparks=LINES, advance_deg=advance_deg)
+        signals = Signals(sync=sync, sparks=LINES, advance_deg=advance_deg)
         limits = Limits(silence_ms=500, rev_limit_rpm=6000)
         self.judge = SyncJudge(truth, signals, limits, SparkCheck(truth, WHEEL, LINES, limits))
         self.found = []
@@ -116,6 +121,46 @@ def test_wrong_sparks_of_a_loss_that_is_then_said_are_not_silent(synced):
     for cycle in (1, 2):
         synced.judge.pulse(Pulsed(0, (TDC_1 + 90 + 720 * cycle) / (6 * RPM), "coil_1", 0))
     assert causes(synced.report(0.28, sync="none")) == [Cause.SAID]
+
+
+@pytest.mark.parametrize(("losses", "told"), [(0.0, Cause.POSITION), (1.0, Cause.COUNTED)])
+def test_wrong_sparks_that_are_right_again_were_silent_unless_the_loss_was_counted(
+    synced, losses, told
+):
+    for cycle, error_deg in ((1, 90), (2, 90), (3, 0)):
+        seconds = (TDC_1 - 10 + 720 * cycle + error_deg) / (6 * RPM)
+        synced.judge.pulse(Pulsed(0, seconds, "coil_1", 0))
+    assert causes(synced.report(0.4, losses=losses)) == [told]
+    assert causes(synced.report(0.44, losses=losses)) == []
+
+
+def test_a_wrong_spark_between_right_ones_is_forgiven(synced):
+    assert [synced.spark(cycle, error) for cycle, error in enumerate((0, 6, 0, 6, 0))] == [[]] * 5
+
+
+def test_one_wrong_spark_each_of_two_coils_is_two_in_a_row(synced):
+    assert synced.spark(1, 90) == []
+    assert causes(synced.spark(1, 91, "coil_1_4")) == [Cause.POSITION]
+
+
+def test_sparks_before_pulses_went_missing_are_not_known(synced):
+    """A wrong spark before does not count, and sparks are waited for from there."""
+    synced.spark(1, 6)
+    synced.judge.pulses_missing(1.0)
+    assert synced.report(1.1) + synced.passed(1.23) == []
+    assert synced.spark(11, 6) == []
+    assert causes(synced.spark(12, 6)) == [Cause.POSITION]
+    synced.judge.pulses_missing(2.0)
+    assert [type(finding) for finding in synced.report(2.2)] == [SyncGained]
+    assert synced.passed(2.23) == []
+    assert [type(finding) for finding in synced.passed(2.25)] == [Cut]
+
+
+def test_where_no_field_tells_of_sync_the_speed_does():
+    bench = Bench(sync="")
+    assert bench.report(0.04, rpm=0.0) == []
+    assert [type(finding) for finding in bench.report(0.08)] == [SyncGained]
+    assert causes(bench.report(0.12, rpm=0.0)) == [Cause.SAID]
 
 
 def test_a_false_claim_is_told_once_though_true_sync_never_was():
