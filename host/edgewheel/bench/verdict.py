@@ -94,7 +94,13 @@ class VerdictListener:
             )
         early = [cut for cut in self._cuts if not self._may_cut(cut.rpm)]
         if early:
-            return Outcome.FAILED, f"sparks vanished at {early[0].rpm:.0f} rpm, below the rev limit"
+            limit = self._limits.rev_limit_rpm
+            why = (
+                "and 'limits:' declares no rev limit"
+                if limit is None
+                else f"below the rev limit of {limit:g} rpm"
+            )
+            return Outcome.FAILED, f"sparks vanished at {early[0].rpm:.0f} rpm, {why}"
         return Outcome.PASSED, f"sync after {self._first_sync_s:.3f} s, never lost"
 
     def _may_cut(self, rpm: float) -> bool:
