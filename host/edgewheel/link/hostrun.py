@@ -165,7 +165,8 @@ class HostRun:
         live, sent = self.order.live, self._course.last_tick
         if live:
             return sent >= run_tick + self._ms(live.ahead_ms)
-        return not self._start_sent and sent >= self._ms(self.order.prefill_ms)
+        ready = self._course.count and sent >= self._ms(self.order.prefill_ms)
+        return not self._start_sent and bool(ready)
 
     def _begin(self) -> tuple[int, bytes] | None:
         if self._start_sent:
@@ -254,7 +255,9 @@ class HostRun:
 
     def _verdict(self, status: Status, quality: LinkQuality) -> RunEnded:
         reason = Reason(status.reason)
-        complete = (status.played, status.last_tick) == (self._course.count, self._course.last_tick)
+        # A SPLICE that is still under way came too late: what was played is the old course.
+        course = self._splice.old if self._splice else self._course
+        complete = (status.played, status.last_tick) == (course.count, course.last_tick)
         if reason is Reason.END and not complete:
             # The board says that all is well, but it has not played what was sent.
             reason = Reason.INTERNAL

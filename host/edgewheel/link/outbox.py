@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Container
 
 from edgewheel.link.frames import encode_frame
 
@@ -64,8 +65,8 @@ class Outbox:
         """Send everything that is not acknowledged once more."""
         self._sent = 0
 
-    def drop_unsent(self, but: int) -> None:
-        """Forget the frames that were never sent, but for those of one type."""
+    def drop_unsent(self, but: Container[int]) -> None:
+        """Forget the frames that were never sent, but for those of some types."""
         frames = list(self._frames)
-        kept = [frame for frame in frames[self._ever_sent :] if frame[0] == but]
+        kept = [frame for frame in frames[self._ever_sent :] if frame[0] in but]
         self._frames = deque(frames[: self._ever_sent] + kept)

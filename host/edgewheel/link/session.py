@@ -135,8 +135,9 @@ class Session:
         """
         if self.run:
             self.run.stopping = True
-            # ARM goes out all the same: it is the board that says how a run has ended.
-            self._outbox.drop_unsent(but=Arm.TYPE)
+            # ARM goes out all the same, for it is the board that says how a run has ended, and
+            # CONFIG, for the next run goes by what the board was told.
+            self._outbox.drop_unsent(but=(Config.TYPE, Arm.TYPE))
             self._stop_ns = 0
             self._park_too = park
 
@@ -279,7 +280,8 @@ class Session:
             return
         if refused.type == Splice.TYPE and run.splicing:
             events.append(run.splice_failed())
-        elif refused.type in (Config.TYPE, Arm.TYPE, Start.TYPE):
+        elif refused.type in (Config.TYPE, Arm.TYPE) or (refused.type == Start.TYPE and run.armed):
+            # Before this run is armed, a START is that of the run before, repeated after its stop.
             self._fail(failures.refused(self.settings.port, refused), events)
 
     # Bytes out

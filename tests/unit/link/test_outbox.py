@@ -47,12 +47,12 @@ def test_the_window_is_64_frames():
     assert not filled(WINDOW).has_room
 
 
-def test_what_was_never_sent_can_be_dropped_but_for_one_type():
+def test_what_was_never_sent_can_be_dropped_but_for_some_types():
     outbox = filled(2)
     outbox.next_frame()
     outbox.add(ARM, b"")
     outbox.add(END, b"")
-    outbox.drop_unsent(but=ARM)
+    outbox.drop_unsent(but=(ARM,))
     assert sent(outbox) == [(255, ARM)]
     outbox.go_back()
     assert sent(outbox) == [(254, EDGES), (255, ARM)]

@@ -31,6 +31,15 @@ def test_before_the_run_is_armed_only_its_beginning_can_be_its_own(frame, known)
     assert told(frame, armed=False) == known
 
 
+def test_numbers_go_on_where_the_wires_begin_anew():
+    count = PulseCount()
+    count.take(Pulses(0, (5,), (1,)), True)
+    for first in (1 << 31) - 1, (1 << 32) - 2:
+        count.take(Pulses(first, (10, 20), (0, 1)), True)
+    *_, last = count.take(Pulses(1, (30,), (0,)), True)
+    assert last == PulsesCaptured((1 << 32) + 1, (30,), (0,))
+
+
 def test_a_total_that_the_board_says_again_loses_nothing_more():
     count = PulseCount()
     said = [count.lost_on_board(total) for total in (0, 3, 3, 5)]

@@ -36,6 +36,18 @@ def faster(point):
     return ticks, (np.arange(500) % 2 * 8 + 4).astype(np.uint8)
 
 
+def test_a_course_that_ends_before_its_splice_arrives_is_the_whole_table():
+    bench = Bench(latency_ns=5_000_000)
+    bench.open(chunks(TABLE), live=Live())
+    bench.until(RunStarted)
+    bench.wait(TABLE[0][-1] / MS - 10)
+    bench.session.splice(splice_to(faster, []))
+    bench.loop.settle()
+    ended = bench.until(RunEnded)
+    assert ended.verified
+    assert_is_prefix(bench.played(ended), TABLE)
+
+
 @pytest.mark.parametrize("latency_ms", [0, 3, 15])
 def test_a_splice_lands_where_the_board_says(latency_ms):
     bench = Bench(latency_ns=latency_ms * 1_000_000)

@@ -17,6 +17,7 @@ from edgewheel.link.events import (
 from edgewheel.link.frames import FrameDecoder
 from edgewheel.link.messages import Reason, Stop
 from edgewheel.link.sim_link import LinkFaults
+from edgewheel.link.waves import HalfWave, WaveForm
 from sim_bench import HZ, SETTINGS, Bench, assert_is_prefix, chunks
 
 TABLE = wire_vectors.wheel_table(60, HZ, wire_vectors.steady(3000.7), first_tick=2000)
@@ -65,6 +66,27 @@ def test_a_board_that_plays_less_than_was_sent_is_not_believed(monkeypatch):
     ended = Bench().play(TABLE)
     assert not ended.verified
     assert ended.faulted
+
+
+def test_the_next_run_does_not_mind_what_is_repeated_of_one_that_was_stopped():
+    bench = Bench(faults=LinkFaults(drop=0.1))
+    for _ in range(4):
+        bench.open(chunks(TABLE), prefill_ms=0)
+        bench.wait(2)
+        bench.stop(park=True)
+        assert isinstance(bench.until(Parked), Parked)
+
+
+def test_a_run_that_was_stopped_at_once_leaves_no_wave_of_the_one_before():
+    form = WaveForm(30_000, 1, (HalfWave(1000, bytes(17)),))
+    bench = Bench()
+    bench.open(chunks(TABLE), waves=(form.config(0, 0),))
+    for _ in range(2):
+        bench.stop(park=True)
+        bench.until(Parked)
+        bench.open(chunks(TABLE))
+    bench.until(RunStarted)
+    assert bench.board._run.waves.configured == 0
 
 
 def test_stop_holds_and_park_parks():
