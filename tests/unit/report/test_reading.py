@@ -108,6 +108,7 @@ def test_a_threshold_is_measured_not_judged(tmp_path):
     assert words["words"][0].startswith("The signal is that of trial ")
     assert "between 5,500 and 6,200 rpm" in report.tested
     assert report.advice[0].text.startswith("Keep speed below ")
+    assert ", where 1 % of trials fail, and leave" in report.advice[0].text
     assert report.tests[0].trials == len(evidence["trials"])
 
 

@@ -1,6 +1,7 @@
 """The settings sheet: typed into the simulated controller it syncs, beyond each end it does not."""
 
 import json
+import math
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,7 @@ from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import hold
 from edgewheel.search.sheet.make import bench_subject, sheet_of, wheel_subject
 from edgewheel.search.sheet.page import page
-from edgewheel.search.sheet.proof import FoundLimit, Shown, read_runs, with_runs
+from edgewheel.search.sheet.proof import SHIFT, FoundLimit, Shown, read_runs, with_runs
 from edgewheel.search.sweep import Sweep
 from edgewheel.search.trial import judge
 from edgewheel.wheel.library import names
@@ -230,10 +231,10 @@ def test_runs_take_the_place_of_computations(tmp_path, capsys, monkeypatch):
     assert lines["reference"]["shown"][-1].startswith("run 2 held sync")
 
 
-def seen(key: str, address: str, above: bool, held: float, bench: dict, folder: Path):
+def seen(key: str, address: str, above: bool, held: float, bench: dict, folder: Path, cause=""):
     """A line as a threshold on record leaves it."""
     line = sheet_of_whole(folder, bench).line(key)
-    return with_runs(line, Shown((FoundLimit("1", address, above, held, 20),)))
+    return with_runs(line, Shown((FoundLimit("1", address, above, held, 20, cause),)))
 
 
 def test_a_measured_end_moves_a_value_and_no_word_beside_it(tmp_path):
@@ -255,11 +256,44 @@ def test_a_measured_end_below_half_of_what_was_computed_is_halved_itself(tmp_pat
 
 def test_how_far_the_cam_was_shifted_is_told_beside_its_window(tmp_path):
     for key, above in (("cam_window_to", True), ("cam_window_from", False)):
-        line = seen(key, "faults.x.by_deg", above, 12.5, PIN, tmp_path)
+        line = seen(key, "faults.x.by_deg", above, 12.5, PIN, tmp_path, SHIFT)
         way = "up" if above else "down"
         assert line.shown == (
             f"run 1, 20 trials: as it was set, held faults.x.by_deg {way} to 12.5",
         )
+
+
+def threshold_on_record(folder: Path, bench: dict, address: str, found: dict) -> Path:
+    write(folder, bench, {})
+    known = {"from": 0, "to": 90, "passed_trials": 40, "failed_trials": 40, "address": address}
+    summary = {"bench": "bench.yaml", "probability": 0.5, "threshold": known | found}
+    (folder / "summary.json").write_text(json.dumps(summary))
+    return folder
+
+
+def test_what_a_gradual_limit_held_is_where_one_trial_in_a_hundred_fails(tmp_path):
+    """Half of them fail at the threshold: a logistic is at 1 % ln 99 of its scale before that."""
+    found = {"threshold": 50, "low": 45, "high": 55, "fails": "above", "spread": 4}
+    above = threshold_on_record(tmp_path, MOON, "speed", found)
+    (limit,) = read_runs([above]).limits
+    assert limit.held == pytest.approx(45 - 4 * math.log(99))
+    assert limit.source == "run 1, 80 trials, 1 % fail there"
+    below = threshold_on_record(tmp_path, MOON, "speed", found | {"fails": "below"})
+    assert read_runs([below]).limits[0].held == pytest.approx(55 + 4 * math.log(99))
+    never = threshold_on_record(tmp_path, MOON, "speed", found | {"spread": 20})
+    assert read_runs([never]).limits == ()
+
+
+def test_a_bent_tooth_says_nothing_of_the_cams_shift(tmp_path):
+    found = {"threshold": 5, "low": 4, "high": 6, "fails": "above", "spread": 0}
+    shift = {"kind": "shifted", "track": "cam", "by_deg": 3}
+    bent = {"kind": "bent_tooth", "track": "crank", "teeth": [5], "by_deg": 0.5}
+    causes = []
+    for fault in (shift, bent):
+        bench = MOON | {"faults": {"x": fault}}
+        folder = threshold_on_record(tmp_path, bench, "faults.x.by_deg", found)
+        causes.append(read_runs([folder]).limits[0].cause)
+    assert causes == [SHIFT, ""]
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ from edgewheel.report.model import Advice, Evidence, Grade, Report, Test
 from edgewheel.report.pictures.looks import number
 from edgewheel.report.source import Source
 from edgewheel.report.words import axis_parts, axis_words, listed, sentence, several
+from edgewheel.search.seek import SELDOM, safe_end
 from edgewheel.search.trial import Planner, RunUp
 from edgewheel.search.waveform import waveform_of_loss
 
@@ -49,7 +50,7 @@ def read_threshold(source: Source) -> Report:
         f"At which {what} the controller begins to fail, between {number(found['from'])} and "
         f"{number(found['to'])}{unit}, in {several(len(trials), 'trial')}. {source.setting}"
     )
-    advice = _threshold_advice(found)
+    advice = _threshold_advice(source, found)
     return make_report(source, Grade.MEASURED, answer, tested, advice, [test])
 
 
@@ -207,14 +208,21 @@ def _threshold_answer(found: Any) -> str:
     return f"The controller fails {found['fails']} {found['address']} = {found['threshold']:.6g}"
 
 
-def _threshold_advice(found: Any) -> list[Advice]:
-    if found["threshold"] is None:
-        return [Advice("Search between values further apart.")]
+def _threshold_advice(source: Source, found: Any) -> list[Advice]:
     what, unit = axis_parts(found["address"])
-    safe = found["low"] if found["fails"] == "above" else found["high"]
+    if found["threshold"] is None:
+        if not found["failed_trials"]:
+            return [Advice("Search between values further apart.")]
+        told = f"It fails where {what} cannot be the cause. Let the tool find the wrong setting."
+        return [Advice(told, f"edgewheel diagnose {source.bench_path}")]
+    safe = safe_end(found, float(source.summary.get("probability", 0.5)))
     side = "below" if found["fails"] == "above" else "above"
+    if not found["from"] <= safe <= found["to"]:
+        way = "down" if side == "below" else "up"
+        return [Advice(f"No value of {what} that was tried is safe. Search further {way}.")]
+    often = f", where {100 * SELDOM:g} % of trials fail," if found["spread"] else ","
     margin = "and leave a margin for the scatter of parts"
-    return [Advice(f"Keep {what} {side} {number(safe)}{unit}, {margin}.")]
+    return [Advice(f"Keep {what} {side} {number(safe)}{unit}{often} {margin}.")]
 
 
 def _interval(found: Any) -> str:

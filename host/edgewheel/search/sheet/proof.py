@@ -10,29 +10,50 @@ from typing import Any
 
 from edgewheel.bench.plan import SimulatedController
 from edgewheel.bench.record_folder import read_summary
+from edgewheel.bench.rerun import plan_of_run
 from edgewheel.bench.verdict import Outcome
 from edgewheel.controller.sim.settings import ControllerSettings
 from edgewheel.errors import BenchError, UsageError
+from edgewheel.fault.bounce import Bounce
+from edgewheel.fault.metal import ShiftedTrack
 from edgewheel.search.axis import SPEED
 from edgewheel.search.recorded import RecordedRun
+from edgewheel.search.seek import SELDOM, safe_end
 from edgewheel.search.sheet.model import Bound, Line
 from edgewheel.search.timing import Timing, timing_of
+from edgewheel.search.variant import cam_track
+from edgewheel.wheel.landmarks import main_track
 
 SETTINGS = "controller.settings."
 MOST_WORDS = 2
 CLEAR_DEG = 0.05
 """A reference angle that is off by less than this is right."""
 
+BOUNCE, SHIFT = "bounce", "shift"
+"""Causes of limits, see `FoundLimit`."""
+
 
 @dataclass(frozen=True)
 class FoundLimit:
-    """A threshold on record: at `held` it did not fail, which it does `above` or below."""
+    """A threshold on record: at `held` it did not fail, which it does `above` or below.
+
+    Of a `gradual` one so few trials fail there that it is called safe. `cause` is what was varied,
+    where that is a fault of which a line of the sheet speaks.
+    """
 
     run: str
     address: str
     above: bool
     held: float
     trials: int
+    cause: str = ""
+    gradual: bool = False
+
+    @property
+    def source(self) -> str:
+        """The run, and what its number rests on."""
+        few = f", {100 * SELDOM:g} % fail there" if self.gradual else ""
+        return f"run {self.run}, {self.trials} trials{few}"
 
 
 @dataclass(frozen=True)
@@ -68,7 +89,7 @@ def read_runs(folders: Sequence[Path]) -> Shown:
     for number, folder in enumerate(folders, 1):
         summary = read_summary(folder)
         if isinstance(summary.get("threshold"), dict):
-            limits += _limit(str(number), summary["threshold"])
+            limits += _limit(str(number), folder, summary)
             continue
         run = runs[str(number)] = RecordedRun(folder)
         if summary.get("outcome") == Outcome.PASSED:
@@ -88,13 +109,32 @@ def read_runs(folders: Sequence[Path]) -> Shown:
     )
 
 
-def _limit(number: str, found: dict[str, Any]) -> list[FoundLimit]:
+def _limit(number: str, folder: Path, summary: Mapping[str, Any]) -> list[FoundLimit]:
+    """The limit that a threshold has found; none where none of what was tried is safe."""
+    found = summary["threshold"]
     if found.get("threshold") is None:
         return []
-    above = found["fails"] == "above"
+    held = safe_end(found, float(summary.get("probability", 0.5)))
+    if not found["from"] <= held <= found["to"]:
+        return []
     trials = int(found["passed_trials"]) + int(found["failed_trials"])
-    held = float(found["low"] if above else found["high"])
-    return [FoundLimit(number, str(found["address"]), above, held, trials)]
+    address = str(found["address"])
+    cause = _cause(folder, str(summary.get("bench", "")), address)
+    above, gradual = found["fails"] == "above", bool(found["spread"])
+    return [FoundLimit(number, address, above, held, trials, cause, gradual)]
+
+
+def _cause(folder: Path, bench: str, address: str) -> str:
+    """What a number of a fault is about: `BOUNCE` of the crank, `SHIFT` of the cam, or nothing."""
+    parts = address.split(".")
+    if parts[0] != "faults" or len(parts) != 3:
+        return ""
+    plan = plan_of_run(folder, bench)
+    fault, cam = plan.signal.faults.get(parts[1]), cam_track(plan.wheel)
+    if isinstance(fault, ShiftedTrack) and cam is not None and fault.track == cam.name:
+        return SHIFT
+    on_crank = isinstance(fault, Bounce) and fault.track == main_track(plan.wheel).name
+    return BOUNCE if on_crank and parts[2] in ("delay_us", "delay_percent") else ""
 
 
 def _timing(runs: Sequence[RecordedRun]) -> Timing | None:
@@ -143,15 +183,15 @@ def setting(settings: ControllerSettings, address: str) -> Any:
 
 
 def _with_limit(line: Line, limit: FoundLimit) -> Line:
-    source = f"run {limit.run}, {limit.trials} trials"
+    source = limit.source
     own = limit.address.removeprefix(SETTINGS) in line.typed and SETTINGS in limit.address
     if own or (line.key == "speed" and limit.address == SPEED):
         return _bounded(line, limit, source)
     way = "up" if limit.above else "down"
     held = f"{source}: as it was set, held {limit.address} {way} to {limit.held:.4g}"
-    if line.key == "blanking_percent" and limit.address.endswith((".delay_us", ".delay_percent")):
+    if line.key == "blanking_percent" and limit.cause == BOUNCE:
         return _seen(line, held)
-    if not limit.address.endswith(".by_deg"):
+    if limit.cause != SHIFT:
         return line
     if line.key == "cam_phase" and line.value is not None:
         return _bounded(line, limit, source)
