@@ -81,6 +81,7 @@ def test_a_run_that_was_stopped_at_once_leaves_no_wave_of_the_one_before():
     form = WaveForm(30_000, 1, (HalfWave(1000, bytes(17)),))
     bench = Bench()
     bench.open(chunks(TABLE), waves=(form.config(0, 0),))
+    bench.until(RunStarted)
     for _ in range(2):
         bench.stop(park=True)
         bench.until(Parked)
