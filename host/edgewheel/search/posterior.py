@@ -106,7 +106,8 @@ class Posterior:
         step = (high - low) / THRESHOLDS
         self._thresholds = low + step * (np.arange(THRESHOLDS) + 0.5)
         margin = (high - low) / 2
-        self._places = np.linspace(*np.clip((low - margin, high + margin), 0, 1), PLACES)
+        first, last = np.clip((low - margin, high + margin), 0, 1)
+        self._places = np.linspace(first, last, PLACES)
         self._table = failing(
             self._places[:, None, None], self._thresholds[:, None], self._slopes, self._share
         )
