@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from edgewheel.bench.events import Event, Pulsed, Reported, SyncGained
+from edgewheel.bench.events import Event, Finished, Pulsed, Reported, SyncGained
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.record import run_folder
 from edgewheel.bench.rig import Rig
@@ -19,7 +19,7 @@ from edgewheel.bench.search_record import SearchRecord, Trial
 from edgewheel.bench.timing.crank import crank_at
 from edgewheel.bench.truth import CYCLE_DEG
 from edgewheel.controller.lines import value
-from edgewheel.errors import UsageError
+from edgewheel.errors import BenchError, UsageError
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.motion.segment import hold
@@ -155,7 +155,8 @@ class Starts:
                 record.add(_row(number, start, self.plan.seed))
                 yield start
             meta["board"] = self.rig.board
-            record.finish({**meta, **summary(self.result), **self.summary})
+            stopped = {"stopped": self.stopped}
+            record.finish({**meta, **summary(self.result), **stopped, **self.summary})
 
 
 def play_start(rig: Rig, plan: Plan, start_deg: Fraction) -> Start:
@@ -164,6 +165,8 @@ def play_start(rig: Rig, plan: Plan, start_deg: Fraction) -> Start:
     watch = _Watch(plan)
     for event in rig.run(plan.with_motion(motion)):
         watch.hear(event)
+        if isinstance(event, Finished) and not event.verified and not event.aborted:
+            raise BenchError(f"The bench failed in a start: {event.detail}")
         if watch.gained_s is not None:
             rig.abort()
     return _start(plan.wheel, motion, watch, plan.limits.from_s)

@@ -4,7 +4,13 @@ import json
 
 import pytest
 
+from edgewheel.bench.events import Finished
+from edgewheel.bench.loader import load_plan
+from edgewheel.bench.rig import Rig
 from edgewheel.cli.main import main
+from edgewheel.errors import BenchError
+from edgewheel.report.read import read_report
+from edgewheel.search.starts import Starts
 
 BENCH = """\
 format: 1
@@ -90,3 +96,25 @@ def test_a_controller_that_never_syncs_fails(tmp_path, capsys):
     out = capsys.readouterr().out
     assert "0 of 2 starts found sync" in out
     assert max(map(len, out.splitlines()[:-1])) <= 80
+
+
+def two_starts(tmp_path) -> Starts:
+    bench = tmp_path / "bench.yaml"
+    bench.write_text(BENCH.format(motion="", ignored=1, gaps=1, boot_ms=0))
+    return Starts(load_plan(bench), 2, tmp_path / "runs")
+
+
+def test_a_bench_that_fails_is_no_controller_that_finds_no_sync(tmp_path, monkeypatch):
+    starved = Finished(0.1, False, False, "the board ran dry")
+    monkeypatch.setattr(Rig, "run", lambda *_: iter([starved]))
+    with pytest.raises(BenchError, match="ran dry"):
+        next(two_starts(tmp_path).items())
+
+
+def test_starts_that_were_stopped_have_not_passed(tmp_path):
+    asked = two_starts(tmp_path)
+    for _ in asked.items():
+        asked.stop()
+    report = read_report(asked.folder)
+    assert report.grade == "stopped"
+    assert report.answer == "It was stopped after 1 start, of which 0 found no sync."

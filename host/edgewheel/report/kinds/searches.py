@@ -121,18 +121,13 @@ def read_envelope(source: Source) -> Report:
 
 
 def read_starts(source: Source) -> Report:
-    """The report of starts from many angles: failed if one never found sync."""
+    """The report of starts from many angles: failed if one never found sync, else stopped if some
+    angles were not tried.
+    """
     found = source.summary
     count, never = len(found["starts"]), int(found["without_sync"])
-    worst = found.get("worst") or {}
-    grade = Grade.FAILED if never else Grade.PASSED
-    answer = f"{never} of {several(count, 'start')} never found sync."
-    if not never:
-        degrees, start = number(worst["degrees"], 4), number(worst["start_deg"], 4)
-        answer = (
-            f"All {several(count, 'start')} found sync, at worst after {degrees} degrees of crank, "
-            f"from a start at {start} degrees."
-        )
+    grade = Grade.FAILED if never else Grade.STOPPED if found.get("stopped") else Grade.PASSED
+    answer = _starts_answer(found, count, never)
     evidence: Evidence = {"kind": "starts", **found}
     median = found.get("median_deg")
     test = Test(
@@ -153,11 +148,28 @@ def read_starts(source: Source) -> Report:
         f"How far the crank must turn until the controller knows the {found['sync_means']}, from "
         f"{several(count, 'crank angle')} over the cycle.{allowed} {source.setting}"
     )
-    advice = Advice("Nothing needs mending. Compare with the next release by the same command.")
+    advice = {
+        Grade.FAILED: Advice(
+            "Let the tool find the wrong setting.", f"edgewheel diagnose {source.bench_path}"
+        ),
+        Grade.STOPPED: Advice("It was stopped before its end. Play it again.", test.repeat),
+        Grade.PASSED: Advice(
+            "Nothing needs mending. Compare with the next release by the same command."
+        ),
+    }
+    return make_report(source, grade, answer, tested, [advice[grade]], [test])
+
+
+def _starts_answer(found: Any, count: int, never: int) -> str:
+    if found.get("stopped"):
+        return f"It was stopped after {several(count, 'start')}, of which {never} found no sync."
     if never:
-        wrong = f"edgewheel diagnose {source.bench_path}"
-        advice = Advice("Let the tool find the wrong setting.", wrong)
-    return make_report(source, grade, answer, tested, [advice], [test])
+        return f"{never} of {several(count, 'start')} never found sync."
+    worst = found["worst"]
+    return (
+        f"All {several(count, 'start')} found sync, at worst after {number(worst['degrees'], 4)} "
+        f"degrees of crank, from a start at {number(worst['start_deg'], 4)} degrees."
+    )
 
 
 def read_diagnose(source: Source) -> Report:
