@@ -6,6 +6,8 @@ from dataclasses import replace
 from math import ceil, floor, isnan, log10
 
 from edgewheel.bench.timing.rows import Row
+from edgewheel.bench.timing.separate import without_turn
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM
 from edgewheel.search.timing import Timing
 from edgewheel.wheel.drawing.style import STYLE
 from edgewheel.wheel.drawing.svg import Canvas, Point
@@ -39,7 +41,7 @@ class _Axes:
 def drawing(timing: Timing) -> str:
     """An SVG document; rows without a known error are left out, and said to be if all are."""
     rows = [
-        replace(row, error_deg=_shown(row, timing))
+        replace(row, error_deg=without_turn(row.error_deg, timing.ignition.turn))
         for row in timing.rows
         if row.kind != "tacho" and not isnan(row.error_deg)
     ]
@@ -47,7 +49,7 @@ def drawing(timing: Timing) -> str:
     title = "Timing error over speed"
     canvas.text((LEFT, 26), title, "heading")
     unit = "measured minus commanded, degrees; positive is too early"
-    canvas.text((LEFT, 44), unit + (_TURN_OFF if _is_turned(timing) else ""), "small")
+    canvas.text((LEFT, 44), unit + (_TURN_OFF if timing.ignition.turn == "wrong" else ""), "small")
     if not rows:
         canvas.text((LEFT, HEIGHT / 2), "The commanded advance is not known: no error.", "")
         return canvas.document(WIDTH, HEIGHT, title, STYLE)
@@ -79,7 +81,7 @@ def _line(canvas: Canvas, axes: _Axes, timing: Timing) -> None:
     if found.reference_deg is None or found.delay_us is None:
         return
     begin = found.reference_deg.value
-    end = begin - 6 * axes.high_rpm * found.delay_us.value * 1e-6
+    end = begin - DEG_PER_S_PER_RPM * axes.high_rpm * found.delay_us.value * 1e-6
     canvas.line(axes.at(0, begin), axes.at(axes.high_rpm, end), "tdc")
 
 
@@ -102,17 +104,6 @@ def _legend(canvas: Canvas, timing: Timing) -> None:
     canvas.text((WIDTH - RIGHT, 26), ", ".join(words), "small end")
     note = "dashed: what reference angle and delay make, on the right edge"
     canvas.text((LEFT, HEIGHT - 14), note, "small")
-
-
-def _is_turned(timing: Timing) -> bool:
-    return timing.ignition.turn == "wrong"
-
-
-def _shown(row: Row, timing: Timing) -> float:
-    """A row's error, without the turn that all are out by: else nothing smaller could be seen."""
-    if not _is_turned(timing) or abs(row.error_deg) <= 180:
-        return row.error_deg
-    return row.error_deg - 360 if row.error_deg > 0 else row.error_deg + 360
 
 
 def _round_step(length: float) -> float:

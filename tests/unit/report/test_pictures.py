@@ -38,7 +38,7 @@ SAMPLES = {
         {"start_deg": 90.0, "degrees": None, "teeth": None}]},
     "timing": {"kind": "timing", "rows": [
         {"line": "coil_1", "rpm": 1000.0, "error_deg": -0.1, "scatter_deg": 1e-12, "count": 9},
-        {"line": "coil_2", "rpm_from": 1000, "rpm_to": 3000, "error_deg": 2.0, "kind": "ignition"},
+        {"line": "coil_2", "rpm_from": 1000, "rpm_to": 3000, "error_deg": 2.0, "scatter_deg": 0.5},
         {"line": "tacho", "rpm": 1000.0, "error_deg": None, "kind": "tacho"}],
         "ignition": {"reference_deg": {"value": 1.0}, "delay_us": {"value": 20.0}}},
     "diagnosis": {"kind": "diagnosis", "steps": [
@@ -57,6 +57,22 @@ SAMPLES = {
 }  # fmt: skip
 
 
+ALT = {
+    "threshold": "3 trials of speed, rpm. The controller fails above 7,398.",
+    "no threshold": "3 trials of speed, rpm: no value was found at which it begins to fail.",
+    "gradual threshold": "3 trials of speed, rpm. The controller fails below 7,398.",
+    "waveform": "The tracks around the loss. 2 misread edges: 2 times an edge was counted twice.",
+    "staircase": "A staircase of 2 speeds up and down: sync held at 1 of them and not at 1.",
+    "speed": "The speed over 1 seconds, up to 900 rpm; sync was lost 1 time.",
+    "starts": "2 starts from angles over the cycle: 1 found sync, at worst after 200 degrees; "
+    "1 never did.",
+    "timing": "2 points of timing error from 0 to 2,100 rpm; the largest is 2 degrees.",
+    "diagnosis": "2 tries, each with another signal; in the last one: all is right.",
+    "margins": "3 tests on one scale: 2 of them lie beyond their limit, at worst by 100 percent of "
+    "it.",
+}
+
+
 @pytest.mark.parametrize("name", SAMPLES)
 def test_it_is_drawn(name):
     (picture,) = pictures([SAMPLES[name]])
@@ -65,8 +81,65 @@ def test_it_is_drawn(name):
     root = Xml.fromstring(svg)
     assert root.tag.endswith("svg")
     assert "var(--ink)" in svg
+    assert picture.alt == ALT.get(name, picture.alt)
     assert picture.alt and picture.title and picture.note
     assert not [one for one in root.iter() if one.tag.endswith(("script", "img"))]
+
+
+TOP = 1.15 * 315
+FIGURES = [
+    ("threshold", 0, "x x2", [7359, 7438]),
+    ("threshold", 1, "x y", [3850, 0, 7398, 0, 7398, 1, 9150, 1]),
+    ("threshold", 2, "x y count", [4000, -0.09, 1, 7359, -0.09, 1, 9000, 1.09, 1]),
+    ("threshold", 3, "at", [7398]),
+    ("no threshold", 0, "x y", [4000, -0.09, 7359, -0.09, 9000, 1.09]),
+    ("no threshold", 1, "at", [20_000]),
+    ("waveform", 0, "ms y", [-11, 1.75, -10, 2.75, -8, 1.75, -5, 2.75, 0, 1.75, 1, 1.75]),
+    ("waveform", 1, "ms y", [-11, 3.5, -10, 4.5, -8, 3.5, 1, 3.5]),
+    ("waveform", 2, "ms", [-10, -5]),
+    ("waveform", 3, "ms", [-5, -5]),
+    ("waveform", 4, "at", [0]),
+    ("staircase", 1, "n rpm", [1, 500, 2, 750]),
+    ("staircase", 2, "at", [500]),
+    ("speed", 0, "s rpm", [0, 0, 1, 900, 1, 880]),
+    ("speed", 1, "s rpm", [0.5, 400]),
+    ("starts", 0, "start deg", [0, 200, 90, 0.97 * TOP]),
+    ("starts", 2, "at", [315]),
+    ("timing", 0, "rpm below above", [1000, -0.1, -0.1, 2000, 1.5, 2.5]),
+    ("timing", 1, "rpm error", [1000, -0.1, 2000, 2]),
+    ("timing", 2, "rpm error", [0, 1, 2100, 1 - 6 * 2100 * 20e-6]),
+    ("shrinking", 0, "n changes", [1, 900, 2, 0]),
+    ("margins", 0, "value low high", [80, 60, 100, -80, -100, -60]),
+    ("margins", 1, "value", [80, -80, -100]),
+]
+
+
+@pytest.mark.parametrize(("name", "layer", "fields", "figures"), FIGURES)
+def test_what_stands_where(name, layer, fields, figures):
+    (picture,) = pictures([SAMPLES[name]])
+    values = picture.spec["layer"][layer]["data"]["values"]
+    drawn = [value[field] for value in values for field in fields.split()]
+    assert drawn == pytest.approx(figures)
+
+
+def test_a_threshold_that_is_failed_below_is_drawn_falling():
+    (picture,) = pictures([SAMPLES["gradual threshold"]])
+    points = picture.spec["layer"][1]["data"]["values"]
+    assert (points[0]["y"], points[-1]["y"]) == pytest.approx((1, 0), abs=1e-6)
+    middle = [point["y"] for point in points if point["x"] == 7398]
+    assert middle == pytest.approx([0.5] * len(middle))
+
+
+def test_a_turn_that_all_are_out_by_is_taken_off_and_said_to_be():
+    def drawn(turn):
+        rows = [{"line": "c", "rpm": 1000.0, "error_deg": error} for error in (-359.0, 1.5, 358.0)]
+        evidence = {"kind": "timing", "rows": rows, "ignition": {"turn": turn}}
+        (picture,) = pictures([evidence])
+        errors = [value["error"] for value in picture.spec["layer"][1]["data"]["values"]]
+        return errors, "is taken off" in picture.note
+
+    assert drawn("wrong") == ([1.0, 1.5, -2.0], True)
+    assert drawn("unclear") == ([-359.0, 1.5, 358.0], False)
 
 
 def envelope(coarse):

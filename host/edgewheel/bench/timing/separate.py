@@ -116,6 +116,13 @@ def separate(samples: Sequence[Sample], resolution_us: float = 0.0) -> Separatio
     return Separation(fit.estimate(0), delay, edge, share, turn, fit.worst, tuple(needs))
 
 
+def without_turn(error_deg: float, turn: Share) -> float:
+    """An error less the turn that all are out by: beside that, nothing smaller could be seen."""
+    if turn != "wrong" or abs(error_deg) <= TURN_DEG / 2:
+        return error_deg
+    return error_deg - TURN_DEG if error_deg > 0 else error_deg + TURN_DEG
+
+
 class _Table:
     """The samples as columns (n,), and what they can tell."""
 

@@ -20,6 +20,7 @@ from edgewheel.report.pictures.looks import (
     tooltip,
     zoom,
 )
+from edgewheel.report.words import several
 
 KINDS = {
     "gained": "sync found",
@@ -68,8 +69,8 @@ def draw(evidence: Evidence) -> Picture:
     )
     return Picture(
         "Speed, and what happened when",
-        f"The speed over {number(end_s, 3)} seconds, up to {number(max(speeds), 4)} rpm, with "
-        f"{sum(f['kind'] == 'lost' for f in found)} losses of sync.",
+        f"The speed over {number(end_s, 3)} seconds, up to {number(max(speeds), 4)} rpm; sync "
+        f"was lost {several(sum(f['kind'] == 'lost' for f in found), 'time')}.",
         "The solid line is the true speed on the pins, the dotted one what the controller reports. "
         "A triangle marks where it found sync, a cross where it lost it.",
         picture(layers, 300, resolve={"scale": {"shape": "independent", "stroke": "independent"}}),

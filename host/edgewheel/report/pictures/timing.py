@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from edgewheel.bench.timing.separate import Share, without_turn
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM
 from edgewheel.report.model import Evidence, Picture, Table
 from edgewheel.report.pictures.looks import (
     INK,
@@ -23,14 +25,15 @@ from edgewheel.report.pictures.looks import (
 from edgewheel.report.words import several
 
 SHAPES = ["circle", "square", "triangle-up", "diamond", "triangle-down", "cross"]
-
+_TURN_OFF = " The whole turn by which all are out is taken off."
 
 _READ_OUT = tooltip(("line", "output"), ("at", "speed"), ("told", "error"), ("count", "events"))
 
 
 def draw(evidence: Evidence) -> Picture:
     """ "rows" as `edgewheel timing --json` has them; "ignition" beside it gives the line."""
-    values = [_value(row) for row in _told(evidence["rows"])]
+    turn = (evidence.get("ignition") or {}).get("turn", "unknown")
+    values = [_value(row, turn) for row in _told(evidence["rows"])]
     errors = [value["error"] for value in values] or [0.0]
     scatter = max((value["scatter"] for value in values), default=0.0)
     margin = max((max(errors) - min(errors)) * 0.15, scatter * 1.2, 0.2)
@@ -57,7 +60,9 @@ def draw(evidence: Evidence) -> Picture:
         f"largest is {number(worst, 3)} degrees.",
         "Each mark is one output at one speed: measured minus commanded angle, positive is too "
         "early; the stroke through it is one standard deviation to either side. The dashed line "
-        "is what a wrong reference angle and a fixed delay make of it.",
+        "is what a wrong reference angle and a fixed delay make of it."
+        + _TURN_OFF
+        * (turn == "wrong"),
         picture(layers, 300),
         _table(values),
     )
@@ -72,8 +77,8 @@ def _told(rows: Any) -> list[Any]:
     return [row for row in known if row.get("steady", True)] or known
 
 
-def _value(row: Any) -> dict[str, Any]:
-    error, scatter = float(row["error_deg"]), float(row.get("scatter_deg") or 0)
+def _value(row: Any, turn: Share) -> dict[str, Any]:
+    error, scatter = without_turn(row["error_deg"], turn), float(row.get("scatter_deg") or 0)
     rpm = float(row["rpm"]) if "rpm" in row else (row["rpm_from"] + row["rpm_to"]) / 2
     return {
         "rpm": abs(rpm),
@@ -93,7 +98,7 @@ def _line(ignition: Any, top: float, x: Spec, y: Spec) -> list[Spec]:
     if not ignition or not ignition.get("reference_deg") or not ignition.get("delay_us"):
         return []
     begin = float(ignition["reference_deg"]["value"])
-    end = begin - 6 * top * float(ignition["delay_us"]["value"]) * 1e-6
+    end = begin - DEG_PER_S_PER_RPM * top * float(ignition["delay_us"]["value"]) * 1e-6
     return [
         {
             "data": rows([{"rpm": 0, "error": begin}, {"rpm": top, "error": end}]),
