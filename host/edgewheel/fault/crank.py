@@ -41,13 +41,14 @@ class Crank:
         return cast(Floats, rpm)
 
     def later(self, ticks: Ticks, degrees: Floats) -> Ticks:
-        """The tick (n,) at which the crank has turned so many mean degrees (n, >= 0) further.
+        """The tick (n,) at which the crank has turned so many degrees (n, >= 0) further.
 
         `EVER` if the motion ends before.
         """
         begin, speed, rate, seconds, way = self._columns(ticks)
         within = np.clip(ticks / self._tick_hz - begin, 0, seconds)
-        target = way + (speed + rate * within / 2) * within + degrees
+        turned = (speed + rate * within / 2) * within
+        target = way + turned + self._mean_degrees(ticks, turned, degrees)
         place = np.clip(np.searchsorted(self._ways, target) - 1, 0, len(self._rows) - 1)
         table = np.array(self._rows)[place]
         left = target - table[:, 4]
@@ -57,6 +58,24 @@ class Crank:
         after = np.rint(seconds * self._tick_hz).astype(np.int64)
         over = target > float(self._way) + 1 / NANODEG
         return cast(Ticks, np.where(over, EVER, np.maximum(after, ticks)))
+
+    def _mean_degrees(self, ticks: Ticks, turned: Floats, degrees: Floats) -> Floats:
+        """Mean degrees (n,) that the crank turns while it turns so many, each from a tick on.
+
+        It has `turned` (n,) mean degrees of its segment by then.
+        """
+        rows = zip(self._places(ticks).tolist(), turned.tolist(), degrees.tolist(), strict=True)
+        return np.array([self._mean_way(*row) for row in rows])
+
+    def _mean_way(self, place: int, turned: float, degrees: float) -> float:
+        placed = self._motion[place]
+        ripple, sign = placed.segment.ripple, placed.segment.direction
+        if ripple is None or not degrees:
+            return degrees
+        mean_deg = placed.begin_mean_deg % ripple.period_deg + sign * Fraction(turned)
+        lag_deg = ripple.lag_deg(mean_deg)
+        lead_deg = ripple.lead_deg(mean_deg - Fraction(lag_deg) + sign * Fraction(degrees))
+        return degrees + sign * (lead_deg - lag_deg)
 
     def _columns(self, ticks: Ticks) -> Floats:
         """Begin, speed, rate, length and way (5, n) of the segment that each tick lies in."""

@@ -1,7 +1,7 @@
 """Faults that answer to single edges of one track: what they see of it, and how it is put together.
 
 Such a fault sees two edges of its track either way, none further off than `HORIZON_S`. It may
-remove the edge, move it without passing its neighbours, and add pulses before the next edge.
+remove the edge, move it, and add pulses before the next edge. No edge passes the one before it.
 """
 
 from __future__ import annotations
@@ -191,6 +191,7 @@ class _Work:
     _order: Reorder = field(default_factory=Reorder)
     _own: EdgeChunk = field(default_factory=EdgeChunk.empty)
     _done: int = 0
+    _last: int = -EVER
 
     def __post_init__(self) -> None:
         fault, scene = self.fault, self.scene
@@ -226,18 +227,36 @@ class _Work:
             return
         edges = self._own[self._done : settled]
         edit = self.fault.edit(View(self._place, self._own, self._done, settled))
-        comes = edit.comes & (edit.to_ticks < EVER)
-        moved = comes & (edit.to_ticks != edges.ticks)
+        to_ticks = self._ascending(edit.to_ticks, edit.comes)
+        comes = edit.comes & (to_ticks < EVER)
+        moved = comes & (to_ticks != edges.ticks)
         track = self.fault.track
         self.changes.add(Kind.REMOVED, track, edges[~comes])
-        self.changes.add(Kind.MOVED, track, edges[moved], edit.to_ticks[moved])
+        self.changes.add(Kind.MOVED, track, edges[moved], to_ticks[moved])
         passage = None if edges.passage is None else edges.passage[comes]
         self._order.push(
-            EdgeChunk(edit.to_ticks[comes], edges.track[comes], edges.level[comes], passage)
+            EdgeChunk(to_ticks[comes], edges.track[comes], edges.level[comes], passage)
         )
         for added in edit.added:
             self.changes.add(Kind.ADDED, track, added)
             self._order.push(added)
+
+    def _ascending(self, ticks: Ticks, comes: Bools) -> Ticks:
+        """The ticks (n,) of edges, those that come put behind the one before where they are not.
+
+        Behind one that does not come any more none does.
+        """
+        apart, ascending = self.scene.shortest_ticks, np.minimum(ticks, EVER)
+        coming = np.flatnonzero(comes)
+        if bool(np.any(np.diff(ascending[coming], prepend=self._last) <= 0)):
+            last = self._last
+            for number in coming.tolist():
+                if ascending[number] <= last:
+                    ascending[number] = min(last + apart, EVER)
+                last = int(ascending[number])
+        if len(coming):
+            self._last = int(ascending[coming[-1]])
+        return ascending
 
 
 def pulses(edges: EdgeChunk, starts: Ticks, ends: Ticks) -> tuple[EdgeChunk, EdgeChunk]:

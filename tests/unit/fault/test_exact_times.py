@@ -6,8 +6,11 @@ Four even teeth at 1000 rpm and a clock of a megahertz: tooth n of turn t rises 
 
 from fractions import Fraction
 
+import pytest
+
 from edgewheel.motion.cam import CamTiming, Wander
 from edgewheel.motion.motion import Motion
+from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.motion.segment import hold, ramp
 from signals import Signal, faulty, gone_and_new, sound, turns
 
@@ -58,12 +61,18 @@ def test_one_late_edge_stops_before_the_next():
     assert gone_and_new(words)[1] == [(22_499, "crank", 1)]
 
 
-def test_a_late_tooth_on_a_ramp_is_where_the_crank_is_three_degrees_on():
-    motion = Motion([ramp(Fraction(300), Fraction(3000), turns=Fraction(3))])
+@pytest.mark.parametrize("ripple", [None, CompressionRipple(Fraction(1, 3), Fraction(2))])
+def test_a_late_tooth_is_where_the_crank_is_three_degrees_on(ripple):
+    motion = Motion([ramp(Fraction(300), Fraction(3000), turns=Fraction(3), ripple=ripple)])
     late = faulty("kind: late_tooth, track: crank, teeth: [2], deg: 3", motion=motion)
     bent = faulty("kind: bent_tooth, track: crank, teeth: [2], by_deg: 3", motion=motion)
     rises = [(a, b) for a, b in zip(late.on("crank"), bent.on("crank"), strict=True) if a[1] == 1]
     assert all(abs(a[0] - b[0]) <= 1 for a, b in rises)
+
+
+def test_a_tooth_that_would_come_after_the_motion_s_end_does_not_come():
+    gone, new = gone_and_new("kind: late_tooth, track: crank, teeth: [4], deg: 100, from_turn: 2")
+    assert (gone, new) == ([(165_000, "crank", 1), (172_500, "crank", 0)], [])
 
 
 def test_a_wandering_cam_is_late_by_up_to_its_range():
@@ -72,6 +81,21 @@ def test_a_wandering_cam_is_late_by_up_to_its_range():
             zip(sound(motion=turns(40)).on("cam"), signal.on("cam"), strict=False)]  # fmt: skip
     assert all(0 <= ticks <= 1001 for ticks in late)
     assert max(late) > 900 and min(late) < 100
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "range_deg: 80, period_s: 0.05",
+        "range_deg: 80, period_s: 0.3, teeth: [2]",
+        "range_deg: 80, period_s: 0.3, to_turn: 1.5",
+    ],
+)
+def test_a_crank_track_that_wanders_beyond_its_teeth_keeps_them_in_order(words):
+    ripple = CompressionRipple(Fraction(1, 3), Fraction(2))
+    slow = Motion([hold(Fraction(200), turns=Fraction(3), ripple=ripple)])
+    signal = faulty(f"kind: wandering, track: crank, {words}", motion=slow)
+    assert any(to > tick + 10_000 for _, tick, to in signal.changes)
 
 
 def test_a_false_start_stops_behind_its_last_tooth_and_loses_no_edge():
