@@ -43,7 +43,7 @@ def reversed_diodes(stage: Circuit) -> Iterator[tuple[str, Circuit]]:
 def swapped_pins(stage: Circuit) -> Iterator[tuple[str, Circuit]]:
     """Each pair of pins of transistors and amplifiers, and a transformer's winding turned round."""
     for part in stage.parts:
-        if part.type.kind in (Kind.NPN, Kind.PFET):
+        if part.type.kind in (Kind.NPN, Kind.PNP, Kind.PFET):
             pairs = list(itertools.combinations(part.nets, 2))
         else:
             pairs = [("in+", "in-"), ("in", "out"), ("S1", "S2"), ("P1", "P2"), ("1", "wiper")]

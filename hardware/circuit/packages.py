@@ -26,6 +26,7 @@ PACKAGES = {
         Package("axial 6 mm, quarter watt", 2, 10.16),
         Package("axial 9 mm, half watt", 2, 12.7),
         Package("axial 12 mm, one watt", 2, 15.24),
+        Package("axial 16 mm, two watts", 2, 20.32),
         Package("disc 5 mm", 2, 5.08),
         Package("film box 7 mm", 2, 5.08),
         Package("radial can 8 mm", 2, 3.5),

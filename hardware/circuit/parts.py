@@ -21,6 +21,7 @@ class Kind(StrEnum):
     CLAMP = "two-way surge clamp"
     LED = "LED"
     NPN = "NPN transistor"
+    PNP = "PNP transistor"
     PFET = "P-channel MOSFET"
     FUSE = "fuse"
     PTC = "resettable fuse"
@@ -39,6 +40,7 @@ LETTERS = {
     Kind.CLAMP: "D",
     Kind.LED: "D",
     Kind.NPN: "Q",
+    Kind.PNP: "Q",
     Kind.PFET: "Q",
     Kind.FUSE: "F",
     Kind.PTC: "F",

@@ -10,6 +10,10 @@ from circuit.circuit import GROUND, Circuit
 from circuit.packages import PACKAGES
 from circuit.parts import LETTERS, Kind, Part, Role
 
+_E24 = tuple(
+    "1.00 1.10 1.20 1.30 1.50 1.60 1.80 2.00 2.20 2.40 2.70 3.00 "  # noqa: SIM905
+    "3.30 3.60 3.90 4.30 4.70 5.10 5.60 6.20 6.80 7.50 8.20 9.10".split()
+)
 _NUMERIC = {Kind.RESISTOR, Kind.CAPACITOR, Kind.TRIMMER}
 _WIRES = (Kind.FUSE, Kind.PTC, Kind.LINK)
 _NEED_RATING = {
@@ -17,6 +21,7 @@ _NEED_RATING = {
     Kind.CAPACITOR: "volts",
     Kind.DIODE: "watts",
     Kind.NPN: "watts",
+    Kind.PNP: "watts",
     Kind.PFET: "watts",
     Kind.FUSE: "amps",
     Kind.PTC: "amps",
@@ -46,7 +51,8 @@ def _part(part: Part) -> list[str]:
         broken.append(f"{part.ref}: the collector of an NPN transistor is on {GROUND}.")
     if kind in _NUMERIC:
         try:
-            type.number  # noqa: B018
+            if not is_sold(type.number, kind):
+                broken.append(f"{part.ref}: no series of values has {type.value}.")
         except ValueError as problem:
             broken.append(f"{part.ref}: {problem}")
     package = PACKAGES.get(type.package)
@@ -61,6 +67,16 @@ def _part(part: Part) -> list[str]:
     if need and getattr(type.rating, need) is None:
         broken.append(f"{part.ref}: says nothing of the {need} it bears.")
     return broken
+
+
+def is_sold(number: float, kind: Kind) -> bool:
+    """Whether a series has the value: E24 and E96 (IEC 60063) of resistors, E12 of capacitors, 1, 2
+    and 5 of trimmers, 4.7 as well.
+    """
+    digits = f"{number:.2e}".split("e")[0]
+    if kind is Kind.RESISTOR:
+        return digits in _E24 or digits in {f"{10 ** (n / 96):.2f}" for n in range(96)}
+    return digits in (_E24[::2] if kind is Kind.CAPACITOR else ("1.00", "2.00", "4.70", "5.00"))
 
 
 def _roles(circuit: Circuit) -> dict[str, list[tuple[str, Role]]]:

@@ -89,9 +89,10 @@ class Sheet:
         for n, line in enumerate(pins, 1):
             self.text(line, (x, y - 0.04 - 0.28 * n), align, _SMALL)
 
-    def npn(self, ref: str, base: Point, faces: str = "right", text: str = "right") -> None:
+    def bipolar(self, ref: str, base: Point, faces: str = "right", text: str = "right") -> None:
         """A transistor with its base at a point, the rest to its right or left."""
-        element = elm.BjtNpn(circle=True).theta(0).at(base).anchor("base")
+        symbol = elm.BjtPnp if self.circuit.part(ref).type.kind is Kind.PNP else elm.BjtNpn
+        element = symbol(circle=True).theta(0).at(base).anchor("base")
         if faces == "left":
             element = element.reverse()
         self._put(ref, element, {"C": "collector", "B": "base", "E": "emitter"})
@@ -268,9 +269,15 @@ class Sheet:
 
 
 def label(part: Part) -> tuple[str, str]:
-    """A part's name and the short of its value, as they stand on the drawing."""
+    """A part's name and the short of its value, as they stand on the drawing; a resistor of more
+    than the usual quarter watt says so.
+    """
     plain = part.type.kind in (Kind.JUMPER, Kind.LINK)
-    return part.shared or part.ref, "" if plain else part.type.value.split(",")[0]
+    value = "" if plain else part.type.value.split(",")[0]
+    watts = part.type.rating.watts or 0
+    if part.type.kind is Kind.RESISTOR and watts > 0.25:
+        value += f" {watts:g} W"
+    return part.shared or part.ref, value
 
 
 def numbers(part: Part) -> list[str]:

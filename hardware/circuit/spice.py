@@ -13,8 +13,8 @@ _LETTER = {
     Kind.DIODE: "D",
     Kind.LED: "D",
     Kind.NPN: "Q",
+    Kind.PNP: "Q",
     Kind.PFET: "M",
-    Kind.FUSE: "R",
     Kind.JUMPER: "R",
     Kind.LINK: "R",
 }

@@ -31,7 +31,7 @@ def _pull_up(s: Sheet) -> None:
 
 def _threshold(s: Sheet) -> None:
     s.two("R1", (2.4, 0), (4.4, 0))
-    s.npn("Q1", (11.2, 0))
+    s.bipolar("Q1", (11.2, 0))
     s.wire((4.4, 0), "Q1.B")
     for ref, x in (("R2", 5), ("C1", 6.8)):
         s.two(ref, (x, 0), (x, -2))

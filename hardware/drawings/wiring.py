@@ -45,6 +45,7 @@ HALL = Wiring(
         Wire("X4.1 LINE1", "ignition command", "logic level: never a coil's terminal 1"),
     ),
     (
+        "LINE1: its JP1 (JP1101) in for a bare open collector only, else out.",
         "31 before a sensor ground: alone, that carries the controller's whole current.",
         "Controller has its own pull-up: JP2 and JP3 of that channel out.",
         "Otherwise JP1 on the right rail and JP2 or JP3 in; measure the open line before wiring.",

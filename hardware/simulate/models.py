@@ -30,12 +30,17 @@ _TRANSISTORS = """
 + CJE=40p VJE=0.75 MJE=0.35 CJC=15p VJC=0.6 MJC=0.35 TF=0.7n TR=80n)
 .model QSMALL NPN(IS=10f BF={small:g} VAF=80 IKF=0.1 ISE=10f NE=1.6 BR=4 RB=20 RC=1 RE=0.3
 + CJE=8p MJE=0.35 CJC=4p MJC=0.33 TF=0.4n TR=200n)
-.model PFETPOWER VDMOS(PCHAN VTO=-3 KP=8 RD=20m RS=10m RG=5 CGS=1.5n CGDMAX=1.5n CGDMIN=150p
-+ CJO=900p IS=1p RB=10m BV=55)
+.model QPNP PNP(IS=10f BF={small:g} VAF=60 IKF=0.1 ISE=10f NE=1.6 BR=4 RB=20 RC=1 RE=0.3
++ CJE=10p MJE=0.35 CJC=5p MJC=0.33 TF=0.6n TR=200n)
+.model PFETPOWER VDMOS(PCHAN VTO=-3 KP=20 RD=9m RS=4m RG=5 CGS=3n CGDMAX=3n CGDMIN=300p
++ CJO=1.8n IS=1p RB=10m BV=55)
 """
 
 # A resettable fuse is a resistor that grows with its own heat: node t is its temperature in
-# degrees Celsius. It trips at about twice what it holds.
+# degrees Celsius. It trips at about twice what it holds. A fuse melts at once by 1.1 of its
+# current's square in A2s, in the end above 1.8 of its current: node h says how far it is, 1 is the
+# point of no return. A transformer's core takes 11.25 mVs (2.5 V at 50 Hz): there its current is
+# twice what its inductance says, beyond that far more.
 _PASSIVES = """
 .subckt PTC a b R0=6 RTH=240 CTH=0.06
 B1 a b I=V(a,b)/({R0}*(1+min(exp((V(t)-100)/8),1e5)))
@@ -49,6 +54,13 @@ X1 a b PTC R0=6 RTH=240 CTH=0.06
 .subckt PTC500 a b
 X1 a b PTC R0=0.8 RTH=75 CTH=0.25
 .ends
+.subckt FUSE a b AMPS=1
+B1 a b I=V(a,b)*{AMPS}/(0.09*(1+5e6*(1+tanh(20*(V(h)-1.5)))))
+B2 0 h I=(pwr(V(a,b)/(0.09*(1+5e6*(1+tanh(20*(V(h)-1.5))))),2)/1.1
++ +5e3*(1+tanh(50*(V(h)-1)))*(2-V(h)))*min(time*1e6,1)
+Rh h 0 0.35
+Ch h 0 1
+.ends
 .subckt TRIMMER a w b R=10k AT=0.5
 Ra a w {R*(1-AT)+1}
 Rb w b {R*AT+1}
@@ -56,6 +68,10 @@ Rb w b {R*AT+1}
 .subckt LINE11 p1 p2 s1 s2
 Rp p1 pa 50
 Lp pa p2 2
+Bp pa p2 I=0.5*V(flux)*pwr(abs(V(flux))/0.01125,6)
+Gf 0 flux pa p2 1
+Cf flux 0 1
+Rf flux 0 1g
 Ls sa s2 2
 K1 Lp Ls 0.999
 Rs sa s1 50

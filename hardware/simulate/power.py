@@ -7,13 +7,16 @@ The surges have the shape of the test pulses 1 and 2a of ISO 7637-2 for 12 V sys
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from circuit.circuit import Circuit
+from circuit.parts import Part
 from circuit.spice import deck
 from simulate.bench import first_crossing
+from simulate.heat import TO220_POWER, rise
 from simulate.ngspice import Waves, run
 
 # What hangs on the rails: six strong pull-ups low, two filters, two VR outputs.
@@ -52,7 +55,9 @@ def inrush(stage: Circuit, volts: float = 14.5) -> float:
 
 @dataclass(frozen=True)
 class Switching:
-    """Seconds from the pin's edge until the feed is at 90 % and at 1 V; amperes; joules; volts."""
+    """Seconds from the pin's edge until the feed is at 90 % and at 1 V; amperes; joules; volts; the
+    fuse's nearness to melting (1).
+    """
 
     on: float
     off: float
@@ -61,6 +66,7 @@ class Switching:
     volts: float
     left_on: float
     gate: float
+    fuse: float
 
 
 FEED_LOAD = "Rload 15 0 6\nCload 15 0 1m\n"
@@ -74,6 +80,49 @@ PLUGGED = (
 def plugged_in(stage: Circuit) -> Waves:
     """16 V come within 10 us while the feed is off."""
     return run(deck(stage) + PLUGGED, "tran 10u 50m 0 20u", "v(15) v(gate) v(fused)")
+
+
+# Terminal 15 on 31 through 50 milliohm: from the start, or once the feed has been on for 0.1 s. The
+# supply is a battery, or a bench supply that limits its current.
+SHORTED = "Rshort 15 0 50m\n"
+SHORTED_LATER = (
+    "Rload 15 0 6\nCload 15 0 1m\nSshort 15 0 shut 0 SHUT\nVshut shut 0 PULSE(0 1 105m 1u 1u 1 2)\n"
+    ".model SHUT SW(RON=50m ROFF=1meg VT=0.5)\n"
+)
+_SWITCH = "v(15) v(sensed) v(xf1.h) @mq1[id]"
+BATTERY = "Vin source 0 14.5\nRs source vin 50m\n"
+LIMITED = "Ilimit 0 vin 3\nDfull vin full DRECTIFIER\nVfull full 0 13\nCs vin 0 470u\n"
+
+
+@dataclass(frozen=True)
+class Short:
+    """The switch's most kelvin above its air, the fuse's nearness to melting (1), watts and volts
+    at the end.
+    """
+
+    kelvin: float
+    fuse: float
+    watts: float
+    volts: float
+
+
+def shorted(
+    stage: Circuit,
+    source: str,
+    short: str,
+    factor: Callable[[Part], float] = lambda part: 1.0,
+    device_models: str | None = None,
+    degrees: float = 25,
+) -> Short:
+    """The feed switched on at 5 ms, terminal 15 shorted; 0.2 s of it."""
+    around = f"{source}Vpin on 0 PULSE(0 3.3 5m 1u 1u 2 4)\n{short}.temp {degrees:g}\n"
+    lines = deck(stage, factor=factor) + around
+    found = run(lines, "tran 20u 200m 0 100u", _SWITCH, device_models)
+    watts = np.abs(found["@mq1[id]"] * (found["v(sensed)"] - found["v(15)"]))
+    kelvin = rise(found.time, watts, TO220_POWER).max()
+    return Short(
+        float(kelvin), float(found["v(xf1.h)"].max()), float(watts[-1]), found.last("v(15)")
+    )
 
 
 def feed_on(stage: Circuit, load: str = FEED_LOAD, volts: float = 13.8) -> Waves:
@@ -91,7 +140,7 @@ def switched(stage: Circuit, load: str = FEED_LOAD, volts: float = 13.8) -> Swit
     time, line = found.time, found["v(15)"]
     steady = found.at("v(15)", 0.1)
     amps = np.abs(found["@mq1[id]"])
-    watts = amps * np.abs(found["v(fused)"] - line)
+    watts = amps * np.abs(found["v(sensed)"] - line)
     early = time < 50e-3
     return Switching(
         on=first_crossing(time, line, 0.9 * steady, True, 5e-3) - 5e-3,
@@ -101,4 +150,5 @@ def switched(stage: Circuit, load: str = FEED_LOAD, volts: float = 13.8) -> Swit
         volts=steady,
         left_on=float(line[time < 5e-3].max()),
         gate=float(np.abs(found["v(gate)"] - found["v(fused)"]).max()),
+        fuse=float(found["v(xf1.h)"].max()),
     )

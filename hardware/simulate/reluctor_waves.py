@@ -32,7 +32,7 @@ LOADS = (
     "Rl1 vr 0 10k\nCl1 vr 0 1.5n\nRl2 vrp vrm 10k\nCl2 vrp vrm 1.5n\nRg vrm 0 1\n"  # a grounded leg
 )
 # By output: its coupling is a high-pass that leads at low speed.
-CORNER_HZ = {"VR": 0.72, "VR+": 6.4}
+CORNER_HZ = {"VR": 0.71, "VR+": 6.4}
 
 
 @dataclass(frozen=True)

@@ -15,10 +15,11 @@ from circuit.parts import Kind, Part
 from circuit.spice import deck, device, node
 from simulate.ngspice import Array, Waves, run
 
-_POWERED = {Kind.DIODE, Kind.LED, Kind.NPN, Kind.PFET}
-# Volts that every emitter bears above its base; beyond it the junction breaks down.
+_BASES = {Kind.NPN: ("E", "B"), Kind.PNP: ("B", "E")}
+_POWERED = {Kind.DIODE, Kind.LED, Kind.PFET, *_BASES}
+# Volts that every junction of base and emitter bears the wrong way round.
 _BASE = 5.0
-_CURRENTS = {Kind.DIODE: "id", Kind.LED: "id", Kind.NPN: "ic", Kind.PFET: "id"}
+_CURRENTS = {kind: "ic" if kind in _BASES else "id" for kind in _POWERED}
 
 
 @dataclass(frozen=True)
@@ -45,13 +46,16 @@ def loads(
     closed: Collection[str] = (),
     factor: Callable[[Part], float] = lambda part: 1.0,
     turned: float = 0.5,
+    device_models: str | None = None,
 ) -> tuple[Waves, list[Load]]:
     """Run a fault to its end, and what every part then bears."""
     wanted = ["all"]
     for part in stage.parts:
         if part.type.kind in _POWERED:
             wanted += [f"@{device(part)}[{what}]" for what in ("p", _CURRENTS[part.type.kind])]
-    waves = run(deck(stage, closed, factor, turned) + around, analysis, " ".join(wanted))
+    waves = run(
+        deck(stage, closed, factor, turned) + around, analysis, " ".join(wanted), device_models
+    )
     return waves, [_load(part, waves, turned) for part in stage.parts if _simulated(part)]
 
 
@@ -77,7 +81,7 @@ def _load(part: Part, waves: Waves, turned: float) -> Load:
     if kind in _POWERED:
         amps = waves[f"@{device(part)}[{_CURRENTS[kind]}]"]
         bears = _last(amps, waves[f"@{device(part)}[p]"])
-        reverse = _voltage(part, waves, "E", "B").max() if kind is Kind.NPN else 0.0
+        reverse = _voltage(part, waves, *_BASES[kind]).max() if kind in _BASES else 0.0
         return Load(part, volts, *bears, max(float(reverse), 0.0))
     if kind is Kind.TRIMMER:
         return Load(part, volts, 0, _trimmer_watts(part, waves, turned))

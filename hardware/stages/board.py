@@ -5,7 +5,8 @@ SPDX-License-Identifier: CERN-OHL-P-2.0
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 
 from circuit.circuit import GROUND, Circuit, joined
 from circuit.lists import table
@@ -68,10 +69,40 @@ TERMINALS = {
 }
 
 
-def connector() -> Circuit:
+BLOCKS = range(1, 18)
+_TERMINALS_OF = {
+    "X1": (9, 10), "X2": HALLS, "X3": tuple(VRS), "X4": range(11, 17), "X5": (17,)
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Build:
+    """What may be built of the board: blocks, and which parts of them are not wanted."""
+
+    blocks: tuple[int, ...]
+    without: tuple[str, ...] = ()
+
+    def part_count(self) -> int:
+        counted = board(self.blocks)
+        counted.parts = [part for part in counted.parts if part.ref not in self.without]
+        return sum(part_count(counted).values())
+
+
+BUILDS = {
+    "one Hall output, one input; 5 V from USB": Build((1, 11)),
+    "crank and cam by Hall, one input, feed and supply without U3 and C7 to C10": Build(
+        (1, 2, 9, 10, 11), ("U1003", "C1007", "C1008", "C1009", "C1010")
+    ),
+    "all": Build(tuple(BLOCKS)),
+}
+
+
+def connector(blocks: Collection[int] = BLOCKS) -> Circuit:
     """The screw terminals, the board's two socket strips, and the bypass of the gates."""
     c = Circuit("connector", "Terminals and the board's sockets")
     for ref, nets in TERMINALS.items():
+        if not set(_TERMINALS_OF[ref]) & set(blocks):
+            continue
         c.add(ref, of.terminals(len(nets)), *nets, why="to the bench")
     for ref, names in (("X6", _LEFT), ("X7", _RIGHT)):
         wiring, used = _strip(names)
@@ -80,7 +111,7 @@ def connector() -> Circuit:
     return c
 
 
-def board() -> Circuit:
+def board(blocks: Collection[int] = BLOCKS) -> Circuit:
     """Every stage with its number, wired to the terminals; the bench supply is left outside."""
     members: list[tuple[int, Circuit, dict[str, str]]] = []
     for n in HALLS:
@@ -94,8 +125,9 @@ def board() -> Circuit:
         wiring = {"PIN": f"IN{n - 1}", "LINE": f"LINE{n}"}
         members.append((10 + n, controller_input(n - 1), wiring))
     members.append((17, signals(), {}))
+    members = [member for member in members if member[0] in blocks]
     whole = joined("board", "The whole board", members)
-    whole.parts.extend(connector().parts)
+    whole.parts.extend(connector(blocks).parts)
     whole.port("30", Role.SUPPLY, "plus of the bench supply")
     whole.port("31", Role.SUPPLY, "minus of the bench supply")
     return whole

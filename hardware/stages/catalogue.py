@@ -15,6 +15,7 @@ _AXIAL = {
     0.25: "axial 6 mm, quarter watt",
     0.5: "axial 9 mm, half watt",
     1: "axial 12 mm, one watt",
+    2: "axial 16 mm, two watts",
 }
 
 
@@ -27,8 +28,10 @@ def resistor(value: str, watts: float = 0.25, substitutes: tuple[str, str] = _FI
     return PartType(Kind.RESISTOR, value, _AXIAL[watts], TWO, substitutes, rating)
 
 
+SENSES = ("wirewound, 2 W or more", "two of 0.22 ohm, 1 W, side by side")
 R_2M55 = resistor("2.55M", substitutes=("2.4M and 150k in series", "2.2M and 330k in series"))
-R_78K7 = resistor("78.7k", substitutes=("75k and 3.6k in series", "68k and 10k in series"))
+R_47K5 = resistor("47.5k", substitutes=("47k and 470R in series", "33k and 15k in series"))
+R_374K = resistor("374k", substitutes=("330k and 43k in series", "300k and 75k in series"))
 
 
 def ceramic(value: str) -> PartType:
@@ -42,31 +45,32 @@ def ceramic(value: str) -> PartType:
 
 
 def film(value: str) -> PartType:
-    substitutes = ("polypropylene film, 63 V or more", "multilayer ceramic, X7R, 50 V or more")
-    return PartType(Kind.CAPACITOR, value, "film box 7 mm", TWO, substitutes, Rating(volts=63))
-
-
-def electrolytic(value: str, volts: float, package: str = "radial can 8 mm") -> PartType:
-    pins = (Pin("+", "1"), Pin("-", "2"))
-    substitutes = ("solid polymer, same volts or more", "tantalum, twice the volts")
-    return PartType(
-        Kind.CAPACITOR, value, package, pins, substitutes, Rating(volts=volts), tolerance=0.2
-    )
-
-
-def bipolar(value: str, volts: float) -> PartType:
-    substitutes = (
-        "two polar electrolytics of twice the value, plus to plus",
-        "polyester film, same value",
-    )
+    """Where direct current must not leak through."""
     return PartType(
         Kind.CAPACITOR,
-        f"{value} bipolar",
-        "radial can 8 mm",
+        f"{value} polyester",
+        "film box 7 mm",
         TWO,
-        substitutes,
-        Rating(volts=volts),
-        tolerance=0.2,
+        ("two of half the value side by side, polyester", "polypropylene film, same value"),
+        Rating(volts=50),
+        tolerance=0.1,
+    )
+
+
+_SMALL_CANS = ("solid polymer, same volts or more", "tantalum, twice the volts")
+RESERVES = ("solid polymer, same volts or more", "two of half the value side by side")
+
+
+def electrolytic(
+    value: str,
+    volts: float,
+    package: str = "radial can 8 mm",
+    substitutes: tuple[str, str] = _SMALL_CANS,
+) -> PartType:
+    """`RESERVES` where a supply is plugged in: its inrush sets fire to tantalum."""
+    pins = (Pin("+", "1"), Pin("-", "2"))
+    return PartType(
+        Kind.CAPACITOR, value, package, pins, substitutes, Rating(volts=volts), tolerance=0.2
     )
 
 
@@ -88,8 +92,10 @@ def _clamp(
 _CBE = (Pin("C", "1"), Pin("B", "2", Role.INPUT), Pin("E", "3"))
 
 
-def _npn(value: str, model: str, rating: Rating, first: str, second: str) -> PartType:
-    return PartType(Kind.NPN, value, "TO-92, leads spread", _CBE, (first, second), rating, model)
+def _transistor(
+    value: str, model: str, rating: Rating, first: str, second: str, kind: Kind = Kind.NPN
+) -> PartType:
+    return PartType(kind, value, "TO-92, leads spread", _CBE, (first, second), rating, model)
 
 
 def _ptc(value: str, model: str, rating: Rating, first: str, second: str) -> PartType:
@@ -151,17 +157,23 @@ CLAMP_TWO_WAY = _clamp(
 CLAMP_SUPPLY = _clamp(
     "surge clamp, two ways, 18 V stand-off, 1500 W", "DO-201", "CLAMP2BIG",
     Rating(volts=18, watts=5),
-    "surge clamp, two ways, 18 V stand-off, 3000 W", "metal-oxide varistor for 14 V supplies",
+    "surge clamp, two ways, 18 V stand-off, 3000 W",
+    "two one-way clamps, 18 V stand-off, 1500 W, cathode to cathode",
 )
-NPN_SWITCH = _npn(
+NPN_SWITCH = _transistor(
     "BC337 class, NPN, 45 V 0.8 A", "QSWITCH",
     Rating(volts=45, amps=0.8, watts=0.625),
     "PN2222A class, 40 V 0.6 A (pins E-B-C)", "BC639 class, 80 V 1 A (pins E-C-B)",
 )
-NPN_SMALL = _npn(
+NPN_SMALL = _transistor(
     "BC547 class, NPN, 45 V 0.1 A", "QSMALL",
     Rating(volts=45, amps=0.1, watts=0.5),
     "2N3904 class, 40 V 0.2 A (pins E-B-C)", "BC337 class, 45 V 0.8 A",
+)
+PNP_SMALL = _transistor(
+    "BC557 class, PNP, 45 V 0.1 A", "QPNP",
+    Rating(volts=45, amps=0.1, watts=0.5),
+    "2N3906 class, 40 V 0.2 A (pins E-B-C)", "BC327 class, 45 V 0.8 A", Kind.PNP,
 )
 PTC_100 = _ptc(
     "holds 0.1 A, trips at 0.2 A, 60 V", "PTC100",
@@ -171,7 +183,7 @@ PTC_100 = _ptc(
 PTC_500 = _ptc(
     "holds 0.5 A, trips at 1 A, 60 V", "PTC500",
     Rating(volts=60, amps=0.5),
-    "holds 0.5 A, 30 V", "fuse 0.5 A, fast, with holder",
+    "holds 0.5 A, 30 V", "fuse 0.5 A, slow, with holder",
 )
 OP_AMP_5V = _dual_op_amp(
     "dual op-amp, 5 V, rail-to-rail in and out, 5 to 10 MHz", "OPAMP5",
@@ -198,22 +210,23 @@ LED_GREEN = PartType(
 
 PFET = PartType(
     Kind.PFET,
-    "P-channel, 55 V 30 A, 40 milliohm at 10 V",
+    "P-channel, 55 V 70 A, 20 milliohm at 10 V, 150 W",
     "TO-220",
     (Pin("D", "2"), Pin("G", "1", Role.INPUT), Pin("S", "3")),
-    ("P-channel, 60 V 27 A, 70 milliohm", "P-channel, 40 V 50 A, 20 milliohm"),
+    ("P-channel, 60 V 60 A, 25 milliohm, 150 W", "P-channel, 55 V 40 A, 20 milliohm, 150 W"),
     Rating(volts=55, amps=12, watts=2),
     "PFETPOWER",
 )
 
 FUSES = (
     "blade type with its holder, same amps, fast",
-    "resettable fuse that holds the same amps, 30 V",
+    "6.3 mm by 32 mm with its holder, same amps, fast",
 )
 
 
 def fuse(value: str, amps: float) -> PartType:
-    return PartType(Kind.FUSE, value, "fuse holder", TWO, FUSES, Rating(volts=32, amps=amps), "30m")
+    rating, model = Rating(volts=32, amps=amps), f"FUSE AMPS={amps:g}"
+    return PartType(Kind.FUSE, value, "fuse holder", TWO, FUSES, rating, model)
 
 
 JUMPER = PartType(

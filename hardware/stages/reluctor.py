@@ -4,12 +4,13 @@ SPDX-License-Identifier: CERN-OHL-P-2.0
 
 Two pins carry the upper and the lower byte of a 16-bit code as pulse widths; 10k and 2.55M weigh
 them 255 to 1. R9 holds the amplifier's input while the RP2040 board is dead or away: floating, it
-would take up hum, and 50 Hz at a controller's input are the teeth of an engine. A Sallen-Key
-filter of 50 kHz takes the carrier out. C3 takes the mean out before the gain: only U2's offset
-reaches the transformer, and the corner of 0.7 Hz does not move with the load. At full scale
-U2 swings by 11.7 V; 12 V are what its class promises. Its offset comes out as it is, so it must be
-small: at 50 rpm the peak is 50 mV. The amplitude grows with speed because the codes do: 200 to 1
-of range is left at 50 rpm. The stage inverts: a higher code is a lower voltage at VR and at VR+
+would take up hum, and 50 Hz at a controller's input are the teeth of an engine. A Sallen-Key filter
+of 50 kHz takes the carrier out. C3 takes the mean out before the gain: only U2's offset reaches the
+transformer, and the corner of 0.7 Hz does not move with the load. C3 is a film, as what leaks
+through it comes out times R5: an electrolytic's 3 uA would be a volt. At full scale U2 swings by
+11.7 V; 12 V are what its class promises into 10k. Its offset comes out as it is, so it must be
+small: at 50 rpm the peak is 50 mV. The amplitude grows with speed because the codes do: 200 to 1 of
+range is left at 50 rpm. The stage inverts: a higher code is a lower voltage at VR and at VR+
 against VR-.
 """
 
@@ -32,10 +33,10 @@ def reluctor(unit: int = 0) -> Circuit:
     c.add("C2", of.ceramic("270p"), "SMOOTH", GROUND, why="filter, C0G")
     buffer = {"in+": "SMOOTH", "in-": "MEAN", "V+": "+5V", "V-": GROUND, "out": "MEAN"}
     c.add("U1", of.OP_AMP_5V, why="filter", unit=unit, shared="U92", on=buffer)
-    c.add("C3", of.bipolar("22u", 16), "MEAN", "AC", why="takes the mean out")
-    c.add("R4", of.resistor("10k"), "AC", "SUM", why="gain 7.87 with R5")
-    c.add("R5", of.R_78K7, "SUM", "DRIVE", why="gain")
-    c.add("C4", of.ceramic("27p"), "SUM", "DRIVE", why="keeps the gain quiet above 75 kHz")
+    c.add("C3", of.film("4.7u"), "MEAN", "AC", why="takes the mean out")
+    c.add("R4", of.R_47K5, "AC", "SUM", why="gain 7.87 with R5")
+    c.add("R5", of.R_374K, "SUM", "DRIVE", why="gain")
+    c.add("C4", of.ceramic("5.6p"), "SUM", "DRIVE", why="keeps the gain quiet above 75 kHz")
     gain = {"in+": GROUND, "in-": "SUM", "V+": "+15V", "V-": "-15V", "out": "DRIVE"}
     c.add("U2", of.OP_AMP_15V, why="gain", unit=unit, shared="U93", on=gain)
     c.add("R6", of.resistor("1k", 0.5), "DRIVE", "VR", why="as a coil has; limits shorts")

@@ -26,7 +26,13 @@ def supply() -> Circuit:
     _entrance(c)
     c.add("F2", of.PTC_500, "VIN", "SHARE", why="the board's own share")
     c.add("D4", of.POWER_SCHOTTKY, A="SHARE", K="+12V", why="keeps C1 through a negative surge")
-    c.add("C1", of.electrolytic("470u", 35, "radial can 13 mm"), "+12V", GROUND, why="reserve")
+    c.add(
+        "C1",
+        of.electrolytic("470u", 35, "radial can 13 mm", of.RESERVES),
+        "+12V",
+        GROUND,
+        why="reserve",
+    )
     c.add("C2", of.ceramic("100n"), "+12V", GROUND, why="bypass")
     c.add("U1", of.regulator(8), "+12V", GROUND, "+8V", why="8 V for pull-ups")
     c.add("C3", of.electrolytic("10u", 25), "+8V", GROUND, why="reserve")

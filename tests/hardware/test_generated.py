@@ -14,7 +14,7 @@ from drawings.wiring import HALL, SHARED, VR, Wiring
 from make import ROOT, SHIPPED, SOURCES, simulated, written
 from simulate import input_edges
 from simulate.power import SURGES
-from stages.board import GPIO, TERMINALS, board, part_count
+from stages.board import BUILDS, GPIO, TERMINALS, board, part_count
 
 GENERATED = ROOT / "generated"
 once_simulated = functools.cache(simulated)
@@ -88,6 +88,11 @@ def figure(stage: str, what: str) -> float:
 def test_the_guide_says_the_figures_that_were_simulated() -> None:
     hall, feed = functools.partial(figure, "hall"), functools.partial(figure, "feed")
     into = functools.partial(figure, "input")
+
+    def core(teeth: int) -> float:
+        return figure("vr", f"VR+ early by its core at 50 rpm, 20 mV a rpm, {teeth} teeth")
+
+    short = "15 shorted, battery, 0 degrees"
     weak = yaml.safe_load(SHIPPED.read_text())["hall"][5][4700]["rise_us"]
     falls, rises = (
         [hall(f"{edge} late, {rail} V, 1000 ohm, 1 nF") for rail in (5, 12)]
@@ -113,6 +118,12 @@ def test_the_guide_says_the_figures_that_were_simulated() -> None:
             f"{figure('signals', f'TPS to its ground, turned to {n}'):.1f}k" for n in (0, 1)
         ),
         f"| {sum(part_count(board()).values())} parts with",
+        *(f"| {what} | " for what in BUILDS),
+        *(f" | {build.part_count()} |" for build in BUILDS.values()),
+        f"off after {feed('a short is off after'):.0f} ms; Q1's die "
+        f"{feed('die of Q1 above its air, ' + short):.0f} K warmer, F1 "
+        f"{100 * feed('way of F1 to melting, ' + short):.0f} % of the way",
+        f"crosses {core(24):.2f} degrees early at 50 rpm, at 16 teeth\nalready {core(16):.2f}",
     )
     guide = (ROOT / "README.md").read_text()
     assert [sentence for sentence in said if sentence not in guide] == []

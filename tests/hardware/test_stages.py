@@ -11,14 +11,16 @@ from circuit.parts import Kind
 from circuit.rules import check
 from circuit.spice import deck
 from make import ROOT, SHIPPED, SOURCES
-from simulate import hall_edges, input_edges
+from simulate import hall_edges, input_edges, power
 from simulate.acceptance import STAGES
 from simulate.corners import OFFSET, corners
 from simulate.delays import LEADS
 from simulate.models import models
 from simulate.ngspice import SimulationError, run
 from simulate.reluctor_waves import CORNER_HZ, LOADS, RAILS, play, played
+from simulate.stress import loads
 from stages.board import board, part_count
+from stages.feed import feed
 from stages.hall import PULL_UP_JUMPERS, RAIL_JUMPERS, hall
 from stages.inputs import controller_input
 from stages.reluctor import reluctor
@@ -74,6 +76,13 @@ def test_hall_edges_in_the_corners() -> None:
         found = hall_edges.edges(waves)
         assert found.low < 0.4 and found.high > 4.2
         late.append((found.rise, found.fall))
+        tied = f"{hall_edges.fault(14.5)}.temp {corner.degrees:g}\n"
+        _, bears = loads(
+            hall(), tied, "tran 1m 20m", ("JP1.12V", "JP2"), corner.factor,
+            device_models=corner.models(),
+        )  # fmt: skip
+        watts = next(load.watts for load in bears if load.part.ref == "Q1")
+        assert 0.2 < watts < 0.625 - 5e-3 * (corner.degrees - 25)
     rises, falls = np.array(late).T * 1e6
     assert rises.min() > 1.0 and rises.max() < 2.2
     assert falls.min() > 0.03 and falls.max() < 0.3
@@ -87,6 +96,15 @@ def test_input_edges_in_the_corners() -> None:
             )
             found = input_edges.edges(waves)
             assert 0 < found.rise < most and 0 < found.fall < 0.5e-6
+
+
+def test_the_feed_bears_a_short_in_the_corners() -> None:
+    for corner in corners(SEED, 6):
+        parts = (corner.factor, corner.models(), corner.degrees)
+        found = power.shorted(feed(), power.BATTERY, power.SHORTED, *parts)
+        assert 30 < found.kelvin < 90 and found.fuse < 0.5 and found.watts < 0.1
+        sound = power.shorted(feed(), power.BATTERY, power.FEED_LOAD, *parts)
+        assert sound.volts > 13.5 and sound.kelvin < 40
 
 
 def test_the_same_seed_gives_the_same_corners() -> None:
