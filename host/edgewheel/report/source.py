@@ -106,6 +106,19 @@ class Source:
         found = self.rows("SELECT total(seconds) FROM trial")
         return float(found[0][0]) if found else 0.0
 
+    def played_s(self, planned_s: float) -> float:
+        """For how many seconds a run's table was played: as planned, unless the board ended before.
+
+        As planned where the record does not say.
+        """
+        found = self.rows(
+            "SELECT (max(board.tick) - origin.value) * 1.0 / hz.value "
+            "FROM board, meta AS origin, meta AS hz "
+            "WHERE origin.key = 'origin' AND hz.key = 'tick_hz'"
+        )
+        ended_s = found[0][0] if found else None
+        return planned_s if ended_s is None else min(planned_s, max(float(ended_s), 0.0))
+
     def repeat(self, otherwise: str) -> str:
         """The command that was typed, or what comes to the same."""
         return str(self.summary.get("repeat") or otherwise)

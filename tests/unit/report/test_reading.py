@@ -5,11 +5,13 @@ import shlex
 
 import pytest
 
+from edgewheel.bench.loader import load_plan
 from edgewheel.cli.main import main
 from edgewheel.errors import UsageError
 from edgewheel.report.model import Grade
 from edgewheel.report.read import read_report
 from edgewheel.report.writing import report_data
+from edgewheel.search.sweep import Sweep
 from records import bench_file, made_by, suite_record
 
 FAILING = """\
@@ -71,6 +73,15 @@ def test_a_sweep_counts_each_point_as_a_case(tmp_path):
     assert {case.grade for case in test.cases} == {Grade.PASSED, Grade.FAILED}
     assert "--from 5750 --to 6000" in report.advice[1].command
     assert kinds(report)[:2] == ["staircase", "waveform"]
+
+
+def test_a_sweep_that_was_stopped_turned_as_long_as_it_did(tmp_path):
+    sweep = Sweep(load_plan(bench_file(tmp_path)), tmp_path / "runs")
+    for _ in sweep.items():
+        sweep.runner.rig.abort()
+    report = read_report(sweep.runner.folder)
+    assert report.grade is Grade.STOPPED
+    assert 0 < report.tests[0].seconds < 1
 
 
 def test_a_search_that_no_command_made_is_told_as_one_that_asks_the_same(tmp_path, monkeypatch):

@@ -200,7 +200,8 @@ def _limit(source: Source) -> str:
 
 
 def _seconds(source: Source) -> float:
-    return float(source.plan.signal.motion.end_s) if source.plan is not None else 0.0
+    plan = source.plan
+    return source.played_s(float(plan.signal.motion.end_s)) if plan is not None else 0.0
 
 
 def _tested(source: Source) -> str:

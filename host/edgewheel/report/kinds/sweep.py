@@ -70,11 +70,11 @@ def _grade(source: Source, points: Sequence[dict[str, Any]]) -> Grade:
 
 
 def _seconds(source: Source) -> float:
-    """How long the staircase takes."""
+    """How long the staircase took."""
     plan = source.plan
     if plan is None or plan.sweep is None:
         return 0.0
-    return float(sweep_plan(plan)[0].signal.motion.end_s)
+    return source.played_s(float(sweep_plan(plan)[0].signal.motion.end_s))
 
 
 def _evidence(source: Source, points: list[dict[str, Any]]) -> list[Evidence]:
