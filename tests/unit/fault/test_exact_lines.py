@@ -103,3 +103,11 @@ def test_pulses_however_short_pass_a_line_that_is_rewired_later():
     )
     assert any(b[0] - a[0] < 40 for a, b in pairwise(alone))
     assert stacked == [row for row in alone if row[0] < 1.9 * 0.06 * 125_000_000]
+
+
+def test_flips_that_meet_or_overlap_are_one():
+    """All within tooth 2, which passes from 15,000 to 22,500; they need not be in order."""
+    three = "[crank, 17000, 19000], [crank, 16000, 17000], [crank, 18000, 18500]"
+    gone, new = gone_and_new(f"kind: flips, flips: [{three}, [crank, 19500, 20000]]")
+    assert gone == []
+    assert new == [(t, "crank", v) for t, v in ((16000, 0), (19000, 1), (19500, 0), (20000, 1))]

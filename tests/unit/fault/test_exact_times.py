@@ -107,6 +107,8 @@ def test_a_false_start_stops_behind_its_last_tooth_and_loses_no_edge():
     assert signal.on("crank")[:4] == kick
     assert rest[0] == (87_500 + 1_000_000 + 3_750, 1)
     assert signal.plan.motion.end_s == Fraction(12075, 10000)
+    beyond = faulty("kind: false_start, track: crank, teeth: 9, rpm: 300", motion=turns(2))
+    assert beyond.plan.motion[1].begin_s == Fraction(7875, 10) / (6 * 300)
 
 
 def test_a_cam_s_timing_begins_behind_a_false_start():
