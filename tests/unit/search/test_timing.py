@@ -160,8 +160,8 @@ def test_injection_is_timed_by_its_end_and_shows_the_turn(tmp_path):
     widths = [row.lasts_ms for row in timing.rows if row.kind == "injection"]
     assert widths == pytest.approx([2] * len(widths))
     assert sum(row.missed + row.doubled for row in timing.rows) == 0
-    text = " ".join(meaning(timing))
-    assert OUT in text
+    text = " ".join(page(timing).split())
+    assert OUT in text.partition(" Injection ")[2]
     assert "injection latency compensation to +40 us; where it has none, let it end 0.24" in text
 
 
@@ -178,7 +178,11 @@ def test_what_puts_sparks_and_injection_off_is_to_be_mended_once(tmp_path):
     own = replace(timing.injection, reference_deg=Estimate(-4.0, 0.001))
     text = " ".join(meaning(replace(timing, injection=own)))
     assert "injections come 3.00 degrees early" in text
-    assert "Correction: subtract +3.00 from the injection's end angle" in text
+    assert "Correction: subtract +3.00 from the injection's end angle before TDC." in text
+    no_sparks = replace(timing.ignition, reference_deg=None)
+    text = " ".join(meaning(replace(timing, ignition=no_sparks)))
+    assert "injections come 7.00 degrees late" in text
+    assert "if sparks are off by as much, correct the reference angle instead" in text
 
 
 def test_coils_wired_crosswise_are_named(tmp_path):
