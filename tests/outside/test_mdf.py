@@ -54,6 +54,14 @@ def test_csv_is_read_back_row_by_row(recorded, tmp_path):
     assert {row["source"] for row in rows} >= {"crank", "report", "output", "finding"}
 
 
+def test_a_file_that_cannot_be_written_is_no_mistake_of_ours(recorded, tmp_path, capsys):
+    for name in ("run.csv", "run.mf4"):
+        (tmp_path / name).mkdir()
+        assert main(["export", str(recorded.folder), "-o", str(tmp_path / name)]) == 3
+        assert f"{name} cannot be written" in capsys.readouterr().err
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["run.csv", "run.mf4"]
+
+
 def test_a_format_that_is_none_is_refused(recorded, tmp_path, capsys):
     assert main(["export", str(recorded.folder), "-o", str(tmp_path / "run.xls")]) == 2
     assert "neither .csv nor .mf4" in capsys.readouterr().err

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.output import output
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -28,7 +29,7 @@ def run(args: argparse.Namespace) -> int:
     if args.output.suffix == ".mf4":
         count = write_mdf(recorded, args.output)
     elif args.output.suffix == ".csv":
-        with args.output.open("w", encoding="utf-8", newline="") as file:
+        with output(str(args.output), "utf-8") as file:
             count = write_csv(recorded, file)
     else:
         raise UsageError(f"{args.output} is neither .csv nor .mf4. Name the file by its format.")

@@ -6,6 +6,7 @@ stdout is data, stderr is talk. Exit codes are in `edgewheel.cli.exits`.
 from __future__ import annotations
 
 import argparse
+import errno
 import importlib
 import os
 import sys
@@ -15,7 +16,10 @@ from typing import Protocol, cast
 
 from edgewheel import __version__
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.output import drop_stdout
 from edgewheel.errors import MISTAKE, EdgewheelError
+
+DISK_ERRORS = (errno.ENOSPC, errno.EDQUOT, errno.EIO)
 
 
 class Command(Protocol):
@@ -76,7 +80,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     args = parser.parse_args(argv)
     args.typed = ["edgewheel", *(argv if argv is not None else sys.argv[1:])]
     try:
-        return int(args.run(args))
+        return _written(int(args.run(args)))
     except EdgewheelError as error:
         print(f"edgewheel: {error}", file=sys.stderr)
         return error.exit_code
@@ -84,15 +88,32 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("edgewheel: interrupted", file=sys.stderr)
         return ExitCode.INTERRUPTED
     except BrokenPipeError:
-        # The reader has left; Python would complain once more when it flushes stdout.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        drop_stdout()
         return ExitCode.PASSED
-    except Exception:
-        import traceback
+    except Exception as error:
+        return _unexpected(error)
 
-        traceback.print_exc()
-        print(MISTAKE, file=sys.stderr)
-        return ExitCode.INTERNAL
+
+def _written(code: int) -> int:
+    """The exit code of a command, once stdout is written out: a verdict stands without a reader."""
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        drop_stdout()
+    return code
+
+
+def _unexpected(error: Exception) -> int:
+    """The exit code of what no command knows: a full disk, or a mistake of ours."""
+    if isinstance(error, OSError) and error.errno in DISK_ERRORS:
+        drop_stdout()
+        print(f"edgewheel: what was asked for cannot be written: {error.strerror}", file=sys.stderr)
+        return ExitCode.BENCH
+    import traceback
+
+    traceback.print_exception(error)
+    print(MISTAKE, file=sys.stderr)
+    return ExitCode.INTERNAL
 
 
 def entry() -> None:

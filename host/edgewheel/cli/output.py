@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -19,3 +20,10 @@ def output(target: str, encoding: str = "ascii") -> Iterator[IO[str]]:
         return
     with whole_file(Path(target), encoding) as file:
         yield file
+
+
+def drop_stdout() -> None:
+    """What still goes to stdout goes nowhere: its reader has left, or its disk is full, of which
+    Python would complain once more when it flushes.
+    """
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

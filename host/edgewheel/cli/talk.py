@@ -11,6 +11,7 @@ from pathlib import Path
 from types import FrameType
 
 from edgewheel.bench.runlog import PROMPT, append, stamped
+from edgewheel.cli.output import drop_stdout
 from edgewheel.clock import Clock, WallClock
 
 REDRAW_NS = 100_000_000
@@ -51,7 +52,10 @@ class Talk:
     def answer(self, text: str) -> None:
         """A line of the result, on stdout."""
         self._wipe()
-        print(text, flush=True)
+        try:
+            print(text, flush=True)
+        except BrokenPipeError:
+            drop_stdout()
         self._note(text)
 
     def progress(self, done: float, text: str) -> None:

@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
 from edgewheel.bench.timing.crank import crank_at
 from edgewheel.controller.lines import Value
-from edgewheel.errors import UsageError
+from edgewheel.errors import BenchError, UsageError
 from edgewheel.search.recorded import RecordedRun
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ def series_of(run: RecordedRun) -> Iterator[Series]:
         yield Series("finding", "finding", np.array([f.seconds for f in findings]), np.array(words))
 
 
-def write_csv(run: RecordedRun, file: TextIO) -> int:
+def write_csv(run: RecordedRun, file: IO[str]) -> int:
     """Rows `seconds,source,name,value`, ascending in time; returns how many.
 
     Seconds have nanoseconds, more than any board's tick.
@@ -78,7 +79,7 @@ def write_mdf(run: RecordedRun, file: Path) -> int:
     """ASAM MDF 4.10 by asammdf, the inputs of the run attached; returns the number of samples.
 
     One channel group a series, for each has times of its own; times before table tick 0 are
-    negative. Raises UsageError where asammdf is missing.
+    negative. Raises UsageError where asammdf is missing, BenchError if the disk does not take it.
     """
     try:
         from asammdf import MDF, Signal
@@ -102,8 +103,23 @@ def write_mdf(run: RecordedRun, file: Path) -> int:
             mdf.append([signal], acq_name=one.source, comment=one.source)
             samples += len(one.seconds)
         _attach_inputs(mdf, run)
-        mdf.save(file, overwrite=True)
+        _save(mdf, file)
     return samples
+
+
+def _save(mdf: MDF, file: Path) -> None:
+    """The file, there only when it is whole; asammdf would change another suffix."""
+    part = file.with_name(f".part-{file.name}")
+    try:
+        mdf.save(part, overwrite=True)
+        part.replace(file)
+    except OSError as error:
+        raise BenchError(
+            f"{file} cannot be written: {error.strerror or error}. Give another file."
+        ) from error
+    finally:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
 
 
 def _attach_inputs(mdf: MDF, run: RecordedRun) -> None:

@@ -207,6 +207,23 @@ def test_a_full_disk_ends_with_3_and_parks(bench, capsys, monkeypatch):
     assert not (only_run(bench.parent) / "summary.json").exists()
 
 
+@pytest.mark.parametrize("more", [[], ["--json"]])
+def test_a_verdict_stands_though_nobody_reads_it(bench, monkeypatch, more):
+    bench.write_text(bench.read_text().replace("gap_ratio_low: 2.2", "gap_ratio_low: 3.5"))
+    read, write = os.pipe()
+    os.close(read)
+    with os.fdopen(write, "w") as nobody:
+        monkeypatch.setattr(sys, "stdout", nobody)
+        assert main(["run", str(bench), *more]) == 1
+
+
+def test_a_list_that_a_full_disk_does_not_take_ends_with_3(capsys, monkeypatch):
+    with Path("/dev/full").open("w") as full:
+        monkeypatch.setattr(sys, "stdout", full)
+        assert main(["wheels"]) == 3
+    assert "cannot be written: No space left" in capsys.readouterr().err
+
+
 def test_a_mistake_of_ours_ends_with_5(bench, capsys, monkeypatch):
     from edgewheel.bench import loader
 

@@ -16,6 +16,7 @@ from edgewheel.report.read import read_report
 from edgewheel.report.writing import HTML, JUNIT, write_html, write_junit
 from edgewheel.search.export import write_csv
 from edgewheel.search.recorded import RecordedRun, read_rows, refuse_not_again
+from edgewheel.wholefile import whole_file
 
 CSV = "run.csv"
 
@@ -74,9 +75,9 @@ def report_file(folder: Path) -> Path:
 
 
 def csv_file(folder: Path) -> Path:
-    """The run on one time base as CSV. Raises EdgewheelError where it holds no run."""
+    """The run on one time base as CSV. Raises EdgewheelError where there is no run, or no room."""
     run = RecordedRun(folder)
-    with (folder / CSV).open("w", encoding="utf-8", newline="") as file:
+    with whole_file(folder / CSV) as file:
         write_csv(run, file)
     return (folder / CSV).resolve()
 
