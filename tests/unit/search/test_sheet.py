@@ -74,6 +74,27 @@ def passes(folder: Path, bench: dict, settings: dict) -> bool:
     return judged[0]
 
 
+TOLD_OF_MOON = (
+    "On the other edge every angle is 3° off. The pin is high while metal is at the sensor.",
+    "gap ratio, from 1.7 1.032 .. 2.95 -0.668 +1.25 Below, an ordinary tooth is taken for the gap; "
+    "above, the gap is not seen.",
+    "controller.settings.wheel.gap_ratio_low --from 0.929 --to 3.24.",
+    "crank blanking 19 % 14.57 .. 25.41 % -4.43 +6.41",
+    "cam edge rising Both are evenly pitched. The pin is low while metal is at the sensor.",
+    "reference angle 84 deg 81 .. 87 deg -3 +3 From the first tooth after the gap on crank to TDC "
+    "of cylinder 1.",
+    "Outside, sparks count as misplaced.",
+    "threshold BENCH speed --from 2500 --to 10000.",
+)
+TOLD_OF_PIN = (
+    "crank blanking 18 % ? .. 35.76 % +17.8 No bounce is known of: half of what is allowed.",
+    "cam window, from 82 deg 0 .. 164 deg -82 +82 The edge comes at 164.0 to 164.1 deg",
+    "Below, the window reaches the reference; above, the edge falls outside the window.",
+    "Below, the edge falls outside the window; above, the cam's other edge is let in too.",
+    "reference angle 440 deg 435 .. 445 deg -5 +5",
+    "Counted from the reference of the turn in which the cam's edge comes.",
+)
+
 SHEETS = {}
 
 
@@ -84,9 +105,13 @@ def sheet_of_whole(folder: Path, bench: dict):
     return SHEETS[bench["wheel"]]
 
 
-@pytest.mark.parametrize("bench", [MOON, PIN], ids=["half-moon", "one tooth"])
-def test_what_the_sheet_says_syncs(tmp_path, bench):
+@pytest.mark.parametrize(
+    ("bench", "told"), [(MOON, TOLD_OF_MOON), (PIN, TOLD_OF_PIN)], ids=["half-moon", "one tooth"]
+)
+def test_what_the_sheet_says_syncs(tmp_path, bench, told):
     sheet = sheet_of_whole(tmp_path, bench)
+    text = " ".join(page(sheet).split())
+    assert [words for words in told if words not in text] == []
     assert passes(tmp_path, bench, sheet.typed())
     as_a_time = {"crank.blanking_percent": 0.0, **sheet.line("blanking_us").typed}
     assert passes(tmp_path, bench, sheet.typed() | as_a_time)
@@ -203,10 +228,11 @@ def test_every_wheel_of_the_library_has_its_page(name):
 
 
 def test_a_wheel_alone_is_taken_through_the_usual_speeds(capsys):
-    assert main(["sheet", "36-minus-1"]) == 0
+    assert main(["sheet", "60-minus-2"]) == 0
     said = capsys.readouterr().out
     assert "Under an assumed run from 200 to 6000 rpm" in said
     assert "crank blanking" in said and "controller.settings" not in said
+    assert "Leads so that the pin goes low as a tooth's centre passes." in " ".join(said.split())
 
 
 def test_runs_take_the_place_of_computations(tmp_path, capsys, monkeypatch):

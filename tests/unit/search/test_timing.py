@@ -53,6 +53,8 @@ def test_what_is_planted_is_found(tmp_path, planted, reference_deg, delay_us, ed
     timing = timing_of(two_widths(tmp_path, **planted))
     text = " ".join(page(timing).split())
     assert {sentence for sentence in CORRECTIONS if sentence in text} == told
+    assert text.startswith("Timing of 2 runs against")
+    assert ("Turn: right" in text, "Edge: right" in text) == (turn == "right", edge == "right")
     found = timing.ignition
     assert (found.edge, found.turn, found.needs) == (edge, turn, ())
     assert found.reference_deg.value == pytest.approx(reference_deg, abs=0.1)
