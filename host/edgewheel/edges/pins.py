@@ -84,8 +84,11 @@ class PinMaker:
         self._last_tick = after_tick
         self._tail = EdgeChunk.empty()
 
-    def chunks(self, edges: Iterable[EdgeChunk]) -> Iterator[PinChunk]:
-        """The pin table of all edges, in chunks about as large as theirs.
+    def chunks(
+        self, edges: Iterable[EdgeChunk], until_tick: int | None = None
+    ) -> Iterator[PinChunk]:
+        """The pin table of all edges, in chunks about as large as theirs. Where the last of them is
+        before table tick `until_tick`, it rests until then, for the board's run ends with it.
 
         Raises UsageError where two edges of one track are closer than the board can play.
         """
@@ -96,6 +99,10 @@ class PinMaker:
                 last = int(chunk.ticks[-1]) + self._lead
                 yield from self._transitions(order.release(last - self._stage.longest_ticks))
         yield from self._transitions(order.release())
+        rest_tick = self._last_tick if until_tick is None else until_tick + self._lead
+        if rest_tick >= self._last_tick + self._hold:
+            rest = np.array([rest_tick], np.int64), np.array([self._mask], np.uint8)
+            yield self._bridged(*rest)
 
     def pin_ticks(self, chunk: EdgeChunk) -> Ticks:
         """The run tick (n,) at which each edge's pin must move."""

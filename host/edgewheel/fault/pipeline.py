@@ -105,8 +105,9 @@ class Pipeline:
     ) -> tuple[PinMaker, Iterator[PinChunk]]:
         """The pin table of the edge table, and its maker, which counts what had to be moved.
 
-        A `supply`'s line, and those of strengths, are more of the stage's.
+        It lasts as long as the motion, also where the engine stands at the end. A `supply`'s line,
+        and those of strengths, are more of the stage's.
         """
         header, chunks = self.played(supply=supply)
         maker = PinMaker(header, stage, lead_ticks, shortest_hold_ticks)
-        return maker, maker.chunks(chunks)
+        return maker, maker.chunks(chunks, round(self._plan.motion.end_s * self._tick_hz))

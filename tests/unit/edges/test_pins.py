@@ -141,3 +141,11 @@ def by_track(edge: tuple[int, int, int]) -> tuple[int, int]:
 def test_a_lead_shorter_than_the_delay_is_refused():
     with pytest.raises(ValueError, match="lead"):
         PinMaker(HEADER, STAGE, 500, HOLD)
+
+
+def test_it_rests_until_the_end_that_is_wanted():
+    maker = PinMaker(HEADER, OutputStage.straight(2), LEAD, HOLD)
+    (edges, rest) = maker.chunks([table((0, 0, 1))], until_tick=LONGEST_DELTA + 500)
+    assert (edges.ticks.tolist(), edges.masks.tolist()) == ([LEAD], [3])
+    assert rest.ticks.tolist() == [LEAD + LONGEST_DELTA, LEAD + LONGEST_DELTA + 500]
+    assert rest.masks.tolist() == [3, 3]
