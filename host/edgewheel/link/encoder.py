@@ -31,6 +31,7 @@ from edgewheel.link.plan import (
     cells_of,
     choose_lags,
     costs,
+    residuals,
     split_cells,
 )
 
@@ -149,7 +150,8 @@ class BlockEncoder:
             cells, lags = split_cells(batch, cells, lags)
             begins = np.searchsorted(cells.first, whole.first[begins])
             found = costs(batch, cells, lags[:, None])
-        data, offsets = _assemble(masks, cells, (lags, self._decoder.lag), found)
+        codes, _ = residuals(batch, cells, lags)
+        data, offsets = _assemble(masks, cells, (lags, self._decoder.lag), found, codes)
         for begin, end in _frames(cells, offsets, begins, self._decoder.limits.largest_frame):
             yield self._frame(
                 ticks, masks, (cells, begin, end), data[offsets[begin] : offsets[end]]
@@ -187,11 +189,11 @@ class BlockEncoder:
 
 
 def _assemble(
-    masks: Bytes, cells: Cells, lags: tuple[Ints, int], found: Costs
+    masks: Bytes, cells: Cells, lags: tuple[Ints, int], found: Costs, codes: Ints
 ) -> tuple[Bytes, Ints]:
     """The bytes of all blocks, and where each begins (r + 1,).
 
-    `lags` are each block's, and the one in force before.
+    `lags` are each block's, and the one in force before; `codes` its residuals, by predictor.
     """
     predictor, width, send_masks = found.predictor[:, 0], found.width[:, 0], found.masks[:, 0]
     in_force = _lags_in_force(lags[0], (predictor != LITERAL) | ~send_masks, lags[1])
@@ -205,8 +207,8 @@ def _assemble(
     begin = offsets[:-1]
     _put_u16(data, begin, header)
     _put_u16(data, begin[new_lag] + HEADER_BYTES, in_force[new_lag])
-    codes = np.take_along_axis(found.codes[:, :, 0], predictor[None, :, None], 0)[0]
-    _put_residuals(data, begin + HEADER_BYTES + LAG_BYTES * new_lag, (cells.count, width), codes)
+    sent = codes[predictor, np.arange(len(cells))]
+    _put_residuals(data, begin + HEADER_BYTES + LAG_BYTES * new_lag, (cells.count, width), sent)
     for row in np.flatnonzero(send_masks).tolist():
         first, count, end = int(cells.first[row]), int(cells.count[row]), int(offsets[row + 1])
         data[end - count : end] = masks[first : first + count]

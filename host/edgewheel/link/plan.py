@@ -58,17 +58,12 @@ class Cells:
 
 @dataclass(frozen=True, eq=False)
 class Costs:
-    """For r cells and c lags, each (r, c): bytes, predictor, width and whether masks are sent.
-
-    `codes` (3, r, c, 16): residuals as sent, by predictor.
-    """
+    """For r cells and c lags, each (r, c): bytes, predictor, width and whether masks are sent."""
 
     cost: Ints
     predictor: Ints
     width: Ints
     masks: Flags
-    codes: Ints
-    wrong_masks: Flags
 
 
 def cells_of(ticks: Ints, span_ticks: int | None) -> tuple[Cells, Ints]:
@@ -91,41 +86,59 @@ def cells_of(ticks: Ints, span_ticks: int | None) -> tuple[Cells, Ints]:
 
 def costs(batch: Batch, cells: Cells, lags: Ints) -> Costs:
     """What each cell costs with each lag; `lags` is (r or 1, c)."""
-    lags = np.broadcast_to(lags, (len(cells), lags.shape[1]))
-    within = np.arange(BLOCK_TRANSITIONS)
-    used = within < cells.count[:, None]
-    at = batch.h + cells.first[:, None] + np.where(used, within, 0)
-    back = np.maximum(at[:, None, :] - lags[:, :, None], 0)
-    change = batch.deltas[at][:, None, :] - batch.deltas[back]
-    before = at[:, :1] - 1
-    before_back = np.maximum(before - lags, 0)
-    steps = np.empty_like(change)
-    steps[:, :, 1:] = change[:, :, 1:] - change[:, :, :-1]
-    steps[:, :, 0] = change[:, :, 0] - (batch.deltas[before] - batch.deltas[before_back])
-    literal = np.broadcast_to(batch.deltas[at][:, None, :], change.shape)
-    codes = np.stack([literal, zigzag(change), zigzag(steps)])
-    codes *= used[:, None, :]
-    wrong = (batch.masks[at][:, None, :] != batch.masks[back]) & used[:, None, :]
-    return _choose(batch, cells, lags, codes, wrong)
-
-
-def _choose(batch: Batch, cells: Cells, lags: Ints, codes: Ints, wrong: Flags) -> Costs:
-    """The cheapest predictor for each cell and lag, of those that the history allows."""
-    count = cells.count[:, None]
+    deltas, change, wrong = _compared(batch, cells, lags)
+    largest = (
+        deltas.max(axis=0)[:, None],
+        _zigzagged(change[1:]),
+        _zigzagged(np.diff(change, axis=0)),
+    )
     reach = np.minimum(batch.count + cells.first[:, None], batch.depth)
     blind = (lags == 0) | (lags > reach)
-    widths = bit_lengths(codes.max(axis=3))
-    sizes = HEADER_BYTES + ((count * widths + 7) >> 3)
-    sizes[REPEAT][blind] = _IMPOSSIBLE
-    sizes[TREND][blind | (lags + 1 > reach)] = _IMPOSSIBLE
-    sizes[widths > 32] = _IMPOSSIBLE
+    count = cells.count[:, None]
+    widths = [bit_lengths(one) for one in largest]
+    sizes = [
+        np.where((width > 32) | unknown, _IMPOSSIBLE, HEADER_BYTES + ((count * width + 7) >> 3))
+        for width, unknown in zip(widths, (False, blind, blind | (lags + 1 > reach)), strict=True)
+    ]
     # On equal cost a plain repeat is the quickest to decode, then the trend.
-    order = np.array([REPEAT, TREND, LITERAL])
-    predictor = order[np.argmin(sizes[order], axis=0)]
-    masks = wrong.any(axis=2) | blind
-    cost = np.take_along_axis(sizes, predictor[None], 0)[0] + count * masks
-    width = np.take_along_axis(widths, predictor[None], 0)[0]
-    return Costs(cost, predictor, width, masks, codes, wrong)
+    least = np.minimum(np.minimum(sizes[LITERAL], sizes[REPEAT]), sizes[TREND])
+    choices = [sizes[REPEAT] == least, sizes[TREND] == least]
+    masks = wrong.any(axis=0) | blind
+    return Costs(
+        least + count * masks,
+        np.select(choices, [REPEAT, TREND], LITERAL),
+        np.select(choices, [widths[REPEAT], widths[TREND]], widths[LITERAL]),
+        masks,
+    )
+
+
+def residuals(batch: Batch, cells: Cells, lags: Ints) -> tuple[Ints, Flags]:
+    """With a lag for each of r cells: the residuals as sent (3, r, 16), by predictor, and the masks
+    mispredicted (r, 16). Beyond a cell's count they mean nothing.
+    """
+    deltas, change, wrong = _compared(batch, cells, lags[:, None])
+    change = change[:, :, 0]
+    codes = np.stack([deltas, zigzag(change[1:]), zigzag(np.diff(change, axis=0))])
+    return codes.transpose(0, 2, 1), wrong[:, :, 0].T
+
+
+def _compared(batch: Batch, cells: Cells, lags: Ints) -> tuple[Ints, Ints, Flags]:
+    """Cells beside what came `lags` (r or 1, c) before: deltas (16, r), their change (17, r, c)
+    from the transition before the cell on, and whether masks differ (16, r, c).
+
+    Shorter cells go on with their last transition, which makes nothing larger.
+    """
+    within = np.arange(-1, BLOCK_TRANSITIONS)[:, None]
+    at = batch.h + cells.first + np.minimum(within, cells.count - 1)
+    back = np.maximum(at[:, :, None] - lags, 0)
+    deltas = batch.deltas[at]
+    change = deltas[:, :, None] - batch.deltas[back]
+    return deltas[1:], change, batch.masks[at[1:], None] != batch.masks[back[1:]]
+
+
+def _zigzagged(values: Ints) -> Ints:
+    """The largest along the first axis of what :func:`zigzag` makes of the values."""
+    return np.maximum(zigzag(values.max(axis=0)), zigzag(values.min(axis=0)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -204,14 +217,16 @@ def _search(batch: Batch, cells: Cells, options: Options, bad: Flags) -> Options
 def _walk(options: Options, lag: int) -> Ints:
     """Go through the cells and change the lag where that is cheaper than to stay."""
     useful = np.unique(np.append(options.cost.argmin(axis=1), 0))
-    lags, cost = options.lags[useful], options.cost[:, useful]
-    chosen = np.empty(len(cost), np.int64)
+    lags, cost = options.lags[useful].tolist(), options.cost[:, useful]
+    chosen: list[int] = []
     current = lag
-    for row in range(len(cost)):
-        prices = cost[row] + LAG_BYTES * (lags != current)
-        current = int(lags[int(prices.argmin())])
-        chosen[row] = current
-    return chosen
+    for prices in cost.tolist():
+        with_change = [
+            price + LAG_BYTES * (to != current) for to, price in zip(lags, prices, strict=True)
+        ]
+        current = lags[with_change.index(min(with_change))]
+        chosen.append(current)
+    return np.array(chosen)
 
 
 def split_cells(batch: Batch, cells: Cells, lags: Ints) -> tuple[Cells, Ints]:
@@ -224,9 +239,7 @@ def split_cells(batch: Batch, cells: Cells, lags: Ints) -> tuple[Cells, Ints]:
     dear = np.flatnonzero(found.cost[:, 0] > _quiet(found.cost[:, 0]) + _WORTH_A_SPLIT)
     if not len(dear):
         return cells, lags
-    ways = _cuts(
-        batch, cells.rows(dear), lags[dear], found.codes[:, dear, 0], found.wrong_masks[dear, 0]
-    )
+    ways = _cuts(batch, cells.rows(dear), lags[dear])
     first, count, lag = [], [], []
     for row in range(len(cells)):
         begin = int(cells.first[row])
@@ -239,12 +252,10 @@ def split_cells(batch: Batch, cells: Cells, lags: Ints) -> tuple[Cells, Ints]:
     return Cells(np.array(first), np.array(count)), np.array(lag)
 
 
-def _cuts(batch: Batch, cells: Cells, lags: Ints, codes: Ints, wrong: Flags) -> list[list[int]]:
-    """For each cell, the lengths of the blocks that cost least together.
-
-    `codes` (3, r, 16) are the residuals by predictor, `wrong` (r, 16) the masks mispredicted.
-    """
+def _cuts(batch: Batch, cells: Cells, lags: Ints) -> list[list[int]]:
+    """For each cell and its lag, the lengths of the blocks that cost least together."""
     size = BLOCK_TRANSITIONS
+    codes, wrong = residuals(batch, cells, lags)
     widths = bit_lengths(codes)
     reach = np.minimum(batch.count + cells.first, batch.depth)
     blind = (lags == 0) | (lags > reach)
