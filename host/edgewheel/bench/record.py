@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
+from itertools import count
 from pathlib import Path
 from typing import Any, Self
 
@@ -164,11 +165,18 @@ class Record:
 
 
 def run_folder(runs: Path, name: str) -> Path:
-    """A new folder's name: the time in UTC and the run's name, made fit for any file system."""
+    """A new folder, called by the time in UTC and the run's name, made fit for any file system.
+
+    It is made here, so that of several runs begun at once each has its own. Raises BenchError when
+    the disk does not take it.
+    """
     plain = "-".join("".join(c if c.isalnum() else " " for c in name.lower()).split())
     stem = f"{utc_stamp()}-{plain[:60]}"
-    folder, number = runs / stem, 1
-    while folder.exists():
-        number += 1
-        folder = runs / f"{stem}-{number}"
+    with RecordFolder(runs / stem).or_refuse():
+        runs.mkdir(parents=True, exist_ok=True)
+        for number in count(1):
+            folder = runs / (stem if number == 1 else f"{stem}-{number}")
+            with suppress(FileExistsError):
+                folder.mkdir()
+                break
     return folder

@@ -64,3 +64,11 @@ def test_a_stretch_is_found_in_a_long_record(tmp_path):
     assert run.pulses_between(-5, 0.01) == [(0.0, "a", 0)]
     assert run.pulses_between(49.99, 99) == [(49.99, "b", 1)]
     assert run.pulses_between(60, 99) == []
+
+
+def test_runs_that_begin_at_once_have_folders_of_their_own(tmp_path):
+    from edgewheel.bench.record import run_folder
+
+    folders = {run_folder(tmp_path / "runs", "Fan 3") for _ in range(3)}
+    assert len(folders) == 3
+    assert all(folder.is_dir() for folder in folders)
