@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from textual.app import ComposeResult
 
-from edgewheel.bench.live.state import LivePhase
 from edgewheel.console.pane import Pane
 from edgewheel.console.rows import RowsTable
 from edgewheel.console.watch import LATELY_S
@@ -27,7 +26,8 @@ class PulsesPane(Pane):
 
     NAME, KEY = "Captured pulses", "p"
     ABOUT = (
-        f"Each output of the controller over the last {LATELY_S:g} seconds: the angle "
+        f"Each output of the controller over the last {LATELY_S:g} seconds, or two cycles of the "
+        "engine where they last longer: the angle "
         "before the top dead centre that it belongs to, how far that is from the angle "
         "commanded (positive is too early), its scatter, and the time that the coil "
         "charges or the injector is open. What each output is stands in the bench file "
@@ -49,8 +49,7 @@ class PulsesPane(Pane):
             return
         from edgewheel.console.pulses import pulse_rows
 
-        turning = view.state.phase is LivePhase.TURNING
-        rows = pulse_rows(view.plan, view.watch, view.motion if turning else None)
+        rows = pulse_rows(view.plan, view.watch, view.motion, view.state)
         self._table.fill({row.name: _cells(row) for row in rows})
         self.name_it("" if rows else "none declared")
 
