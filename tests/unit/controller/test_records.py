@@ -49,6 +49,22 @@ def test_a_value_without_a_word_stays_a_number():
     assert report.fields["sync"] == 7.0
 
 
+@pytest.mark.parametrize("order", ["little", "big"])
+@pytest.mark.parametrize(
+    ("type_", "letter", "value"),
+    [
+        ("u8", "B", 200), ("i8", "b", -100), ("u16", "H", 40_000), ("i16", "h", -300),
+        ("u32", "I", 3_000_000_000), ("i32", "i", -70_000), ("f32", "f", -0.375),
+        ("f64", "d", 1e-9), ("f32", "f", float("nan")),
+    ],
+)  # fmt: skip
+def test_every_type_in_either_byte_order(type_, letter, value, order):
+    text = f"{{size: 9, header: a5, byte_order: {order}, fields: {{x: {{at: 1, type: {type_}}}}}}}"
+    packed = struct.pack((">" if order == "big" else "<") + letter, value)
+    (report,) = RecordReader(layout(text)).feed(b"\xa5" + packed.ljust(8, b"\0"), 0)
+    assert report.fields == {"x": value if value == value else "nan"}
+
+
 def test_garbage_before_between_and_inside_is_skipped_and_counted():
     reader = RecordReader(layout())
     broken = bytearray(record())
