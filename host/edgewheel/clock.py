@@ -80,6 +80,26 @@ class PacedClock(VirtualClock):
         return time.monotonic_ns() - self._begun_ns
 
 
+KNOWN_SHARE = 0.02
+"""From this share of some work on, the time left can be told."""
+
+
+def time_left(elapsed_s: float, done: float, before: float = 0.0) -> str:
+    """How long work will still take, in words; empty while too little of it is done to tell.
+
+    `done` is the share that is done, of which `before` was done before the time began.
+    """
+    if done - before < KNOWN_SHARE:
+        return ""
+    return f"{clock_text(elapsed_s * (1 - done) / (done - before))} left"
+
+
+def clock_text(seconds: float) -> str:
+    """Minutes and seconds."""
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes}:{rest:02d}"
+
+
 def utc_stamp() -> str:
     """The date and time now, for the name of a folder: 20260131T094500Z."""
     return datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")

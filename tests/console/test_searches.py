@@ -142,9 +142,13 @@ def test_a_search_has_the_bench_until_f8_stops_it(tmp_path):
             await pilot.press("f5")
             app.look()
             await pilot.pause()
-            assert "▶ A SEARCH TURNS IT" in text(app) and "Endless 50%" in text(app)
+            assert "▶ A SEARCH HAS IT" in text(app) and "Endless 50%" in text(app)
             assert "faults bounce HELD" in text(app) and "not on the pins" not in text(app)
             assert [order[0] for order in app.desk.player.orders].count("start") == 0
+            app.running.job.plays_desk = False
+            app.look()
+            await pilot.pause()
+            assert "faults bounce HELD, not on the pins" in text(app)
             await press(app, pilot, "f8")
             return text(app)
 
@@ -213,7 +217,19 @@ def test_the_time_left_is_told_by_what_is_played_now():
 
     running = Running(Endless(), done_share=0.4, clock=Minute())
     running.stage = Stage(0.5)
-    assert running.left_s == pytest.approx(300)
+    assert running.left == "5:00 left"
+
+
+def test_a_suite_that_lost_its_bench_can_go_on(tmp_path):
+    with SearchRecord(tmp_path / "suite") as record:
+        record.inputs((), {})
+    suite = Endless()
+    suite.folder, suite.again, suite.lost_bench = record.folder, lambda _: suite, True
+    suite.stages = lambda: iter([Stage(1.0, answer="First: error")])
+    running = Running(suite)
+    running.play()
+    assert running.can_go_on and running.rest() is suite
+    assert running.stage.answer == "First: error · r goes on from there"
 
 
 def test_a_table_of_tests_fills_in_where_each_test_stands():

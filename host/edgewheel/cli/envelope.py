@@ -16,9 +16,8 @@ from edgewheel.cli.searching import (
     trial_line,
 )
 from edgewheel.cli.talk import Talk, stoppable
+from edgewheel.search.border import FEWEST_HALVINGS, MOST_HALVINGS
 from edgewheel.wholefile import write_whole
-
-FINEST, COARSEST = 8, 1
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -35,8 +34,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--halvings",
         type=int,
         default=6,
-        help=f"the border is found to 1 / 2^N of each range, N from {COARSEST} to {FINEST} "
-        "(default 6)",
+        help=f"the border is found to 1 / 2^N of each range, N from {FEWEST_HALVINGS} to "
+        f"{MOST_HALVINGS} (default 6)",
     )
     parser.add_argument(
         "--look",
@@ -51,16 +50,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from edgewheel.errors import UsageError
     from edgewheel.search.axis import axis_from_words
-    from edgewheel.search.envelope import Envelope
+    from edgewheel.search.envelope import Envelope, refuse_steps
     from edgewheel.search.picture import as_svg, as_text
     from edgewheel.search.trials import SearchStopped
 
-    if not COARSEST <= args.halvings <= FINEST or not 0 <= args.look <= args.halvings:
-        raise UsageError(
-            f"--halvings is from {COARSEST} to {FINEST}, --look from 0 to as many as that."
-        )
+    refuse_steps(args.halvings, args.look)
     x, y = axis_from_words(args.x), axis_from_words(args.y)
     talk = Talk()
     asked = {"x": repr(x), "y": repr(y), "steps": f"{args.look} to {args.halvings}"}

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.reporting import leave_report
-from edgewheel.cli.talk import Talk, clock_text, stoppable
+from edgewheel.cli.talk import Talk, stoppable
+from edgewheel.clock import clock_text
 
 if TYPE_CHECKING:
     from edgewheel.search.qualify.against import Release

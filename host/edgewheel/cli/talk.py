@@ -12,13 +12,11 @@ from types import FrameType
 
 from edgewheel.bench.runlog import PROMPT, append, stamped
 from edgewheel.cli.output import drop_stdout
-from edgewheel.clock import Clock, WallClock
+from edgewheel.clock import Clock, WallClock, time_left
 
 REDRAW_NS = 100_000_000
 PLAIN_NS = 5_000_000_000
 FAST_NS = 1_000_000_000
-KNOWN_SHARE = 0.02
-"""From this share of the work on, the time left can be told."""
 
 
 class Talk:
@@ -64,9 +62,7 @@ class Talk:
         if now_ns < self._due_ns:
             return
         elapsed_s = (now_ns - self._begun_ns) / 1e9
-        line = f"{max(done, 0):4.0%}  {text}"
-        if done >= KNOWN_SHARE:
-            line += f"  {clock_text(elapsed_s * (1 - done) / done)} left"
+        line = f"{max(done, 0):4.0%}  {text}  {time_left(elapsed_s, done)}".rstrip()
         if self._terminal:
             self._due_ns = now_ns + REDRAW_NS
             self._drawn = True
@@ -113,9 +109,3 @@ def stoppable(stop: Callable[[], None]) -> Iterator[None]:
     finally:
         for name, handler in before.items():
             signal.signal(name, handler)
-
-
-def clock_text(seconds: float) -> str:
-    """Minutes and seconds."""
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes}:{rest:02d}"

@@ -180,7 +180,11 @@ class ConsoleApp(App[None]):
         if self.desk.mistake is not None:
             self.leave(MISTAKEN)
             return
-        view = replace(self.desk.look(), search=self._search_in_words())
+        view = replace(
+            self.desk.look(),
+            search=self._search_in_words(),
+            search_plays_desk=self.running is None or self.running.job.plays_desk,
+        )
         for sentence in view.trouble:
             self.notify(sentence, severity="error", timeout=10, markup=False)
         page = self.page

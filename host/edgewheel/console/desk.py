@@ -107,6 +107,9 @@ class View:
     search: str = ""
     """The search that has the bench, in words; empty if none has."""
 
+    search_plays_desk: bool = True
+    """Whether it plays the bench file that lies here, with the faults that are held."""
+
     waits_for: str = ""
     """What must be over before the engine can turn, in words; empty if nothing must."""
 

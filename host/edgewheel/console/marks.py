@@ -14,7 +14,7 @@ PHASES = {
     LivePhase.LOST: ("✗ BOARD LOST", "bold $text-error"),
 }
 
-SEARCHING = Content.styled("▶ A SEARCH TURNS IT", "$text-success")
+SEARCHING = Content.styled("▶ A SEARCH HAS IT", "$text-success")
 """Instead of the phase, while a search has the bench."""
 
 FAULTS = {

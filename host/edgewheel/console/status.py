@@ -92,7 +92,7 @@ def faults(view: View) -> Content:
     if not held:
         return Content.styled("no fault", "$text-muted")
     on_pins = set(state.active) if state.phase is LivePhase.TURNING else set()
-    if view.search:
+    if view.search and view.search_plays_desk:
         on_pins = set(held)
     words = [f"{name} {_how(state, name, name in on_pins)}" for name in held]
     return Content.assemble(("faults ", "$text-muted"), ("  ".join(words), "bold $text-warning"))

@@ -15,6 +15,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from random import Random
 
+FEWEST_HALVINGS, MOST_HALVINGS = 1, 8
+"""Of each range; more would take days."""
+
 INFERRED_SIDE = 4
 """In squares up to this side nothing is tried half way between two points that agree: what could
 hide there is small. In larger ones it could be a bay."""

@@ -8,8 +8,17 @@ from typing import Any
 from edgewheel.bench.search_record import Trial
 from edgewheel.errors import UsageError
 from edgewheel.search.axis import Axis
-from edgewheel.search.border import Border, Point
+from edgewheel.search.border import FEWEST_HALVINGS, MOST_HALVINGS, Border, Point
 from edgewheel.search.trials import Trials
+
+
+def refuse_steps(halvings: int, coarse: int) -> None:
+    """Raises UsageError for a map that is too coarse or too fine, or begins finer than it ends."""
+    if not FEWEST_HALVINGS <= halvings <= MOST_HALVINGS or not 0 <= coarse <= halvings:
+        raise UsageError(
+            f"Halvings are from {FEWEST_HALVINGS} to {MOST_HALVINGS}, those that it begins with "
+            "from 0 to as many; 5 find the border to a 32nd."
+        )
 
 
 class Envelope:

@@ -103,7 +103,7 @@ def test_envelope_draws_on_80_columns_and_into_a_file(bench, capsys, tmp_path):
     ("words", "says"),
     [
         (["--x", "speed", "a", "b", "--y", "seed", "1", "2"], "two numbers"),
-        (["--x", "speed", "1", "2", "--y", "seed", "1", "2", "--halvings", "20"], "--halvings"),
+        (["--x", "speed", "1", "2", "--y", "seed", "1", "2", "--halvings", "9"], "from 1 to 8"),
     ],
 )
 def test_an_envelope_that_cannot_be_asked_is_refused(bench, capsys, words, says):

@@ -101,9 +101,6 @@ class Asking:
     def _sweep(self, words: list[str]) -> None:
         from edgewheel.console.search.jobs import SweepJob
 
-        low, high, step = (_number(word) for word in words)
-        if not 0 < low < high or step <= 0 or (high - low) / step > 1000:
-            raise UsageError("Sweep upwards from above 0, in at most 1000 steps.")
         # The record holds the bench file as it is played, so the staircase has to stand in it.
         plan = self._desk.to_search(stairs=(words[0], words[1], words[2]))
         self._begin(SweepJob(plan, self._desk.runs))

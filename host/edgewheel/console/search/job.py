@@ -9,12 +9,9 @@ from pathlib import Path
 
 from edgewheel.bench.record_folder import is_record
 from edgewheel.bench.runlog import PROMPT, append, stamped
-from edgewheel.clock import Clock, WallClock
+from edgewheel.clock import Clock, WallClock, time_left
 from edgewheel.errors import BenchError, EdgewheelError
 from edgewheel.search.trials import SearchStopped
-
-KNOWN_SHARE = 0.02
-"""From this share of the work on, the time left can be told."""
 
 STOPPED = "stopped; what was played is in the record"
 GO_ON = "r goes on from there"
@@ -42,6 +39,12 @@ class Job(ABC):
     size: tuple[int, int] = (60, 10)
     fills_in = False
     """Whether its lines are a table that fills in, not a list that grows."""
+
+    plays_desk = True
+    """Whether it plays the bench file on the desk, held faults included."""
+
+    lost_bench = False
+    """Whether it went on to its end without its bench, so that some of it was not played."""
 
     again: Callable[[Path], Job] | None = None
     """Makes the job that goes on with the record in a folder; None where it can only begin anew."""
@@ -88,6 +91,8 @@ class Running:
             for stage in self.job.stages():
                 self._keep_command()
                 self.stage = stage
+            if self.job.lost_bench:
+                self._cut_off(self.stage.answer)
         except SearchStopped:
             self._cut_off(STOPPED)
         except BenchError as error:
@@ -108,13 +113,12 @@ class Running:
             append(self.job.folder, stamped(f"{PROMPT}{self.job.command}"))
 
     @property
-    def left_s(self) -> float | None:
-        """Seconds that it will still take, None while nobody knows."""
-        share = self.stage.share
-        played_share = share - self._done_share
-        if self.over or played_share < KNOWN_SHARE:
-            return None
-        return (self._clock.now_ns() - self._begun_ns) / 1e9 * (1 - share) / played_share
+    def left(self) -> str:
+        """How long it will still take, in words; empty while nobody knows."""
+        if self.over:
+            return ""
+        elapsed_s = (self._clock.now_ns() - self._begun_ns) / 1e9
+        return time_left(elapsed_s, self.stage.share, self._done_share)
 
     def rest(self) -> Job:
         """The job that goes on, where it `can_go_on`."""

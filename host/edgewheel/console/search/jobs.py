@@ -12,12 +12,11 @@ from edgewheel.bench.search_record import Trial
 from edgewheel.console.search.command import on_copy, range_of, speed_of
 from edgewheel.console.search.job import Job, Stage
 from edgewheel.console.search.pictures import HELD, LOST, along, staircase
-from edgewheel.errors import UsageError
 from edgewheel.search.axis import Axis
 from edgewheel.search.diagnose import MOST_TRIES
 from edgewheel.search.diagnose_words import step_line, told
 from edgewheel.search.diagnosing import Diagnosing
-from edgewheel.search.envelope import Envelope
+from edgewheel.search.envelope import Envelope, refuse_steps
 from edgewheel.search.picture import as_text
 from edgewheel.search.seek import Seek
 from edgewheel.search.staircase import speeds
@@ -60,7 +59,7 @@ class SweepJob(Job):
                 doing = f"{item.rpm:.0f} rpm"
             else:
                 done.append(item)
-            lines = tuple(_point_line(one) for one in done)
+                lines = (*lines, _point_line(item))
             yield Stage(share, doing, lines, staircase(done, ends, count, self.size))
         if self._stopped:
             raise SearchStopped
@@ -130,10 +129,9 @@ class EnvelopeJob(Job):
         resume: Path | None = None,
     ) -> None:
         self.again = partial(EnvelopeJob, plan, file, axes, halvings, run_up, runs)
-        if not 1 <= halvings <= 10:
-            raise UsageError("Halvings are from 1 to 10; 5 finds the border to a 32nd.")
         self._axes, self._halvings = axes, halvings
         coarse = min(2, halvings)
+        refuse_steps(halvings, coarse)
         asked = {"x": repr(axes[0]), "y": repr(axes[1]), "steps": f"{coarse} to {halvings}"}
         self._trials = Trials(plan, file, run_up, asked, runs, resume)
         self.folder = self._trials.folder
@@ -177,7 +175,7 @@ class DiagnoseJob(Job):
         for step in self._diagnosing.items():
             lines = (*lines, step_line(step))
             yield Stage(len(lines) / MOST_TRIES, f"try {step.number}", lines)
-        answer = told(self._diagnosing.diagnosis, DIAGNOSE_RPM)
+        answer = told(self._diagnosing.diagnosis)
         yield Stage(1.0, "", lines, (), _capital(answer))
 
     def stop(self) -> None:

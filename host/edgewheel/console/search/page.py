@@ -26,8 +26,9 @@ NOTHING_YET = (
     "d Diagnose    which setting of the controller is wrong\n"
     "q Qualify     a whole suite of tests, each against its limit\n"
     "r Go on       with a search that was stopped, or lost its bench\n\n"
-    "A search plays the bench file as it lies on the desk, held faults included. It parks the "
-    "engine first, for the bench is then its own; F8 stops it."
+    "A search plays the bench file as it lies on the desk, held faults included; a suite plays the "
+    "one that its plan names. The engine is parked first, for the bench is then the search's own; "
+    "F8 stops it."
 )
 
 
@@ -93,7 +94,10 @@ class SearchPage(Page):
 
     MODE = "search"
     AUTO_FOCUS = "#results"
-    ABOUT = "A search plays the bench file as it lies on the desk, held faults included."
+    ABOUT = (
+        "A search plays the bench file as it lies on the desk, held faults included; a suite plays "
+        "the one that its plan names."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("s", "ask('sweep')", "Sweep", tooltip="Where sync drops over speed", id="sweep"),
         Binding(
@@ -160,6 +164,5 @@ def _head(running: Running) -> str:
     stage = running.stage
     if running.over:
         return stage.answer or "It ended with nothing to say."
-    left = running.left_s
-    time = "" if left is None else f" · {int(left) // 60}:{int(left) % 60:02d} left"
-    return f"{running.job.name}: {stage.doing or 'begins'}{time} · F8 stops it"
+    doing = f"{running.job.name}: {stage.doing or 'begins'}"
+    return " · ".join(filter(None, [doing, running.left, "F8 stops it"]))

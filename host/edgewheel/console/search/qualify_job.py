@@ -21,6 +21,7 @@ class QualifyJob(Job):
 
     name = "Qualify"
     fills_in = True
+    plays_desk = False
 
     def __init__(self, file: Path, runs: Path, resume: Path | None = None) -> None:
         self.again = partial(QualifyJob, file, runs)
@@ -43,6 +44,7 @@ class QualifyJob(Job):
                     found[item.test].append(row(item))
                 yield Stage(share, doing, table(self._plan.tests, found))
             self._player.finish(suite.summary())
+            self.lost_bench = bool(suite.lost)
         lines = table(self._plan.tests, found)
         yield Stage(1.0, "", lines, (), f"{suite.name}: {suite.grade.value}")
 

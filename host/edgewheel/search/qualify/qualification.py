@@ -50,10 +50,12 @@ class Qualification:
         self._clock = clock or WallClock()
         self._begun_ns = self._clock.now_ns()
         self.outcomes: list[Outcome] = []
+        self.lost = ""
+        """How the bench was lost, in words; empty if it was not."""
 
     def items(self) -> Iterator[Step | Outcome]:
         """Raises SearchStopped; what is on record can be taken up again."""
-        lost, behind = "", NOTHING
+        behind = NOTHING
         for test in self._player.plan.tests:
             if test.name not in self._costs:
                 found = self._kept(test)
@@ -61,11 +63,12 @@ class Qualification:
                 run = _run(test, self._player)
                 own = self._costs[test.name]
                 try:
-                    for share in () if lost else run.steps():
+                    for share in () if self.lost else run.steps():
                         yield Step(test.name, share, *self._done(behind + own * share))
                 except BenchError as error:
-                    lost = str(error)
-                found = _unanswered(test, f"The bench was lost: {lost}") if lost else run.outcomes()
+                    self.lost = str(error)
+                lost = f"The bench was lost: {self.lost}"
+                found = _unanswered(test, lost) if self.lost else run.outcomes()
                 behind += own
             self.outcomes += found
             yield from found
