@@ -127,8 +127,9 @@ def lead_ticks(stage: OutputStage, welcome: Welcome) -> int:
     """The run tick of table tick 0. Raises BenchError if the board has too few outputs."""
     if len(stage.inverts) > welcome.outputs:
         raise BenchError(
-            f"The wheel has {len(stage.inverts)} tracks, the board {welcome.outputs} outputs. "
-            "Choose a wheel with fewer tracks or another board."
+            f"The tracks of the wheel and what else the bench plays take {len(stage.inverts)} "
+            f"outputs, the board has {welcome.outputs}. Choose a wheel of fewer tracks, leave out "
+            "'feed', 'run_out' and 'weak_signal', which take the others, or take another board."
         )
     return max(LEAD_MS * welcome.tick_hz // 1000, welcome.first_tick) + stage.longest_ticks
 

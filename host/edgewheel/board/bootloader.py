@@ -94,6 +94,10 @@ class Bootloader:
                 return False
             self._say(f"{greeting.describe(welcome)} enters its boot loader")
             refusal = enquiry.enter_bootloader(REFUSAL_NS)
+        except OSError as error:
+            raise NoPortError(
+                f"{port} went away while it was asked ({error}). {BY_HAND}"
+            ) from error
         finally:
             transport.close()
         if refusal is Refusal.STATE:

@@ -101,7 +101,7 @@ def ask(candidate: Candidate, patience_ns: int = PATIENCE_NS, clock: Clock | Non
 def _answer(candidate: Candidate, enquiry: Enquiry, patience_ns: int) -> Found:
     welcome = enquiry.hello(patience_ns)
     if welcome is None:
-        heard = enquiry.heard_bytes, enquiry.heard_frames
+        heard = enquiry.inbox.bytes_heard, enquiry.inbox.frames_heard
         return Found(candidate, None, greeting.no_answer(candidate.port, *heard, patience_ns))
     error = greeting.judge(welcome, greeting.BoardWish(), candidate.port)
     return Found(candidate, welcome, error)

@@ -147,8 +147,8 @@ class Doctor:
         if welcome is not None:
             text = f"{greeting.describe(welcome)}, firmware {welcome.firmware or '?'}"
             return passed("answer", text)
-        if enquiry.heard_bytes:
-            text = f"{enquiry.heard_bytes} bytes came, but no answer to HELLO"
+        if enquiry.inbox.bytes_heard:
+            text = f"{enquiry.inbox.bytes_heard} bytes came, but no answer to HELLO"
             remedy = f"Is it the board's port (edgewheel boards)? If it is: {self._flash}"
             return failed("answer", text, remedy)
         remedy = f"Unplug the board, plug it in, try again. If that does not help: {self._flash}"

@@ -24,15 +24,15 @@ def check_link(enquiry: Enquiry, clock: Clock) -> Check:
         "round_trip_ms": _ms(statistics.median(rounds_ns)) if rounds_ns else None,
         "slowest_ms": _ms(max(rounds_ns)) if rounds_ns else None,
         "bad_from_host": bad_from_host,
-        "bad_from_board": enquiry.bad_frames,
-        "board_gaps": enquiry.gaps,
+        "bad_from_board": enquiry.inbox.bad_frames,
+        "board_gaps": enquiry.inbox.gaps,
     }
-    bad = bad_from_host + enquiry.bad_frames
+    bad = bad_from_host + enquiry.inbox.bad_frames
     text = (
         f"round trip {values['round_trip_ms']} ms, slowest {values['slowest_ms']} ms; "
-        f"{lost} of {POLLS} answers lost, {bad} broken frames, {enquiry.gaps} lost ones"
+        f"{lost} of {POLLS} answers lost, {bad} broken frames, {enquiry.inbox.gaps} lost ones"
     )
-    if lost or bad or enquiry.gaps:
+    if lost or bad or enquiry.inbox.gaps:
         remedy = "Try another cable, and a USB port of this computer without a hub between."
         return failed("link", text, remedy, values)
     if max(rounds_ns) > SLOWEST_NS:

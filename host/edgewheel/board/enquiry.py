@@ -7,7 +7,8 @@ from collections.abc import Iterator
 
 from edgewheel.clock import Clock
 from edgewheel.link import greeting
-from edgewheel.link.frames import Frame, FrameDecoder, encode_frame
+from edgewheel.link.frames import Frame, encode_frame
+from edgewheel.link.inbox import Inbox
 from edgewheel.link.messages import (
     ANY_RUN,
     Bootloader,
@@ -26,21 +27,16 @@ BOOTLOADER_MAGIC = b"BOOT"
 
 
 class Enquiry:
-    """Asks on a transport that is open, and counts what it hears. OSError once the port is gone."""
+    """Asks on a transport that is open; `inbox` counts what it hears. OSError once the port is
+    gone.
+    """
 
     def __init__(self, transport: Transport, clock: Clock) -> None:
-        self.heard_bytes = self.heard_frames = self.gaps = 0
+        self.inbox = Inbox()
         self._transport = transport
         self._clock = clock
-        self._decoder = FrameDecoder()
         self._session = secrets.randbits(32)
-        self._board_seq: int | None = None
         self._token = 0
-
-    @property
-    def bad_frames(self) -> int:
-        """Frames that came and failed their check."""
-        return self._decoder.bad_frames
 
     def hello(self, patience_ns: int) -> Welcome | None:
         """Say HELLO until somebody answers; None if nobody does within `patience_ns`."""
@@ -92,14 +88,4 @@ class Enquiry:
     def _frames(self, until_ns: int) -> Iterator[Frame]:
         """Good frames as they come, until a moment."""
         while self._clock.now_ns() < until_ns:
-            data = self._transport.read()
-            self.heard_bytes += len(data)
-            for frame in self._decoder.feed(data):
-                self.heard_frames += 1
-                self._count_gap(frame.seq)
-                yield frame
-
-    def _count_gap(self, seq: int) -> None:
-        if self._board_seq is not None:
-            self.gaps += (seq - self._board_seq - 1) & 0xFF
-        self._board_seq = seq
+            yield from self.inbox.feed(self._transport.read())

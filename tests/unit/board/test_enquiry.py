@@ -102,8 +102,8 @@ def test_frames_that_never_came_are_counted():
     enquiry, _ = enquire(answer)
     for _ in range(4):
         enquiry.poll(SECOND)
-    assert enquiry.gaps == 2 + 4
-    assert enquiry.heard_frames == 4
+    assert enquiry.inbox.gaps == 2 + 4
+    assert enquiry.inbox.frames_heard == 4
 
 
 def test_the_order_to_leave_follows_a_stop():

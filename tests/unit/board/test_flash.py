@@ -230,3 +230,13 @@ def test_a_silent_port_is_touched_only_if_it_is_named(tmp_path, monkeypatch):
 def test_a_simulated_board_has_no_firmware(tmp_path):
     with PtyBench() as bench, pytest.raises(UsageError, match="no firmware to replace"):
         flash(IMAGE, bench.path, [tmp_path], print)
+
+
+def test_a_board_that_is_unplugged_while_it_is_asked(stand_in, monkeypatch):
+    def unplugged(_):
+        raise OSError(5, "Input/output error")
+
+    with stand_in() as board:
+        monkeypatch.setattr("edgewheel.board.bootloader.SerialPort.read", unplugged)
+        with pytest.raises(BenchError, match="went away while it was asked"):
+            go(board)
