@@ -8,6 +8,7 @@ import pytest
 from edgewheel.bench.loader import load_plan
 from edgewheel.cli.main import main
 from edgewheel.errors import UsageError
+from edgewheel.report.kinds.qualify import measured_words
 from edgewheel.report.model import Grade
 from edgewheel.report.read import read_report
 from edgewheel.report.writing import report_data
@@ -110,7 +111,8 @@ def test_a_search_that_no_command_made_is_told_as_one_that_asks_the_same(tmp_pat
 
 def test_a_threshold_is_measured_not_judged(tmp_path):
     words = ["speed", "--from", "5500", "--to", "6200", "--trials", "4", "--hold", "0.05"]
-    report = read_report(made_by(tmp_path, "threshold", str(bench_file(tmp_path)), *words))
+    folder = made_by(tmp_path, "threshold", str(bench_file(tmp_path)), *words)
+    report = read_report(folder)
     assert report.grade is Grade.MEASURED
     assert report.answer.startswith("The controller fails above speed = ")
     evidence, shown, words = report.tests[0].evidence()
@@ -121,6 +123,20 @@ def test_a_threshold_is_measured_not_judged(tmp_path):
     assert report.advice[0].text.startswith("Keep speed below ")
     assert ", where 1 % of trials fail, and leave" in report.advice[0].text
     assert report.tests[0].trials == len(evidence["trials"])
+    found = json.loads((folder / "summary.json").read_text())["threshold"]
+
+    def advice(**changes):
+        (one,) = with_summary(folder, threshold=found | changes).advice
+        return one.text, one.command
+
+    sharp = {"threshold": 6000.0, "spread": 0.0, "low": 5950.0, "high": 6050.0}
+    assert advice(**sharp)[0].startswith("Keep speed below 5,950 rpm, and leave a margin")
+    assert advice(**sharp, fails="below")[0].startswith("Keep speed above 6,050 rpm, and leave")
+    unsafe = sharp | {"low": 5400.0, "high": 6300.0}
+    assert advice(**unsafe)[0].endswith("Search further down.")
+    assert advice(**unsafe, fails="below")[0].endswith("Search further up.")
+    assert advice(threshold=None, failed_trials=0)[0] == "Search between values further apart."
+    assert "edgewheel diagnose" in advice(threshold=None, failed_trials=3)[1]
 
 
 def test_an_envelope(tmp_path):
@@ -134,10 +150,15 @@ def test_an_envelope(tmp_path):
 
 
 def test_starts(tmp_path):
-    report = read_report(made_by(tmp_path, "starts", str(bench_file(tmp_path)), "--starts", "4"))
+    folder = made_by(tmp_path, "starts", str(bench_file(tmp_path)), "--starts", "4")
+    report = read_report(folder)
     assert report.grade is Grade.PASSED
     assert report.answer.startswith("All 4 starts found sync, at worst after ")
     assert kinds(report) == ["starts"]
+    never = with_summary(folder, without_sync=1)
+    assert (never.grade, never.answer) == (Grade.FAILED, "1 of 4 starts never found sync.")
+    assert "edgewheel diagnose" in never.advice[0].command
+    assert with_summary(folder, without_sync=0, stopped=True).grade is Grade.STOPPED
 
 
 def test_a_diagnosis_gives_its_remedies_as_advice(tmp_path):
@@ -165,6 +186,22 @@ def test_a_suite(tmp_path):
     assert report.against.worse == ("Recovery takes 9 ms longer.",)
     assert (report.against.compared, report.against.not_compared) == (3, ("stall",))
     assert highest.evidence()[0]["limit"] == 6000
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "told"),
+    [
+        (7398.0, 7359.0, 7438.4, "7,398 ms (7,359 to 7,438.4)"),
+        (142.0, 140.0, None, "142 ms (140 or more)"),
+        (142.0, None, 150.0, "142 ms (up to 150)"),
+        (None, 140.0, None, "never (140 or more)"),
+        (5.0, None, None, "5 ms"),
+        (5.0, 5.0, 5.0, "5 ms"),
+        (5.0, 4.99999, 5.00001, "5 ms"),
+    ],
+)
+def test_a_value_is_told_with_its_interval(value, low, high, told):
+    assert measured_words({"value": value, "low": low, "high": high, "unit": "ms"}) == told
 
 
 def test_what_is_no_record_is_refused_with_a_sentence(tmp_path):
