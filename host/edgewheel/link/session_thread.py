@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import queue
 import threading
+from contextlib import suppress
 from dataclasses import dataclass
 
 from edgewheel.clock import Clock, WallClock
@@ -58,7 +59,9 @@ class OrderRefused:
 
 @dataclass(frozen=True)
 class Crashed:
-    """The thread died of `error`, a bug here or in the source of a run; the board stops itself."""
+    """The thread died of `error`, a bug here or in the source of a run; the pins are parked, if
+    need be by the board itself.
+    """
 
     error: Exception
 
@@ -104,6 +107,8 @@ class SessionThread:
             self.events.put(LinkFailed(BenchError(text)))
         except Exception as error:
             self.events.put(Crashed(error))
+            with suppress(Exception):
+                self._leave()
         finally:
             self._transport.close()
 

@@ -126,7 +126,7 @@ def test_a_port_that_is_closed_stops_the_board(port):
     assert port.board._run.reason == Reason.LINK_DROPPED
 
 
-def test_a_source_that_fails_is_told_and_ends_the_thread(port):
+def test_a_source_that_fails_is_told_and_the_pins_are_parked(port):
     def broken():
         yield from chunks(TABLE)
         raise RuntimeError("the wheel came off")
@@ -136,6 +136,8 @@ def test_a_source_that_fails_is_told_and_ends_the_thread(port):
     crashed = until(thread, Crashed)
     assert "the wheel came off" in str(crashed.error)
     thread.close()
+    assert port.board._run.state == State.IDLE
+    assert port.board._run.reason == Reason.STOP
 
 
 def test_an_order_that_cannot_be_leaves_the_session_alone(port):
