@@ -97,13 +97,14 @@ LIMITED = "Ilimit 0 vin 3\nDfull vin full DRECTIFIER\nVfull full 0 13\nCs vin 0 
 @dataclass(frozen=True)
 class Short:
     """The switch's most kelvin above its air, the fuse's nearness to melting (1), watts and volts
-    at the end.
+    at the end; seconds from ON until no ampere flows any more.
     """
 
     kelvin: float
     fuse: float
     watts: float
     volts: float
+    off: float
 
 
 def shorted(
@@ -118,10 +119,14 @@ def shorted(
     around = f"{source}Vpin on 0 PULSE(0 3.3 5m 1u 1u 2 4)\n{short}.temp {degrees:g}\n"
     lines = deck(stage, factor=factor) + around
     found = run(lines, "tran 20u 200m 0 100u", _SWITCH, device_models)
-    watts = np.abs(found["@mq1[id]"] * (found["v(sensed)"] - found["v(15)"]))
-    kelvin = rise(found.time, watts, TO220_POWER).max()
+    amps = np.abs(found["@mq1[id]"])
+    watts = amps * np.abs(found["v(sensed)"] - found["v(15)"])
     return Short(
-        float(kelvin), float(found["v(xf1.h)"].max()), float(watts[-1]), found.last("v(15)")
+        kelvin=float(rise(found.time, watts, TO220_POWER).max()),
+        fuse=float(found["v(xf1.h)"].max()),
+        watts=float(watts[-1]),
+        volts=found.last("v(15)"),
+        off=float(found.time[amps > 1].max(initial=0)) - 5e-3,
     )
 
 

@@ -88,13 +88,20 @@ def core_shift(stage: Circuit, teeth: int, mv_per_rpm: float) -> float:
     return (strong - weak) * 6 * 50
 
 
+def core_figures(stage: Circuit) -> Iterator[tuple[str, float, str, float, float]]:
+    """Below and above what the core bears."""
+    for teeth, low, high in ((24, 0, 0.2), (16, 0.8, 1.6)):
+        what = f"VR+ early by its core at 50 rpm, 20 mV a rpm, {teeth} teeth"
+        yield what, core_shift(stage, teeth, 20), "degrees", low, high
+
+
 def _lead(stage: Circuit, hertz: float, volts: float) -> float:
     """Seconds from VR+'s fall through zero to VR's, of a sine with these volts at its peak."""
     sine = f"SIN(1.65 {volts / _MIDDLE_GAIN:g} {hertz:g})"
     drive = _IDLE.replace("Vhi hi 0 1.65", f"Vhi hi 0 {sine}")
-    step, end = 1 / hertz / 400, 1 + 3 / hertz
+    step, end = 1 / hertz / 400, 0.4 + 2 / hertz
     around = deck(stage) + drive + RAILS + LOADS
-    found = run(around, f"tran {step:g} {end:g} 1 {step:g}", "v(vr) v(vrp) v(vrm)")
+    found = run(around, f"tran {step:g} {end:g} 0.4 {step:g}", "v(vr) v(vrp) v(vrm)")
     falls = crossings(found.time, found["v(vr)"], 0, rising=False)
     floating = crossings(found.time, found["v(vrp)"] - found["v(vrm)"], 0, rising=False)
     return float(falls[-1] - floating[floating < falls[-1]][-1])
@@ -134,6 +141,3 @@ def measured(stage: Circuit) -> Iterator[tuple[str, float, str, float, float]]:
     stepped = run(deck(stage) + step + RAILS + LOADS, "tran 10u 2m 0 20u", "v(vr)")
     yield "VR 0.5 ms after a step of 0.1 V", stepped.at("v(vr)", 1.5e-3), "V", -0.67, -0.62
     yield "filter at rest", rest.last("v(mean)"), "V", 1.45, 1.55
-    for teeth, low, high in ((24, 0, 0.2), (16, 0.8, 1.6)):
-        what = f"VR+ early by its core at 50 rpm, 20 mV a rpm, {teeth} teeth"
-        yield what, core_shift(stage, teeth, 20), "degrees", low, high

@@ -120,7 +120,7 @@ def test_the_guide_says_the_figures_that_were_simulated() -> None:
         f"| {sum(part_count(board()).values())} parts with",
         *(f"| {what} | " for what in BUILDS),
         *(f" | {build.part_count()} |" for build in BUILDS.values()),
-        f"off after {feed('a short is off after'):.0f} ms; Q1's die "
+        f"off after {feed('off after, ' + short):.0f} ms; Q1's die "
         f"{feed('die of Q1 above its air, ' + short):.0f} K warmer, F1 "
         f"{100 * feed('way of F1 to melting, ' + short):.0f} % of the way",
         f"crosses {core(24):.2f} degrees early at 50 rpm, at 16 teeth\nalready {core(16):.2f}",

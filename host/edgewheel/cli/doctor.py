@@ -17,9 +17,10 @@ _LONGEST_NAME = 10
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.description = (
-        "Check a board from its port to a wire. The outputs give a few pulses: disconnect coils "
-        "and injectors first. Exit code 3 if a check fails. This has been tried on a simulated "
-        "and an emulated board, never on a real one."
+        "Check a board from its port to a wire. The outputs give a few pulses, one that switches a "
+        "controller's supply as well: disconnect it, coils and injectors first. Exit code 3 if a "
+        "check fails. This has been tried on a simulated and an emulated board, never on a real "
+        "one."
     )
     parser.add_argument(
         "--port", metavar="PORT", help="the board's port; default: the only one with its USB ids"
