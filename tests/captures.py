@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import wave
 from fractions import Fraction
-from functools import lru_cache
+from functools import cache
 from math import gcd
 from pathlib import Path
 
@@ -139,7 +139,7 @@ def save_wav(
     return path
 
 
-@lru_cache
+@cache
 def pattern(wheel: Wheel, only: tuple[str, int] | None = None) -> tuple[Streams, float]:
     """Edges by track and level as shares of the smallest repeat, and its crank degrees.
 

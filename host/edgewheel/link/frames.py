@@ -29,7 +29,8 @@ def cobs_encode(data: bytes) -> bytes:
     """
     if len(data) > LARGEST_FRAME:
         raise ValueError(f"a frame holds at most {LARGEST_FRAME} bytes, not {len(data)}")
-    return b"".join([part for group in data.split(b"\0") for part in (_CODES[len(group)], group)])
+    groups = data.split(b"\0")
+    return b"".join([_CODES[len(group)] + group if group else b"\1" for group in groups])
 
 
 def cobs_decode(block: bytes) -> bytes | None:

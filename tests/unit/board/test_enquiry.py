@@ -1,7 +1,5 @@
 """The short talk with a port, on a scripted transport and in virtual time."""
 
-from dataclasses import replace
-
 import pytest
 
 from edgewheel.board.enquiry import Enquiry
@@ -77,7 +75,7 @@ def test_a_welcome_that_is_none_is_passed_over():
 def test_only_the_answer_to_this_poll_counts():
     def late(frame):
         token = Poll.unpack(frame.payload).token
-        return [(Status.TYPE, 0, replace(STATUS, token=token - 1).pack())]
+        return [(Status.TYPE, 0, STATUS._replace(token=token - 1).pack())]
 
     enquiry, script = enquire(late)
     assert enquiry.poll(100 * MS) is None
@@ -85,7 +83,7 @@ def test_only_the_answer_to_this_poll_counts():
 
     def right(frame):
         token = Poll.unpack(frame.payload).token
-        stale, fresh = replace(STATUS, token=token - 1), replace(STATUS, token=token, tick=9)
+        stale, fresh = STATUS._replace(token=token - 1), STATUS._replace(token=token, tick=9)
         return [(Status.TYPE, 0, stale.pack()), (Status.TYPE, 1, fresh.pack())]
 
     enquiry, _ = enquire(right)
@@ -97,7 +95,7 @@ def test_frames_that_never_came_are_counted():
 
     def answer(frame):
         token = Poll.unpack(frame.payload).token
-        return [(Status.TYPE, next(numbers), replace(STATUS, token=token).pack())]
+        return [(Status.TYPE, next(numbers), STATUS._replace(token=token).pack())]
 
     enquiry, _ = enquire(answer)
     for _ in range(4):

@@ -1,7 +1,5 @@
 """A cable cut, a board restarted, a stop unheard: the run ends and says why."""
 
-from dataclasses import replace
-
 import pytest
 
 import wire_vectors
@@ -60,7 +58,7 @@ def test_a_board_that_plays_less_than_was_sent_is_not_believed(monkeypatch):
 
     def lie(self, tick):
         status = honest(self, tick)
-        return replace(status, played=status.played - (status.played > 0))
+        return status._replace(played=status.played - (status.played > 0))
 
     monkeypatch.setattr(SimBoard, "_status", lie)
     ended = Bench().play(TABLE)
