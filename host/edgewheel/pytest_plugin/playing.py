@@ -122,8 +122,7 @@ class Bench:
             seek = Seek(played, axis, wanted)
             for _ in seek.items():
                 pass
-        found = seek.limit.estimate.found.value
-        self.note("threshold", f"{played.folder}: {address} {seek.limit.threshold:.6g}, {found}")
+        self.note("threshold", f"{played.folder}: {seek.limit.sentence(share)}")
         return seek.limit
 
     def qualify(self, plan: str | Path, *only: str) -> None:

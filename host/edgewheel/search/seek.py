@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from math import exp, log
+from math import exp, log, nan
 from typing import Any, Protocol
 
 from edgewheel.bench.search_record import Trial
@@ -29,7 +29,10 @@ class PlaysTrials(Protocol):
 
 @dataclass(frozen=True)
 class Limit:
-    """A threshold in the units of its axis; see `Estimate`. What lies beyond is at the axis's end.
+    """A threshold in the units of its axis; see `Estimate`.
+
+    An end that lies beyond the axis is told as the axis's own; all are nan where the threshold
+    itself is not on it.
 
     `passes` and `fails` count trials.
     """
@@ -46,15 +49,15 @@ class Limit:
 
     @property
     def low(self) -> float:
-        return self._value(self.estimate.low)
+        return self.at(self.estimate.low) if self.is_known else nan
 
     @property
     def threshold(self) -> float:
-        return self._value(self.estimate.threshold)
+        return self.at(self.estimate.threshold) if self.is_known else nan
 
     @property
     def high(self) -> float:
-        return self._value(self.estimate.high)
+        return self.at(self.estimate.high) if self.is_known else nan
 
     @property
     def spread(self) -> float:
@@ -130,7 +133,8 @@ class Limit:
         low = f"{'below ' * (self.estimate.low < 0)}{self.low:.6g}"
         return f"{low} to {'above ' * (self.estimate.high > 1)}{self.high:.6g}"
 
-    def _value(self, share: float) -> float:
+    def at(self, share: float) -> float:
+        """The value at a share of the axis; its nearer end where that lies beyond."""
         return self.axis.low + min(max(share, 0.0), 1.0) * (self.axis.high - self.axis.low)
 
 

@@ -63,7 +63,8 @@ class SweepResult:
         if self.dropped_rpm is None:
             return self._held_up
         if self.highest_rpm is None:
-            text = f"there was no sync even at the lowest speed, {float(self.dropped_rpm):g} rpm"
+            what = "there was no sync" if self.loss is None else "sync did not hold"
+            text = f"{what} even at the lowest speed, {float(self.dropped_rpm):g} rpm"
         else:
             text = (
                 f"sync held up to {float(self.highest_rpm):g} rpm and dropped on the way to "

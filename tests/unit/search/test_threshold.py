@@ -1,7 +1,7 @@
 """The threshold search against doubles whose threshold is known."""
 
 import random
-from math import exp
+from math import exp, isnan
 
 import pytest
 
@@ -93,13 +93,17 @@ def test_two_ends_that_lied_at_first_do_not_decide_the_side():
 
 
 def test_the_sentence_says_on_which_side_a_threshold_lies_or_that_there_is_none():
+    def limit(estimate: Estimate, failed: int = 9) -> Limit:
+        return Limit(Axis("speed", 500, 7000), estimate, 12, failed)
+
     def told(estimate: Estimate, failed: int = 9) -> str:
-        return Limit(Axis("speed", 500, 7000), estimate, 12, failed).sentence(0.05)
+        return limit(estimate, failed).sentence(0.05)
 
     beyond = Estimate(Found.BEYOND, True, -0.3, -0.1, 0.02, 0.1)
     assert "5 % of trials fail at one below 500 (21 trials" in told(beyond)
     assert "now and then wherever it was tried (21 trials" in told(Estimate(Found.NONE, True))
     assert "holds at both ends (12 trials" in told(Estimate(Found.NONE, False), 0)
+    assert isnan(limit(beyond).low) and isnan(limit(beyond).threshold)
     open_end = Estimate(Found.TRIALS, True, -0.01, 0.01, 0.04, 0.02)
     assert "95 % interval below 500 to 760" in told(open_end)
 

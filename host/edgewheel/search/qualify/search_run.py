@@ -189,7 +189,8 @@ class SearchRun:
             return None, f"It fails {where} {ends}: {tried}. {self._why()}"
         beyond_high = estimate.threshold > 1
         if beyond_high == estimate.fails_high == self._fails_high:
-            low, high = (limit.low, inf) if beyond_high else (-inf, limit.high)
+            low, high = limit.at(estimate.low), limit.at(estimate.high)
+            low, high = (low, inf) if beyond_high else (-inf, high)
             return Measured(self._far, low, high, self._unit), (
                 f"At {number(self._far, self._unit)}, the end of what was searched, less than "
                 f"{self._test.wanted.share:.0%} of trials fail ({tried} in all). {self._why()}"
