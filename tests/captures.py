@@ -204,7 +204,7 @@ def _off_deg(true: Streams, found: Streams, repeat_deg: float) -> float | None:
 
 def busiest(wheel: Wheel) -> tuple[str, int]:
     """The track with the most teeth, and the level that its sensor shows under a tooth."""
-    track = max(wheel.tracks, key=lambda one: len(one.crank_teeth(wheel.period)))
+    track = max(wheel.tracks, key=lambda one: one.passages(wheel.period))
     turned = (track.sensor.metal == "low") != (track.sensor.kind == "vr")
     return track.name, int(not turned)
 

@@ -179,7 +179,7 @@ def _other_tracks(capture: Capture, wheel: Wheel) -> UsageError:
 
 def _counted(capture: Capture, wheel: Wheel, tracks: tuple[str, ...], speed: Fraction) -> Motion:
     """The speed by counting teeth of the busiest track, where the pattern is not recognised."""
-    teeth = [len(track.crank_teeth(wheel.period)) for track in wheel.tracks]
+    teeth = [track.passages(wheel.period) for track in wheel.tracks]
     busiest = int(np.argmax(teeth))
     streams = streams_of(capture)
     stream = streams.of(tracks[busiest], 1) or streams.of(tracks[busiest], 0)

@@ -62,10 +62,7 @@ def angle_table(wheel: Wheel, metal: Sequence[Passing] | None = None) -> AngleTa
     """The edges of one period: of the wheel's own teeth, or of `metal` in their place."""
     metal = passings(wheel) if metal is None else metal
     teeth = tuple(len(track.teeth) for track in wheel.tracks)
-    counts = [
-        count * int(wheel.period / track.crank_degrees_per_turn)
-        for count, track in zip(teeth, wheel.tracks, strict=True)
-    ]
+    counts = [track.passages(wheel.period) for track in wheel.tracks]
     edges = sorted(
         (*_wrapped(angle, wheel.period, tooth, counts[tooth.track]), comes)
         for tooth in metal

@@ -33,7 +33,7 @@ class Reference:
 
 def main_track(wheel: Wheel) -> Track:
     """The track with the most teeth in a period; the first of several."""
-    return max(wheel.tracks, key=lambda track: len(track.crank_teeth(wheel.period)))
+    return max(wheel.tracks, key=lambda track: track.passages(wheel.period))
 
 
 def reference(wheel: Wheel) -> Reference:
@@ -125,7 +125,7 @@ def _like(one: Fraction, usual: Fraction) -> bool:
 
 def _sparsest(wheel: Wheel, track: Track) -> Track | None:
     others = [one for one in wheel.tracks if one is not track]
-    return min(others, key=lambda one: len(one.crank_teeth(wheel.period)), default=None)
+    return min(others, key=lambda one: one.passages(wheel.period), default=None)
 
 
 def _first_after(wheel: Wheel, track: Track, other: Track) -> list[PinEdge]:

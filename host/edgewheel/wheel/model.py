@@ -99,6 +99,10 @@ class Track:
         """Crank degrees in which the track's own shaft turns once."""
         return TURN if self.shaft == "crank" else 2 * TURN
 
+    def passages(self, period: int) -> int:
+        """How many teeth pass in `period` crank degrees."""
+        return len(self.teeth) * int(period / self.crank_degrees_per_turn)
+
     def crank_teeth(self, period: int) -> tuple[Tooth, ...]:
         """Every tooth that passes in `period` crank degrees, in crank degrees, ascending.
 

@@ -70,7 +70,7 @@ def draw_trace(canvas: Canvas, axis: Axis, lane: Lane, track: Track, looks: str)
 
 def trace_looks(axis: Axis, track: Track) -> str:
     """The finer a track's pitch, the finer its stroke, so that it does not run into black."""
-    return _fitting(_LOOKS, axis.width / len(track.crank_teeth(axis.period)))
+    return _fitting(_LOOKS, axis.width / track.passages(axis.period))
 
 
 def _fitting(choices: tuple[tuple[float, _Choice], ...], size: float) -> _Choice:
