@@ -71,7 +71,7 @@ class History:
         if count > self.count or end < min(count, self.depth):
             raise ValueError(f"transition {count} lies outside the history that is kept")
         earlier = History(self.depth, self.keep)
-        begin = max(0, end - self.depth)
+        begin = max(0, end - self.depth - self.keep)  # a next SPLICE may lie before this one
         earlier._put(self._deltas[begin:end], self._masks[begin:end])
         earlier.count, earlier.tick = count, tick
         return earlier

@@ -38,7 +38,14 @@ def test_what_is_not_committed_leaves_no_trace():
 def test_going_back_brings_all_that_prediction_may_want(count):
     earlier = filled(100, 10_000, 50_000).truncated(count, 7)
     assert (earlier.count, earlier.tick) == (count, 7)
-    np.testing.assert_array_equal(earlier.tail(1000)[0], np.arange(count - 100, count))
+    np.testing.assert_array_equal(earlier.tail(100)[0], np.arange(count - 100, count))
+
+
+def test_a_second_splice_may_go_back_further_than_the_first():
+    first = filled(100, 10_000, 50_000).truncated(49_000, 7)
+    np.testing.assert_array_equal(
+        first.truncated(45_000, 5).tail(100)[0], np.arange(44_900, 45_000)
+    )
 
 
 def test_going_back_too_far_is_an_error():
