@@ -43,11 +43,11 @@ def read_table(path: Path, layout: Layout, options: ReadOptions) -> Capture:
     named = None if time is None else _name_column(layout, time)
     if time is not None and named is not None:
         return read_listed(path, layout, options, time, *named)
-    columns = _signal_columns(path, layout, options, time)
+    columns, rules = _signals(path, layout, options, time)
     if time is None:
         assert options.rate_hz is not None
-        return _evenly(path, layout, options, columns, options.rate_hz)
-    return _timed(path, layout, options, time, columns)
+        return _evenly(path, layout, options, columns, rules, options.rate_hz)
+    return _timed(path, layout, options, time, columns, rules)
 
 
 def _time_column(path: Path, layout: Layout, options: ReadOptions) -> int | None:
@@ -93,11 +93,27 @@ def _name_column(layout: Layout, time: int) -> tuple[int, int] | None:
     return None
 
 
-def _signal_columns(
+def _signals(
     path: Path, layout: Layout, options: ReadOptions, time: int | None
-) -> list[int]:
-    if options.columns:
-        return [layout.column(one, path) for one in options.columns]
+) -> tuple[list[int], list[Rule]]:
+    """The columns that are named, or of those that hold numbers the ones that change anywhere in
+    the file, and how each becomes edges.
+    """
+    named = [layout.column(one, path) for one in options.columns]
+    columns = np.array(named or _numeric_columns(path, layout, time))
+    part = looked_at(path, layout, columns.tolist())
+    if not named:
+        changing = np.flatnonzero(np.ptp(part, axis=0))
+        chosen = (changing if len(changing) else np.arange(len(columns)))[:MOST_TRACKS]
+        columns, part = columns[chosen], part[:, chosen]
+    rules = [
+        rule_for(layout.names[column], part[:, number], options, str(path))
+        for number, column in enumerate(columns)
+    ]
+    return columns.tolist(), rules
+
+
+def _numeric_columns(path: Path, layout: Layout, time: int | None) -> list[int]:
     numeric = []
     for number in range(len(layout.names)):
         fields = [row[number] for row in layout.head if len(row) > number]
@@ -106,17 +122,20 @@ def _signal_columns(
     if not numeric:
         problem = f"no column holds a signal: {layout.words()}"
         raise FileError(Place(str(path)), problem, "Say which with --column.")
-    changing = [n for n in numeric if len({r[n] for r in layout.head if len(r) > n}) > 1]
-    return (changing or numeric)[:MOST_TRACKS]
+    return numeric
 
 
 def _timed(
-    path: Path, layout: Layout, options: ReadOptions, time: int, columns: Sequence[int]
+    path: Path,
+    layout: Layout,
+    options: ReadOptions,
+    time: int,
+    columns: Sequence[int],
+    rules: Sequence[Rule],
 ) -> Capture:
     """Rows of a time and the signals at it."""
     unit_s, said = column_unit(layout, time, options)
     names = [layout.names[column] for column in columns]
-    rules = _rules(path, layout, options, columns)
     edges = SampleEdges(rules)
     clock = RowClock(path, unit_s, options.wrap_bits, layout.first_row)
     steps: list[float] = []
@@ -155,11 +174,15 @@ def _along(places: Floats, ticks: Floats) -> Callable[[Floats], Floats]:
 
 
 def _evenly(
-    path: Path, layout: Layout, options: ReadOptions, columns: Sequence[int], rate_hz: Fraction
+    path: Path,
+    layout: Layout,
+    options: ReadOptions,
+    columns: Sequence[int],
+    rules: Sequence[Rule],
+    rate_hz: Fraction,
 ) -> Capture:
     """Rows of samples at a rate that was said."""
     names = [layout.names[column] for column in columns]
-    rules = _rules(path, layout, options, columns)
     edges = SampleEdges(rules)
     fine = max(int(FINEST_HZ / rate_hz), 1)
     chunks = [
@@ -173,11 +196,3 @@ def _evenly(
     found += [] if dropped else edges.check(names, rate_hz, str(path))
     step_s = float(1 / rate_hz)
     return table_of(path, tick_hz, track_names(names), chunks, found + dropped, step_s)
-
-
-def _rules(path: Path, layout: Layout, options: ReadOptions, columns: Sequence[int]) -> list[Rule]:
-    part = looked_at(path, layout, tuple(columns))
-    return [
-        rule_for(layout.names[column], part[:, number], options, str(path))
-        for number, column in enumerate(columns)
-    ]

@@ -91,6 +91,14 @@ def test_several_columns_become_several_tracks(tmp_path):
     assert ticks_of(capture, 0) == ticks_of(capture, 1)
 
 
+def test_a_column_may_change_long_behind_the_first_rows(tmp_path):
+    """A cam's tooth in a capture whose first 3,000 rows are of the crank alone."""
+    rows = (f"{n},{n // 8 % 2},{int(3000 <= n < 3050)},7\n" for n in range(4000))
+    capture = read_capture(written(tmp_path, "time_us,crank,cam,spare\n" + "".join(rows)))
+    assert capture.header.tracks == ("crank", "cam")
+    assert ticks_of(capture, 1) == [3_000_000, 3_050_000]
+
+
 def test_rows_of_changes_are_edges_at_their_own_times(tmp_path):
     capture = read_capture(written(tmp_path, "time,d0\n0,0\n0.0013,1\n0.0021,0\n0.0057,1\n"))
     assert ticks_of(capture) == [1_300_000, 2_100_000, 5_700_000]
