@@ -15,8 +15,6 @@ from edgewheel.cli.talk import Talk, stoppable
 if TYPE_CHECKING:
     from edgewheel.search.diagnosing import Diagnosing
 
-LEAST_RPM, MOST_RPM = 60, 20_000
-
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("bench", type=Path, help="a bench file whose wheel is the engine's own")
@@ -25,7 +23,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=int,
         default=1000,
         metavar="RPM",
-        help="the speed of every try that is not about speed (default 1000)",
+        help="the speed of every try that is not about speed (default 1000); where nothing is "
+        "wrong there, the slowest and the fastest that the bench file holds follow",
     )
     add_search_arguments(parser)
 
@@ -33,6 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from edgewheel.bench.loader import load_plan
     from edgewheel.errors import UsageError
+    from edgewheel.search.diagnose import LEAST_RPM, MOST_RPM
     from edgewheel.search.diagnose_words import step_line
     from edgewheel.search.diagnosing import Diagnosing
     from edgewheel.search.trials import SearchStopped
@@ -64,7 +64,7 @@ def _answered(diagnosing: Diagnosing, args: argparse.Namespace, talk: Talk) -> i
         data = {"schema": 1, "folder": str(diagnosing.folder), **diagnosing.data}
         print(json.dumps(data, indent=2))
     else:
-        talk.answer(f"{diagnosing.name}: {told(diagnosis, args.speed)}")
+        talk.answer(f"{diagnosing.name}: {told(diagnosis)}")
         talk.answer(f"Record: {diagnosing.folder}")
     sound = diagnosis.complete and not diagnosis.findings
     return ExitCode.PASSED if sound else ExitCode.FAILED

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import replace
 from enum import StrEnum
 from fractions import Fraction
 
 from edgewheel.bench.truth import signed_deg
-from edgewheel.search.look import ANGLE_ERROR_DEG, Look
+from edgewheel.search.look import ANGLE_ERROR_DEG, Look, Stage
+from edgewheel.search.other_kinds import even_wheel
 from edgewheel.search.suspects import Change, Doubt, Finding, Scene
-from edgewheel.search.variant import USUAL_RPM, Variant
+from edgewheel.search.variant import Variant
 
 FASTER = 2
+HALF_A_TURN_DEG = 180 + ANGLE_ERROR_DEG
+"""Sparks further off than this are in the other turn of the cycle."""
+
 LEAST_CUT_DEG = 0.4
 """By which teeth must end earlier for the sparks to show it."""
 
@@ -68,12 +72,14 @@ def told_by_narrowed(scene: Scene, before: Look, narrow: Look, variant: Variant)
 
 def angle_changes(scene: Scene, look: Look, variant: Variant, timed: Timed) -> Iterator[Change]:
     """Changes that would put the sparks right, the likeliest first."""
-    if look.worst_deg > 180 and scene.cam is not None:
-        yield from _other_turn(scene.cam)
     common = look.common_deg
     if common is None:
+        yield from even_wheel(scene.pattern)
+    if look.worst_deg > HALF_A_TURN_DEG and scene.cam is not None:
+        yield from _other_turn(scene.cam)
+    if common is None:
         return
-    within = signed_deg(common, 360)
+    within = common if abs(common) <= HALF_A_TURN_DEG else signed_deg(common, 360)
     if timed is Timed.END:
         yield Change(
             "the crank signal turned over",
@@ -113,49 +119,60 @@ def _reference(error_deg: float, variant: Variant) -> Change:
     A spark that is late by e comes right when the signal comes e earlier than its angle says.
     """
     turned = Fraction(round(-error_deg * 10), 10)
-    rpm = variant.rpm or USUAL_RPM
-    angle = Finding(
-        ("reference angle",),
-        f"Change the reference angle so that all sparks come {abs(error_deg):.1f} crank degrees "
-        f"{'earlier' if error_deg > 0 else 'later'}.",
-    )
-    time = Finding(
-        ("spark output",),
-        f"The sparks are {abs(error_deg) / (6 * rpm) * 1e3:.2f} ms {_way(error_deg)} at any speed: "
-        "look at the output's active level (a coil that fires where it should begin to charge is "
-        "early by its dwell) and at its delay.",
-    )
     return Change(
         f"all sensors {abs(float(turned)):g} degrees {'later' if turned > 0 else 'earlier'}",
         lambda old: replace(old, all_later_deg=old.all_later_deg + turned),
-        angle,
+        REFERENCE,
         doubt=Doubt(
-            f"the same at {FASTER * rpm} rpm",
-            lambda _, after: replace(after, rpm=FASTER * after.rpm),
-            angle,
-            time,
+            f"the same at {FASTER * variant.rpm} rpm",
+            lambda _, after: faster(after),
+            lambda _, again: angle_or_time(error_deg, left_deg(again), variant.rpm),
         ),
     )
 
 
-def firing_order(
-    tdc: Mapping[int, float], errors: Mapping[str, float], served: Mapping[str, int]
-) -> Finding | None:
-    """The finding if every coil fires exactly for some cylinder, but not each for its own."""
-    fired = {}
-    for name, error in errors.items():
-        own = served[name]
-        at = tdc[own] + error
-        near = [c for c, deg in tdc.items() if abs(signed_deg(at - deg)) <= ANGLE_ERROR_DEG]
-        if len(near) != 1:
-            return None
-        fired[own] = near[0]
-    if len(set(fired.values())) < len(fired) or all(a == b for a, b in fired.items()):
-        return None
-    wrong = ", ".join(
-        f"cylinder {own}'s coil fires for cylinder {at}" for own, at in fired.items() if own != at
+def left_deg(look: Look) -> float | None:
+    """The error that all sparks still share, None where nothing can be said of it."""
+    return look.common_deg if look.stage >= Stage.TURNS and look.errors_deg else None
+
+
+def faster(variant: Variant) -> Variant:
+    """The same at another speed, which tells an angle from a time."""
+    return replace(variant, rpm=FASTER * variant.rpm)
+
+
+def angle_or_time(error_deg: float, more_deg: float | None, rpm: int) -> tuple[Finding, ...]:
+    """What makes sparks `error_deg` late at a speed and `more_deg` later still at twice that.
+
+    An angle adds nothing at twice the speed, a time as much again. None: sync was lost there.
+    """
+    growth = error_deg if more_deg is None else signed_deg(more_deg, 360)
+    angle_deg = error_deg - growth
+    if abs(growth) <= ANGLE_ERROR_DEG:
+        return (_angle(error_deg),)
+    if abs(angle_deg) <= ANGLE_ERROR_DEG:
+        return (_time(error_deg, rpm),)
+    return (_angle(angle_deg), _time(growth, rpm))
+
+
+REFERENCE = Finding(("reference angle",), "Change the reference angle.")
+
+
+def _angle(late_deg: float) -> Finding:
+    return Finding(
+        REFERENCE.settings,
+        f"Change the reference angle so that all sparks come {abs(late_deg):.1f} crank degrees "
+        f"{'earlier' if late_deg > 0 else 'later'}.",
     )
-    return Finding(("firing order",), f"Correct the firing order: {wrong}.")
+
+
+def _time(late_deg: float, rpm: int) -> Finding:
+    return Finding(
+        ("spark output",),
+        f"The sparks are {abs(late_deg) / (6 * rpm) * 1e3:.2f} ms {_way(late_deg)} at any speed: "
+        "look at the output's active level (a coil that fires where it should begin to charge is "
+        "early by its dwell) and at its delay.",
+    )
 
 
 def _way(error_deg: float) -> str:

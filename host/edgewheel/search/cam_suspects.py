@@ -10,6 +10,8 @@ from edgewheel.search.suspects import Change, Finding, Scene, no_faults, numbers
 
 HALF_MOON = ((Fraction(20), Fraction(200)),)
 CAM_STEP_DEG = 30
+MOST_EDGES = 12
+SLOW_RPM = 250
 
 
 def cam_changes(scene: Scene, reason: str) -> list[Change]:
@@ -28,7 +30,20 @@ def cam_changes(scene: Scene, reason: str) -> list[Change]:
     )
     told = _told_window(reason)
     first = [flip, *told] if _is_a_cam_width(scene, reason) else [*told, flip]
-    return [*no_faults(scene), *first, *_cam_kinds(scene), *_cam_turns()]
+    return [*no_faults(scene), *first, *_slowly(scene), *_cam_kinds(scene, reason), *_cam_turns()]
+
+
+def _slowly(scene: Scene) -> Iterator[Change]:
+    if scene.rpm > SLOW_RPM:
+        yield Change(
+            f"at {SLOW_RPM} rpm",
+            lambda variant: replace(variant, rpm=SLOW_RPM),
+            Finding(
+                ("cam filter",),
+                "Shorten the cam's noise filter: a tooth must last longer than it, and it makes "
+                "the edge late.",
+            ),
+        )
 
 
 def _window_finding(later_deg: Fraction) -> Finding:
@@ -73,7 +88,7 @@ def _is_a_cam_width(scene: Scene, reason: str) -> bool:
     )
 
 
-def _cam_kinds(scene: Scene) -> Iterator[Change]:
+def _cam_kinds(scene: Scene, reason: str) -> Iterator[Change]:
     phase = ("way of telling the turns apart",)
     if scene.cam_shaft and max((b - a for a, b in scene.cam_teeth), default=0) < 90:
         yield Change(
@@ -82,18 +97,34 @@ def _cam_kinds(scene: Scene) -> Iterator[Change]:
             Finding(phase, "Let the controller look for the cam's edge, not for its level."),
         )
     if scene.cam_shaft:
-        for count in (2, 3):
+        for one, other in _told_counts(reason):
             yield Change(
-                f"{count} teeth on the cam within one turn of the crank",
-                lambda variant, count=count: replace(  # type: ignore[misc]
-                    variant,
-                    cam_teeth=tuple(
-                        (Fraction(20 + 40 * k), Fraction(30 + 40 * k)) for k in range(count)
-                    ),
+                f"{one} teeth on the cam in one turn of the crank and {other} in the next",
+                lambda variant, one=one, other=other: replace(  # type: ignore[misc]
+                    variant, cam_teeth=_teeth(scene, one, 0) + _teeth(scene, other, 180)
                 ),
-                Finding(phase, f"The controller counts {count} cam edges; this cam has fewer."),
-                "edges in a turn",
+                Finding(
+                    phase,
+                    f"The controller counts {one} and {other} cam edges in the two turns; this cam "
+                    f"has {len(scene.cam_teeth)} in both together.",
+                ),
             )
+
+
+def _told_counts(reason: str) -> list[tuple[int, int]]:
+    """If the controller says how many edges it wants in the two turns: these, both ways round."""
+    numbers = [int(number) for number in numbers_in(reason)]
+    if "edges in a turn" not in reason or len(numbers) != 3 or max(numbers) > MOST_EDGES:
+        return [(2, 0), (3, 0)] if "edges in a turn" in reason else []
+    one, other = numbers[1:]
+    return [(one, other), (other, one)]
+
+
+def _teeth(scene: Scene, count: int, from_deg: int) -> tuple[tuple[Fraction, Fraction], ...]:
+    """Teeth of the cam within a turn of the crank, which is half a turn of the cam."""
+    begin = scene.pattern.reference_deg / 2 + from_deg
+    step = Fraction(180, count + 1) if count else Fraction(0)
+    return tuple((begin + k * step, begin + k * step + step / 3) for k in range(1, count + 1))
 
 
 def _cam_turns() -> Iterator[Change]:

@@ -7,8 +7,18 @@ from dataclasses import replace
 from fractions import Fraction
 
 from edgewheel.search.look import Look, Stage
-from edgewheel.search.suspects import Change, Doubt, Finding, Scene, by_hint, no_faults, numbers_in
-from edgewheel.search.variant import CrankPattern
+from edgewheel.search.other_kinds import other_kinds
+from edgewheel.search.suspects import (
+    Change,
+    Doubt,
+    Finding,
+    Scene,
+    by_hint,
+    either,
+    no_faults,
+    numbers_in,
+)
+from edgewheel.search.variant import CrankPattern, Variant, eased
 
 USUAL_WHEELS = (
     (60, 2), (36, 1), (36, 2), (24, 1), (12, 1), (24, 2), (48, 2), (30, 2), (30, 1), (32, 2),
@@ -25,11 +35,13 @@ def crank_changes(scene: Scene, look: Look) -> list[Change]:
     changes = [
         *_shaft(look),
         *no_faults(scene),
+        *_stronger(scene),
         *_gap_changes(scene.pattern),
         *_both_edges(scene.pattern),
         _turned_over_crank(scene),
         *_speeds(scene),
         *_exchanged(scene),
+        *other_kinds(scene.pattern, look),
         *_wheels(scene.pattern, reason),
     ]
     return by_hint(changes, reason)
@@ -50,6 +62,10 @@ NO_GAP = "no gap in"
 BLANKED = "no gap in|gap after"
 RELATIVE_GAPS = (Fraction(5, 4), Fraction(4, 5), Fraction(3, 5), Fraction(11, 6))
 SHORTER = RELATIVE_GAPS[1]
+BLANKED_SHARES = (Fraction(1, 2), Fraction(2, 3), Fraction(17, 20))
+"""Of a period: blanking up to here lets through what never gets shorter by more at once."""
+
+STRONGER = 8
 
 
 def _shaft(look: Look) -> Iterator[Change]:
@@ -70,46 +86,73 @@ def _gap_changes(pattern: CrankPattern) -> Iterator[Change]:
     if not (pattern.regular and pattern.missing):
         return
     own = pattern.missing + 1
-    late = Change(
-        "the second tooth after the gap 40 % of a pitch late",
-        lambda variant: replace(variant, second_later=Fraction(2, 5)),
-        BLANKING,
-        BLANKED,
-    )
+    begins = [k * pattern.pitch_deg for k in range(pattern.pitches - pattern.missing)]
+    fitting = [share for share in BLANKED_SHARES if eased(begins, share)[-1] == begins[-1]]
+    blanked = [_blanked(share) for share in fitting]
+    doubt = _easing(blanked[0]) if blanked else None
     for relative in RELATIVE_GAPS:
-        ratio, doubt = relative * own, None
-        if relative == SHORTER:
-            doubt = Doubt(late.what, lambda before, _: late.apply(before), BLANKING, LIMITS)
+        ratio = relative * own
         yield Change(
-            f"the gap {float(ratio):g} times as long as the period before it",
+            f"the gap {float(ratio):.3g} times as long as the period before it",
             lambda variant, ratio=ratio: replace(variant, gap_ratio=ratio),  # type: ignore[misc]
             LIMITS,
             NO_GAP,
-            doubt,
+            doubt if relative == SHORTER else None,
         )
-    yield Change(
-        "a shorter gap, and the second tooth after it late",
-        lambda variant: replace(variant, gap_ratio=SHORTER * own, second_later=Fraction(3, 10)),
+    yield from blanked
+
+
+def _easing(blanked: Change) -> Doubt:
+    """Whether the own gap will do where only blanking is eased."""
+    return Doubt(blanked.what, lambda before, _: blanked.apply(before), either(BLANKING, LIMITS))
+
+
+def _blanked(share: Fraction) -> Change:
+    return Change(
+        f"no period below {float(share):.0%} of the one before, gap and all".replace("%", " %"),
+        lambda variant: replace(variant, least_ratio=share),
         BLANKING,
         BLANKED,
     )
 
 
+def _stronger(scene: Scene) -> Iterator[Change]:
+    if scene.strength:
+        yield Change(
+            f"the crank's signal {STRONGER} times as strong",
+            lambda variant: replace(variant, strength=STRONGER),
+            Finding(
+                ("crank threshold",),
+                f"Lower the threshold of the crank input at {scene.rpm} rpm: with a signal "
+                f"{STRONGER} times as strong it sees the teeth.",
+            ),
+        )
+
+
+BOTH_EDGES = Finding(("crank edge",), "Set the crank input to one edge: it takes both.")
+
+
 def _both_edges(pattern: CrankPattern) -> Iterator[Change]:
-    if pattern.pitches % 2 or pattern.missing % 2 or not pattern.missing or not pattern.regular:
+    if not (pattern.missing and pattern.regular):
+        return
+    if pattern.pitches % 2 or pattern.missing % 2:
+        yield Change(
+            "an edge, up or down in turn, where each tooth begins",
+            lambda variant: replace(variant, alternating=True),
+            BOTH_EDGES,
+            NO_GAP,
+        )
         return
     pitches, missing = pattern.pitches // 2, pattern.missing // 2
-    both = Finding(("crank edge",), "Set the crank input to one edge: it takes both.")
     yield Change(
         f"{pitches} pitches with {missing} missing, so half as many teeth",
         lambda variant: replace(variant, pitches=pitches, missing=missing, width=Fraction(1, 2)),
-        both,
+        BOTH_EDGES,
         NO_GAP,
         Doubt(
             "the same with narrow teeth",
             lambda _, after: replace(after, width=Fraction(1, 4)),
-            _wheel_finding(pattern, pitches, missing),
-            both,
+            either(_wheel_finding(pattern, pitches, missing), BOTH_EDGES),
         ),
     )
 
@@ -125,7 +168,7 @@ def _turned_over_crank(scene: Scene) -> Change:
 
 def _speeds(scene: Scene) -> Iterator[Change]:
     if scene.rpm > SLOW_RPM:
-        yield _slowly(scene.rpm)
+        yield _slowly(scene)
     if scene.rpm < FAST_RPM:
         yield Change(
             f"at {FAST_RPM} rpm",
@@ -139,22 +182,22 @@ def _speeds(scene: Scene) -> Iterator[Change]:
         )
 
 
-def _slowly(usual_rpm: int) -> Change:
-    narrow = Fraction(SLOW_RPM, 2 * usual_rpm)
+def _slowly(scene: Scene) -> Change:
+    share = scene.pattern.width_deg / scene.pattern.pitch_deg
+    narrow = share * SLOW_RPM / scene.rpm
     blanking = Finding(("crank blanking",), "Shorten the crank blanking: it hides whole teeth.")
+    crank_filter = Finding(
+        ("crank filter",), "Shorten the crank's noise filter: a tooth must last longer than it."
+    )
     return Change(
         f"at {SLOW_RPM} rpm",
         lambda variant: replace(variant, rpm=SLOW_RPM),
         blanking,
         "no teeth|none",
         Doubt(
-            f"at {SLOW_RPM} rpm with teeth as short as they were at {usual_rpm}",
+            f"at {SLOW_RPM} rpm with teeth as short as they were at {scene.rpm}",
             lambda _, after: replace(after, width=narrow),
-            blanking,
-            Finding(
-                ("crank filter",),
-                "Shorten the crank's noise filter: a tooth must last longer than it.",
-            ),
+            either(blanking, crank_filter),
         ),
     )
 
@@ -172,27 +215,40 @@ def _exchanged(scene: Scene) -> Iterator[Change]:
 
 
 def _wheels(pattern: CrankPattern, reason: str) -> Iterator[Change]:
-    """Other wheels; those first whose counts the controller names."""
+    """Other wheels: those whose counts the controller names, then those that are mistyped."""
     if not pattern.regular:
         return
-    named = {int(number) for number in numbers_in(reason) if number == int(number)}
-    guesses = [(count + m, m) for count in sorted(named) for m in (1, 2, 3) if 2 < count < 400]
-    usual = [*USUAL_WHEELS, *guesses]
     own = (pattern.pitches, pattern.missing)
-    named.discard(own[0] - own[1])
-    wheels = [wheel for wheel in dict.fromkeys(usual) if wheel != own]
-    wheels.sort(key=lambda wheel: wheel[0] - wheel[1] not in named)
-    for pitches, missing in wheels:
-        told = pitches - missing in named
+    teeth = pattern.pitches - pattern.missing
+    named = {int(number) for number in numbers_in(reason) if number == int(number)} - {teeth}
+    missing = sorted((1, 2, 3), key=lambda m: m != pattern.missing)
+    told = [(count + m, m) for count in sorted(named) for m in missing if 2 < count < 400]
+    near = [(teeth, pattern.missing), *((pattern.pitches, m) for m in missing)]
+    for pitches, gone in dict.fromkeys([*told, *near, *USUAL_WHEELS]):
+        if (pitches, gone) == own or pitches <= gone:
+            continue
+        is_told = pitches - gone in named
         yield Change(
-            f"{pitches} pitches with {missing} missing",
-            lambda variant, pitches=pitches, missing=missing: replace(  # type: ignore[misc]
+            f"{pitches} pitches with {gone} missing",
+            lambda variant, pitches=pitches, missing=gone: replace(  # type: ignore[misc]
                 variant, pitches=pitches, missing=missing
             ),
-            _wheel_finding(pattern, pitches, missing),
-            r"gap after|of \d" if told else "",
-            alone=not told,
+            _wheel_finding(pattern, pitches, gone),
+            r"gap after|of \d" if is_told else "",
+            alone=not is_told and pitches != pattern.pitches,
+            alike=True,
         )
+
+
+def counts(pattern: CrankPattern, variant: Variant) -> Finding:
+    """All that is known where a wheel syncs by its count, but its teeth do not stand as is set."""
+    assert variant.pitches is not None
+    return Finding(
+        ("teeth a turn", "missing teeth"),
+        f"The controller counts {variant.pitches - variant.missing} teeth from gap to gap; this "
+        f"wheel has {pattern.pitches - pattern.missing}, for {pattern.pitches} pitches with "
+        f"{pattern.missing} missing.",
+    )
 
 
 def _wheel_finding(pattern: CrankPattern, pitches: int, missing: int) -> Finding:

@@ -7,22 +7,32 @@ is left out once, so that none is named that is not needed.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Generator, Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 from edgewheel.bench.plan import Plan
 from edgewheel.search.angles import (
+    FASTER,
     TOO_LONG_FILTER,
     Timed,
     angle_changes,
-    firing_order,
+    angle_or_time,
+    faster,
     narrowed,
     told_by_narrowed,
 )
 from edgewheel.search.cam_suspects import cam_changes
-from edgewheel.search.crank_suspects import crank_changes
-from edgewheel.search.look import Look, Stage
+from edgewheel.search.coils import (
+    BOTH_TURNS,
+    firing_order,
+    offset_of,
+    silent_coils,
+    single_angles,
+)
+from edgewheel.search.crank_suspects import counts, crank_changes
+from edgewheel.search.look import ANGLE_ERROR_DEG, Look, Stage
+from edgewheel.search.other_kinds import KIND
 from edgewheel.search.suspects import Change, Finding, Scene
 from edgewheel.search.variant import (
     USUAL_RPM,
@@ -37,6 +47,10 @@ Try = Callable[[Variant, str], Look]
 """Plays a variant, described by the words, and says what was seen."""
 
 MOST_TRIES = 50
+LEAST_RPM, MOST_RPM = 60, 20_000
+OTHER_SPEED = 1.5
+"""A speed that differs by less shows nothing else."""
+
 DELAY, FILTER = ("spark output",), ("crank filter",)
 
 
@@ -58,19 +72,24 @@ Search = Generator[Step, None, Look | None]
 class Diagnosis:
     """The end. `complete`: the controller synced rightly at last, or what is wrong was measured.
 
-    `findings` are what that took; none if nothing is wrong.
+    `findings` are what that took; none if nothing is wrong. `speeds` are the rpm at which the
+    bench file's own signal was tried.
     """
 
     complete: bool
     findings: tuple[Finding, ...]
     tries: int
     look: Look
+    speeds: tuple[int, ...]
 
 
 @dataclass
 class _Kept:
+    """A change that helped; `at` is how far the controller was before it."""
+
     change: Change
-    finding: Finding
+    findings: tuple[Finding, ...]
+    at: Stage
 
 
 def scene_of(plan: Plan, rpm: int = USUAL_RPM) -> Scene:
@@ -85,8 +104,18 @@ def scene_of(plan: Plan, rpm: int = USUAL_RPM) -> Scene:
         tuple((tooth.begin, tooth.end) for tooth in cam.teeth) if cam else (),
         cam is not None and cam.shaft == "cam",
         crank.sensor.kind == "hall" and crank.sensor.direction is None,
+        crank.sensor.amplitude is not None,
         rpm,
     )
+
+
+def held_speeds(plan: Plan) -> list[int]:
+    """The slowest and the fastest speed that the bench file holds, in rpm."""
+    motion = plan.signal.motion
+    segments = [motion[number].segment for number in range(len(motion))]
+    held = {round(abs(one.rpm_begin)) for one in segments if one.rpm_begin == one.rpm_end}
+    held = {rpm for rpm in held if LEAST_RPM <= rpm <= MOST_RPM}
+    return sorted({min(held), max(held)}) if held else []
 
 
 class Diagnose:
@@ -103,6 +132,8 @@ class Diagnose:
         self._tried: dict[Variant, Look] = {}
         self._variant = Variant(rpm=rpm)
         self._timed = Timed.UNKNOWN
+        self._speeds: list[int] = []
+        self._counts: tuple[Finding, ...] = ()
         self.diagnosis: Diagnosis | None = None
 
     @property
@@ -112,27 +143,45 @@ class Diagnose:
 
     def steps(self) -> Iterator[Step]:
         """Each try as it is done. Raises what the player raises."""
-        look = self._try(self._variant, "the signal as the bench file says")
-        yield self._step("the signal as the bench file says", look, _told(look))
-        explained = False
+        look = yield from self._as_it_is()
+        explained: tuple[Finding, ...] = ()
         while look.stage is not Stage.RIGHT and self.tries < MOST_TRIES:
-            order = self._measured(look)
-            if order is not None:
-                self._kept.append(_Kept(Change("", lambda variant: variant, order), order))
-                explained = True
+            explained = yield from self._told_by_sparks(look)
+            if explained:
                 break
             yield from self._time_of_teeth(look)
             better = yield from self._single(look)
-            if better is None:
+            if better is None and not self._counts:
                 better = yield from self._pairs(look)
             if better is None:
+                explained = self._counts or _unlike(look)
                 break
             look = better
+            if self._kept[-1].change.finding.settings == KIND:
+                explained = self._kept.pop().findings
+                self._kept = [kept for kept in self._kept if kept.at < Stage.TURNS]
+                break
         if look.stage is Stage.RIGHT:
             yield from self._leave_out()
-        findings = tuple(dict.fromkeys(kept.finding for kept in self._kept))
-        complete = explained or look.stage is Stage.RIGHT
-        self.diagnosis = Diagnosis(complete, findings, self.tries, look)
+        kept = [finding for kept in self._kept for finding in kept.findings]
+        findings = tuple(dict.fromkeys([*kept, *explained]))
+        complete = bool(explained) or look.stage is Stage.RIGHT
+        self.diagnosis = Diagnosis(complete, findings, self.tries, look, tuple(self._speeds))
+
+    def _as_it_is(self) -> Generator[Step, None, Look]:
+        """The signal as the bench file says, at our speed and then at its own, until one fails."""
+        own = [rpm for rpm in held_speeds(self._plan) if _apart(rpm, self._scene.rpm)]
+        for rpm in [self._scene.rpm, *own]:
+            self._scene = replace(self._scene, rpm=rpm)
+            self._variant = Variant(rpm=rpm)
+            self._speeds.append(rpm)
+            what = "the signal as the bench file says"
+            what += f", at {rpm} rpm" if len(self._speeds) > 1 else ""
+            look = self._try(self._variant, what)
+            yield self._step(what, look, _told(look))
+            if look.stage is not Stage.RIGHT:
+                break
+        return look
 
     def _single(self, look: Look) -> Search:
         """Try one change after the other; returns the look of the first that helped."""
@@ -161,30 +210,38 @@ class Diagnose:
         if after in self._tried:
             return None
         seen = self._try(after, change.what)
-        if not seen.better_than(look):
+        chance = change.alike and self._by_chance(seen)
+        if chance and seen.better_than(look) and not self._counts:
+            self._counts = (counts(self._scene.pattern, after),)
+        if chance or not seen.better_than(look):
             yield self._step(change.what, seen, _told(seen))
             return None
         self._variant = after
-        finding = change.finding
+        findings: tuple[Finding, ...] = (change.finding,)
         if change.doubt is None:
-            yield self._step(change.what, seen, _names(finding))
+            yield self._step(change.what, seen, _names(findings))
         else:
             yield self._step(change.what, seen, "that helps")
             doubt = change.doubt
             again = self._try(doubt.apply(before, after), doubt.what)
-            finding = doubt.held if again.stage >= seen.stage else doubt.lost
-            finding = self._explained(finding)
-            yield self._step(doubt.what, again, _names(finding))
-        self._kept.append(_Kept(change, finding))
+            told = doubt.told(seen, again)
+            findings = tuple(self._explained(finding) for finding in told)
+            yield self._step(doubt.what, again, _names(findings))
+        self._kept.append(_Kept(change, findings, look.stage))
         return seen
+
+    def _by_chance(self, look: Look) -> bool:
+        """Whether what is left wrong is another thing at each coil."""
+        return bool(_unlike(look)) and self._offset(look)[0] is None
 
     def _explained(self, finding: Finding) -> Finding:
         """A noise filter that is too long delays the sparks too: then that is no second mistake."""
         if finding.settings != DELAY:
             return finding
-        filters = [kept.finding for kept in self._kept if kept.finding.settings == FILTER]
-        if filters:
-            return filters[0]
+        for kept in self._kept:
+            for earlier in kept.findings:
+                if earlier.settings == FILTER:
+                    return earlier
         return TOO_LONG_FILTER if self._timed is Timed.FILTERED else finding
 
     def _pairs(self, look: Look) -> Search:
@@ -204,7 +261,9 @@ class Diagnose:
             yield self._step(what, seen, "that helps" if helped else _told(seen))
             if helped:
                 self._variant = after
-                self._kept += [_Kept(one, one.finding), _Kept(other, other.finding)]
+                self._kept += [
+                    _Kept(change, (change.finding,), look.stage) for change in (one, other)
+                ]
                 return seen
         return None
 
@@ -215,25 +274,40 @@ class Diagnose:
             return cam_changes(self._scene, look.reason)
         return crank_changes(self._scene, look)
 
-    def _measured(self, look: Look) -> Finding | None:
-        """What the sparks tell by themselves, without a further try."""
+    def _told_by_sparks(self, look: Look) -> Generator[Step, None, tuple[Finding, ...]]:
+        """What the sparks tell by themselves; one more try where an angle may be a time."""
         if look.stage is not Stage.TURNS:
-            return None
+            return ()
         if look.both_turns:
-            return Finding(
-                ("way of telling the turns apart",),
-                "Let the controller use the cam: each coil fires in both turns of the cycle.",
-            )
+            return (BOTH_TURNS,)
+        silent = silent_coils(look)
+        offset, order = self._offset(look)
+        if order is None and silent is None:
+            return ()
+        found = [finding for finding in (silent, order) if finding is not None]
+        if offset is not None and abs(offset) > ANGLE_ERROR_DEG:
+            what = f"the same at {FASTER * self._variant.rpm} rpm"
+            seen = self._try(faster(self._variant), what)
+            more, _ = self._offset(seen) if seen.stage >= Stage.TURNS else (None, None)
+            growth = None if more is None else more - offset
+            findings = angle_or_time(offset, growth, self._variant.rpm)
+            yield self._step(what, seen, _names(findings))
+            found += findings
+        return tuple(found)
+
+    def _offset(self, look: Look) -> tuple[float | None, Finding | None]:
+        """By how much all sparks are late if the order of the coils is left aside; and that."""
+        if look.common_deg is not None:
+            return look.common_deg, None
         tdc = {cylinder: float(deg) for cylinder, deg in self._plan.wheel.tdc}
         lines = self._plan.signals.sparks
         served = {
             name: line.cylinders[0] for name, line in lines.items() if len(line.cylinders) == 1
         }
-        if look.errors_deg.keys() != served.keys() or not served:
-            return None
-        if look.common_deg is not None:
-            return None
-        return firing_order(tdc, look.errors_deg, served)
+        offset = offset_of(tdc, look.errors_deg, served)
+        if offset is None:
+            return None, None
+        return offset, firing_order(tdc, look.errors_deg, served, offset)
 
     def _leave_out(self) -> Iterator[Step]:
         """Drop each kept change without which the controller is as right."""
@@ -258,8 +332,20 @@ class Diagnose:
         return Step(self.tries, what, look, meaning)
 
 
-def _names(finding: Finding) -> str:
-    return f"that helps: {' or '.join(finding.settings)} is wrong"
+def _apart(rpm: int, other: int) -> bool:
+    return max(rpm, other) >= OTHER_SPEED * min(rpm, other)
+
+
+def _unlike(look: Look) -> tuple[Finding, ...]:
+    """Coils that are wrong by amounts of their own."""
+    if look.stage is not Stage.TURNS or look.common_deg is not None:
+        return ()
+    return (single_angles(look.errors_deg),)
+
+
+def _names(findings: Sequence[Finding]) -> str:
+    names = " and ".join(" or ".join(finding.settings) for finding in findings)
+    return f"that helps: {names} {'is' if len(findings) == 1 else 'are'} wrong"
 
 
 def _told(look: Look) -> str:
@@ -269,6 +355,8 @@ def _told(look: Look) -> str:
     if look.stage is Stage.TURNS:
         if look.both_turns:
             return "in sync, but coils fire in both turns"
+        if look.silent:
+            return f"in sync, but no spark on {', '.join(look.silent)}"
         worst = max(look.errors_deg.values(), key=abs, default=0.0)
         way = "late" if worst > 0 else "early"
         return f"in sync, but sparks up to {abs(worst):.1f} degrees {way}"

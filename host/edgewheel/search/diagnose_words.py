@@ -10,7 +10,7 @@ from edgewheel.search.diagnose import Diagnosis, Step
 WIDTH = 96
 
 
-def told(diagnosis: Diagnosis, rpm: int) -> str:
+def told(diagnosis: Diagnosis) -> str:
     """The end in words."""
     tries = f"{diagnosis.tries} {'try' if diagnosis.tries == 1 else 'tries'}"
     findings = [
@@ -21,16 +21,19 @@ def told(diagnosis: Diagnosis, rpm: int) -> str:
         )
         for finding in diagnosis.findings
     ]
+    speeds = " and ".join(map(str, diagnosis.speeds))
     if diagnosis.complete and not findings:
         return (
-            f"nothing is wrong at {rpm} rpm: in sync, speed and sparks are right ({tries}). "
+            f"nothing is wrong at {speeds} rpm: in sync, speed and sparks are right ({tries}). "
             "Limits at other speeds: 'edgewheel threshold BENCH speed'."
         )
     if diagnosis.complete:
         return "\n".join([f"found in {tries}.", *findings])
+    reason = diagnosis.look.reason
+    says = f" The controller's last word: {reason}." if reason not in ("", "none") else ""
     head = (
         f"{tries}, and no signal was found with which all is right. Look at the wiring, the supply "
-        "of the sensors, and settings that no signal shows."
+        f"of the sensors, and settings that no signal shows.{says}"
     )
     return "\n".join([fill(head, WIDTH), *findings])
 
@@ -46,6 +49,7 @@ def diagnosis_data(diagnosis: Diagnosis, steps: list[Step]) -> dict[str, Any]:
     return {
         "complete": diagnosis.complete,
         "tries": diagnosis.tries,
+        "speeds": list(diagnosis.speeds),
         "findings": [
             {"settings": list(finding.settings), "remedy": finding.remedy}
             for finding in diagnosis.findings

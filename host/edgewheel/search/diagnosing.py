@@ -123,6 +123,7 @@ class Player:
             "errors_deg": dict(seen.errors_deg),
             "speed_ratio": seen.speed_ratio,
             "both_turns": seen.both_turns,
+            "silent": list(seen.silent),
         }
         return Trial(
             self._count,
@@ -151,6 +152,7 @@ def _look(trial: Trial) -> Look:
         seen["errors_deg"],
         seen["both_turns"],
         trial.reason,
+        tuple(seen.get("silent", ())),
     )
 
 

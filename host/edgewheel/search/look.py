@@ -41,7 +41,8 @@ class Look:
 
     `speed_ratio` is the speed it reports over the true one; `errors_deg` says for each coil how
     many degrees late its sparks come, in [-360, 360); `both_turns` that one which serves a single
-    cylinder fires in both turns of the cycle; `reason` is the controller's last word.
+    cylinder fires in both turns of the cycle; `silent` are coils that never fire; `reason` is the
+    controller's last word.
     """
 
     stage: Stage
@@ -49,6 +50,7 @@ class Look:
     errors_deg: Mapping[str, float]
     both_turns: bool
     reason: str
+    silent: tuple[str, ...] = ()
 
     @property
     def worst_deg(self) -> float:
@@ -67,7 +69,9 @@ class Look:
         """Whether the controller came further, or nearer at the end."""
         if self.stage != other.stage:
             return self.stage > other.stage
-        return self.stage is Stage.TURNS and self.worst_deg < other.worst_deg - ANGLE_ERROR_DEG
+        if self.stage is not Stage.TURNS or len(self.silent) != len(other.silent):
+            return self.stage is Stage.TURNS and len(self.silent) < len(other.silent)
+        return self.worst_deg < other.worst_deg - ANGLE_ERROR_DEG
 
 
 @dataclass
@@ -108,17 +112,20 @@ def _judged(plan: Plan, heard: _Heard) -> Look:
     speeds = [report.fields.get(signals.speed) for report in last]
     numbers = [speed for speed in speeds if isinstance(speed, float)]
     ratio = median(numbers) / truth.rpm(begin_s) if numbers else None
-    errors, both = _spark_errors(plan, truth, [s for s in heard.sparks if s[0] >= begin_s], last)
+    sparks = [spark for spark in heard.sparks if spark[0] >= begin_s]
+    errors, both = _spark_errors(plan, truth, sparks, last)
+    fired = {name for _, name in sparks}
+    silent = tuple(name for name in signals.sparks if name not in fired)
     reason = str(last[-1].fields.get(signals.reason, "")) if last else ""
     if not claims:
         partly = _share([word not in (at_rest, None) for word in said]) >= MOSTLY
-        return Look(Stage.PARTLY if partly else Stage.NOTHING, ratio, errors, both, reason)
+        return Look(Stage.PARTLY if partly else Stage.NOTHING, ratio, errors, both, reason, silent)
     stage = Stage.RIGHT
-    if any(abs(error) > ANGLE_ERROR_DEG for error in errors.values()) or both:
+    if any(abs(error) > ANGLE_ERROR_DEG for error in errors.values()) or both or silent:
         stage = Stage.TURNS
     if ratio is not None and abs(ratio - 1) > SPEED_ERROR:
         stage = Stage.CLAIMS
-    return Look(stage, ratio, errors, both, reason)
+    return Look(stage, ratio, errors, both, reason, silent)
 
 
 def _spark_errors(

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from edgewheel.search.look import Look
 from edgewheel.search.variant import USUAL_RPM, CrankPattern, Variant
 
 Apply = Callable[[Variant], Variant]
@@ -27,16 +28,20 @@ class Finding:
 
 @dataclass(frozen=True)
 class Doubt:
-    """A second try that tells two settings apart.
+    """A second try that tells settings apart.
 
-    `apply` is given the signals before and after the change that helped. If the controller comes as
-    far with it, `held` is the finding, else `lost`.
+    `apply` is given the signals before and after the change that helped; `told` what was seen with
+    that change and then with the second try, and says what is wrong.
     """
 
     what: str
     apply: Callable[[Variant, Variant], Variant]
-    held: Finding
-    lost: Finding
+    told: Callable[[Look, Look], tuple[Finding, ...]]
+
+
+def either(held: Finding, lost: Finding) -> Callable[[Look, Look], tuple[Finding, ...]]:
+    """`held` if the controller came as far with the second try, else `lost`."""
+    return lambda seen, again: (held if again.stage >= seen.stage else lost,)
 
 
 @dataclass(frozen=True)
@@ -50,13 +55,17 @@ class Change:
     doubt: Doubt | None = None
     alone: bool = False
     """Not to be tried together with another: too many wheels fit something."""
+    alike: bool = False
+    """Helps only if sparks are wrong alike afterwards: else it is another wheel with a count that
+    syncs by chance."""
 
 
 @dataclass(frozen=True)
 class Scene:
     """What is known of the engine: its crank track's and cam track's names, and the pattern.
 
-    `rpm` is the speed of a try that is not about speed.
+    `strength` says that the crank's signal grows with speed; `rpm` is the speed of a try that is
+    not about speed.
     """
 
     crank: str
@@ -66,6 +75,7 @@ class Scene:
     cam_teeth: tuple[tuple[Fraction, Fraction], ...] = ()
     cam_shaft: bool = True
     hall: bool = True
+    strength: bool = False
     rpm: int = USUAL_RPM
 
 

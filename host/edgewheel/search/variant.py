@@ -3,12 +3,14 @@ them."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import pairwise
+from math import ceil
 
 from edgewheel.bench.loader import read_sensors
-from edgewheel.bench.plan import Plan
+from edgewheel.bench.plan import Plan, StageTimes
 from edgewheel.bench.stages import heard
 from edgewheel.fault.signal import signal_of
 from edgewheel.motion.motion import Motion
@@ -23,6 +25,9 @@ WIDEST = Fraction(3, 5)
 FULLEST = Fraction(17, 20)
 """Of a pitch: the width of a tooth on another wheel at most, and of one that was moved."""
 
+STEPS_A_DEG = 100
+"""Teeth are eased in steps: powers of a fraction would make the table's numbers huge."""
+
 NOTHING: frozenset[str] = frozenset()
 
 
@@ -34,7 +39,11 @@ class Variant:
       wheel's own is;
     - `gap_ratio`: the last tooth before the gap is moved until the gap lasts so many times the
       period before it;
-    - `second_later`: the second tooth after the gap is so much of a pitch late;
+    - `added`: one more tooth halfway between the last and the first;
+    - `least_ratio`: teeth after the gap are late until no period is a smaller share of the one
+      before it than this;
+    - `alternating`: an edge, up or down in turn, where each tooth of the crank begins;
+    - `strength`: how many times as strong the crank's signal is;
     - `width`: of a crank tooth, in pitches, from the same beginning;
     - `turned_over`: tracks whose levels are inverted;
     - `cam_teeth`: other teeth on the cam, in degrees of the cam; `cam_later_deg` crank degrees by
@@ -49,7 +58,10 @@ class Variant:
     pitches: int | None = None
     missing: int = 0
     gap_ratio: Fraction | None = None
-    second_later: Fraction = Fraction(0)
+    added: bool = False
+    least_ratio: Fraction | None = None
+    alternating: bool = False
+    strength: int = 1
     width: Fraction | None = None
     turned_over: frozenset[str] = field(default=NOTHING)
     cam_teeth: tuple[tuple[Fraction, Fraction], ...] | None = None
@@ -119,13 +131,23 @@ def varied(plan: Plan, variant: Variant, start_deg: Fraction) -> Plan:
     sensors = heard([track.sensor for track in wheel.tracks], plan.stage)
     faults = plan.signal.faults if variant.faults else {}
     signal = signal_of(wheel, sensors, motion, faults, plan.seed)
-    return replace(plan, wheel=wheel, signal=signal)
+    stage = tuple(
+        _louder(times, variant.strength) if track.name == main_track(wheel).name else times
+        for track, times in zip(wheel.tracks, plan.stage, strict=True)
+    )
+    return replace(plan, wheel=wheel, signal=signal, stage=stage)
+
+
+def _louder(times: StageTimes, strength: int) -> StageTimes:
+    if times.voltage is None or strength == 1:
+        return times
+    return replace(times, voltage=times.voltage.times(strength))
 
 
 def _wheel(wheel: Wheel, variant: Variant) -> Wheel:
     crank, cam = main_track(wheel), cam_track(wheel)
     tracks = {track.name: track for track in wheel.tracks}
-    tracks[crank.name] = _crank(crank, variant)
+    tracks[crank.name] = _stronger(_crank(crank, variant), variant.strength)
     if cam is not None:
         tracks[cam.name] = _cam(cam, variant)
         if variant.exchanged:
@@ -136,7 +158,8 @@ def _wheel(wheel: Wheel, variant: Variant) -> Wheel:
     sensed = (
         _turned_over(track) if track.name in variant.turned_over else track for track in turned
     )
-    return replace(wheel, tracks=tuple(sensed), period=720 if variant.half_speed else wheel.period)
+    two_turns = variant.half_speed or variant.alternating
+    return replace(wheel, tracks=tuple(sensed), period=720 if two_turns else wheel.period)
 
 
 def _crank(track: Track, variant: Variant) -> Track:
@@ -150,17 +173,46 @@ def _crank(track: Track, variant: Variant) -> Track:
     pitch = pattern.pitch_deg
     if variant.pitches is not None:
         pitch = TURN / variant.pitches
-        width = min(pattern.width_deg, WIDEST * pitch)
-        count = variant.pitches - variant.missing
-        teeth = [Tooth(k * pitch, k * pitch + width) for k in range(count)]
+        teeth = _even(pitch, variant, pattern.width_deg)
     if variant.width is not None:
         teeth = [Tooth(tooth.begin, tooth.begin + variant.width * pitch) for tooth in teeth]
-    if variant.second_later:
-        teeth[1] = _moved(teeth[1], variant.second_later * pitch)
+    if variant.least_ratio is not None:
+        begins = eased([tooth.begin for tooth in teeth], variant.least_ratio)
+        teeth = [_moved(t, b - t.begin) for t, b in zip(teeth, begins, strict=True)]
     if variant.gap_ratio is not None:
         teeth[-1] = _moved(teeth[-1], _last_tooth_later(teeth, variant.gap_ratio))
+    if variant.alternating:
+        return replace(track, shaft="cam", teeth=_placed(_alternating(teeth), reference / 2))
     shaft = "cam" if variant.half_speed else track.shaft
     return replace(track, shaft=shaft, teeth=_placed(_apart(teeth), reference))
+
+
+def _even(pitch: Fraction, variant: Variant, width_deg: Fraction) -> list[Tooth]:
+    """The teeth of another count, and the added one halfway behind the last of them."""
+    width = min(width_deg, (WIDEST / 2 if variant.added else WIDEST) * pitch)
+    begins = [k * pitch for k in range(round(TURN / pitch) - variant.missing)]
+    if variant.added:
+        begins.append(begins[-1] + pitch / 2)
+    return [Tooth(begin, begin + width) for begin in begins]
+
+
+def eased(begins: Sequence[Fraction], least: Fraction) -> list[Fraction]:
+    """Where teeth begin that are late until no period is below `least` of the one before it.
+
+    `begins` are degrees within a turn, the first of them behind the gap.
+    """
+    late, period = [begins[0]], TURN + begins[0] - begins[-1]
+    for begin in begins[1:]:
+        earliest = Fraction(ceil((late[-1] + least * period) * STEPS_A_DEG), STEPS_A_DEG)
+        late.append(max(begin, earliest))
+        period = late[-1] - late[-2]
+    return late
+
+
+def _alternating(teeth: list[Tooth]) -> list[Tooth]:
+    """An edge where each tooth begins, up or down in turn, over two turns: degrees of the cam."""
+    begins = [(tooth.begin + turn) / 2 for turn in (0, TURN) for tooth in teeth]
+    return [Tooth(*ends) for ends in zip(begins[::2], begins[1::2], strict=True)]
 
 
 def _apart(teeth: list[Tooth]) -> list[Tooth]:
@@ -203,6 +255,14 @@ def _placed(teeth: list[Tooth] | tuple[Tooth, ...], by_deg: Fraction) -> tuple[T
 
 def _moved(tooth: Tooth, by_deg: Fraction) -> Tooth:
     return Tooth(tooth.begin + by_deg, tooth.end + by_deg)
+
+
+def _stronger(track: Track, times: int) -> Track:
+    amplitude = track.sensor.amplitude
+    if times == 1 or amplitude is None:
+        return track
+    stronger = replace(amplitude, mv_per_rpm=times * amplitude.mv_per_rpm)
+    return replace(track, sensor=replace(track.sensor, amplitude=stronger))
 
 
 def _turned_over(track: Track) -> Track:

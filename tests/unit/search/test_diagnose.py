@@ -3,6 +3,8 @@
 import json
 import sqlite3
 from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
 from statistics import median
 
 import pytest
@@ -16,7 +18,7 @@ from edgewheel.search.look import Look, Stage, look
 from edgewheel.search.trials import SearchStopped
 from edgewheel.search.variant import Variant, crank_pattern, sensed_wheel, varied
 from edgewheel.yamlfile import Node, parse
-from wrong_settings import CASES, SIXTY, THIRTY_SIX, Case
+from wrong_settings import CASES, SIXTY, THIRTY_SIX, Case, wheel
 
 
 @pytest.fixture
@@ -69,6 +71,89 @@ def test_the_wrong_setting_is_named_and_no_other(file, name):
     diagnosis = found(name, file)
     assert diagnosis.complete
     assert named(diagnosis) == set(CASES[name].names)
+
+
+KIND = "{kind: added_tooth, teeth: 12}"
+REMEDIES = {
+    "blanking of more than half": (
+        {"crank.blanking_percent": "60"},
+        ["Shorten the crank blanking"],
+    ),
+    "teeth in place of pitches": (wheel(35, 1, 1.5, 3), ["set for 35 pitches with 1 missing"]),
+    "more missing teeth": (wheel(36, 3, 3, 5), ["set for 36 pitches with 3 missing"]),
+    "both edges, odd": ({"crank.edge": "both"}, ["to one edge: it takes both"]),
+    "another kind": ({"wheel": KIND}, ["12 even teeth and an added one"]),
+    "cam filter": ({"cam.filter_us": "5000"}, ["Shorten the cam's noise filter"]),
+    "cam counts": (
+        {
+            "phase": "{by: count, first_turn_edges: 2, second_turn_edges: 1}",
+            "engine.tdc_after_reference_deg": "80",
+        },
+        ["counts 2 and 1 cam edges"],
+    ),
+    "half a turn": (
+        {"engine.tdc_after_reference_deg": "620"},
+        ["all sparks come 180.0 crank degrees earlier"],
+    ),
+    "reference and delay": (
+        {"engine.tdc_after_reference_deg": "460", "ignition.output_delay_us": "800"},
+        ["20.0 crank degrees earlier", "0.80 ms late"],
+    ),
+    "order and reference": (
+        {"engine.firing_order": "[1, 2, 4, 3]", "engine.tdc_after_reference_deg": "460"},
+        ["cylinder 3's coil fires for cylinder 2", "20.0 crank degrees earlier"],
+    ),
+    "single cylinders": (
+        {"engine.firing_deg": "[0, 150, 360, 510]"},
+        ["coil_3 is 30.0 degrees early, coil_2 is 30.0 degrees early"],
+    ),
+    "no spark": ({"speed.least_firing_rpm": "1500"}, ["No spark comes on coil_1, coil_3"]),
+}
+
+
+@pytest.mark.parametrize("name", REMEDIES)
+def test_what_is_to_be_typed_is_said(file, name):
+    wrong, remedies = REMEDIES[name]
+    diagnosis = diagnosed(planned(Case(THIRTY_SIX, wrong), file))
+    assert diagnosis.complete
+    assert len(diagnosis.findings) == len(remedies)
+    for finding, remedy in zip(diagnosis.findings, remedies, strict=True):
+        assert remedy in finding.remedy
+
+
+def test_where_a_count_syncs_by_chance_only_the_count_is_told(file):
+    """Its teeth stand otherwise than is set: the coils are then not wrong alike."""
+    unlike = {"coil_1": 1.7, "coil_3": 6.9, "coil_4": 1.7, "coil_2": 6.9}
+
+    def play(variant: Variant, what: str) -> Look:
+        if (variant.pitches, variant.missing) == (35, 1):
+            return Look(Stage.TURNS, 1.0, unlike, False, "")
+        return seen(Stage.NOTHING)
+
+    diagnose = Diagnose(planned(Case(THIRTY_SIX, {}), file), play)
+    assert len(list(diagnose.steps())) == diagnose.tries
+    (finding,) = diagnose.diagnosis.findings
+    assert "counts 34 teeth from gap to gap; this wheel has 35" in finding.remedy
+
+
+CRANKING = "motion: {segments: [{ramp: 250, seconds: 0.5}, {hold: 250, seconds: 1}]}\n"
+
+
+def test_what_is_wrong_only_at_the_bench_files_own_speed_is_found(file):
+    plan = planned(Case(THIRTY_SIX, {"sync.stall_ms": "8"}), file, CRANKING)
+    diagnosis = diagnosed(plan)
+    assert (named(diagnosis), diagnosis.speeds) == ({"stall time-out"}, (1000, 250))
+
+
+def test_a_threshold_too_high_for_cranking_is_no_stall_time(file):
+    reluctor = "crank: {kind: vr, amplitude: {mv_per_rpm: 2}}"
+    case = THIRTY_SIX.replace("crank: {kind: hall}", reluctor).replace(
+        "sensors:", "stage: {crank: {output: vr, leads: grounded}}\nsensors:"
+    )
+    vr = "{arming_mv: [[0, 800]], teeth_a_turn: 36}"
+    wrong = {"crank.vr": vr, "engine.tdc_after_reference_deg": "437.5"}
+    diagnosis = diagnosed(planned(Case(case, wrong), file, CRANKING))
+    assert named(diagnosis) == {"crank threshold"}
 
 
 @pytest.mark.slow
@@ -212,8 +297,13 @@ def test_variants_change_what_they_say_and_nothing_else(file):
     assert longer[:-1] == sound[:-1]
     begins = [tooth.begin for tooth in longer]
     assert (360 - begins[-1]) / (begins[-1] - begins[-2]) == 4
-    late = teeth_of(plan, Variant(second_later=0.5))
-    assert [b.begin - a.begin for a, b in zip(sound, late, strict=True)] == [0, 3] + [0] * 56
+    eased = teeth_of(plan, Variant(least_ratio=Fraction(2, 3)))
+    assert [b.begin - a.begin for a, b in zip(sound, eased, strict=True)][:3] == [0, 6, 8]
+    begins = [eased[-1].begin - 360, *(tooth.begin for tooth in eased)]
+    periods = [b - a for a, b in pairwise(begins)]
+    ratios = [after / before for before, after in pairwise(periods)]
+    assert min(ratios) >= Fraction(2, 3)
+    assert eased[10:] == sound[10:]
     other = teeth_of(plan, Variant(pitches=36, missing=1))
     assert (len(other), other[0].begin, other[1].begin) == (35, 0, 10)
     cam = varied(plan, Variant(cam_later_deg=30), 0).wheel.tracks[1]

@@ -184,7 +184,8 @@ def read_diagnose(source: Source) -> Report:
     elif findings:
         answer = f"Wrong: {listed(named)}. Found in {tried}."
     else:
-        answer = f"Nothing is wrong at a moderate speed ({tried})."
+        speeds = listed([str(rpm) for rpm in found["speeds"]])
+        answer = f"Nothing is wrong at {speeds} rpm ({tried})."
     test = Test(
         "diagnose",
         "Which setting is wrong",
