@@ -28,7 +28,7 @@ def resistor(value: str, watts: float = 0.25, substitutes: tuple[str, str] = _FI
     return PartType(Kind.RESISTOR, value, _AXIAL[watts], TWO, substitutes, rating)
 
 
-SENSES = ("wirewound, 2 W or more", "two of 0.22 ohm, 1 W, side by side")
+SENSES = ("wirewound, 2 W or more", "two of 0.15 ohm, 1 W, side by side")
 R_2M55 = resistor("2.55M", substitutes=("2.4M and 150k in series", "2.2M and 330k in series"))
 R_47K5 = resistor("47.5k", substitutes=("47k and 470R in series", "33k and 15k in series"))
 R_374K = resistor("374k", substitutes=("330k and 43k in series", "300k and 75k in series"))

@@ -9,8 +9,9 @@ so that off is off.
 
 A fuse ends a short only where the supply gives what melts it: one that limits its current falls to
 some 5 V instead, at which Q1 just conducts and burns. So Q3 takes the drive away when the line is
-not up 50 ms after ON, and keeps it away until ON has been low; meanwhile Q5 holds Q1's current to
-what its die bears, from a battery, too. F1 is there for what these do not end.
+not up for 40 ms, and keeps it away until ON has been low; meanwhile Q5 holds Q1's current to what
+its die bears, from a battery, too. That is three times what F1 bears, so an overload that leaves
+the line up melts F1 in a second or two, and Q1 bears it so long.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ def feed() -> Circuit:
     c.port("15", Role.WORLD, "to the controller's switched supply")
     c.port(GROUND, Role.SUPPLY, "star point")
     c.add("F1", of.fuse("3 A fast", 3), "VIN", "FUSED", why="as the controller's manual says")
-    c.add("R2", of.resistor("0.1R", 2, of.SENSES), "FUSED", "SENSED", why="6.5 A drop 0.65 V here")
+    c.add("R2", of.resistor("0.068R", 2, of.SENSES), "FUSED", "SENSED", why="9 A drop 0.63 V here")
     c.add("Q5", of.PNP_SMALL, C="GATE", B="LIMIT", E="FUSED", why="limits Q1's current")
     c.add("R11", of.resistor("100R"), "SENSED", "LIMIT", why="spares Q5 while Q1 lets go")
     c.add("Q1", of.PFET, D="15", G="GATE", S="SENSED", why="switch")
@@ -38,12 +39,12 @@ def feed() -> Circuit:
     c.add("Q2", of.NPN_SMALL, C="PULL", B="BASE", E=GROUND, why="drives the gate")
     c.add("R4", of.resistor("4.7k"), "ON", "BASE", why="base current")
     c.add("R5", of.resistor("10k"), "BASE", GROUND, why="off while the board wakes")
-    c.add("R8", of.resistor("22k"), "ON", "LATE", why="50 ms with C2")
+    c.add("R8", of.resistor("18k"), "ON", "LATE", why="40 ms with C2")
     c.add("C2", of.electrolytic("10u", 25), "LATE", GROUND, why="gives the line time to rise")
     c.add("Q3", of.NPN_SMALL, C="BASE", B="LATE", E=GROUND, why="ends a short")
     c.add("Q4", of.NPN_SMALL, C="LATE", B="SEEN", E=GROUND, why="on while the line is up")
-    c.add("R9", of.resistor("47k"), "15", "SEEN", why="up is above 3.5 V")
-    c.add("R10", of.resistor("10k"), "SEEN", GROUND, why="up is above 3.5 V")
+    c.add("R9", of.resistor("47k"), "15", "SEEN", why="up is above 9 V")
+    c.add("R10", of.resistor("3.6k"), "SEEN", GROUND, why="up is above 9 V")
     c.add("D2", of.RECTIFIER, A=GROUND, K="15", why="inductive loads")
     c.add("R7", of.resistor("1k", 0.5), "15", GROUND, why="empties the controller's capacitors")
     c.add("R6", of.resistor("4.7k"), "15", "LIT", why="light")
