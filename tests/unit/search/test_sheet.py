@@ -322,6 +322,23 @@ def test_a_bent_tooth_says_nothing_of_the_cams_shift(tmp_path):
     assert causes == [SHIFT, ""]
 
 
+def test_a_measured_highest_speed_below_that_of_the_motions_is_said_to_lose_sync(tmp_path):
+    lost, held = (seen("speed", "speed", True, rpm, MOON, tmp_path) for rpm in (4000.0, 6000.0))
+    assert (lost.value, lost.high.value) == (5000, 4000)
+    assert lost.notes[-1] == "SYNC IS LOST below the highest speed of the motions."
+    assert (held.value, held.high.value, len(held.notes)) == (5000, 6000, 1)
+
+
+def test_a_measured_end_beyond_the_computed_other_one_is_a_contradiction(tmp_path):
+    address = "controller.settings.wheel.gap_ratio_low"
+    line = seen("gap_ratio_low", address, False, 3.2, MOON, tmp_path)
+    assert (line.value, line.low.value) == (1.7, 3.2)
+    assert line.notes[-1] == "The run and the computation contradict."
+    moved = seen("gap_ratio_low", address, False, 2.0, MOON, tmp_path)
+    assert moved.value == pytest.approx((2.0 * moved.high.value) ** 0.5, rel=1e-3)
+    assert moved.typed == {address.removeprefix("controller.settings."): moved.value}
+
+
 @pytest.mark.parametrize(
     "cam", [{"advance": -170, "moves": [{"at": 0.5, "to": 170}], "rate": 1000}, {"advance": 100}]
 )
