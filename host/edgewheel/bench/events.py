@@ -139,12 +139,15 @@ class Progress:
 
 @dataclass(frozen=True)
 class Finished:
-    """The end of a run. `verified`: the board played exactly the table, all of it."""
+    """The end of a run. `verified`: the board played exactly the table, all of it. `sparks` were
+    held against the crank angle; None where no coil is named.
+    """
 
     seconds: float
     verified: bool
     aborted: bool
     detail: str
+    sparks: int | None = None
 
 
 Event = (

@@ -60,8 +60,8 @@ class Follower:
         motion changes.
         """
         self._truth = truth or Truth(plan.signal.motion)
-        sparks = SparkCheck(self._truth, plan.wheel, plan.signals.sparks, plan.limits)
-        self._judge = SyncJudge(self._truth, plan.signals, plan.limits, sparks)
+        self._sparks = SparkCheck(self._truth, plan.wheel, plan.signals.sparks, plan.limits)
+        self._judge = SyncJudge(self._truth, plan.signals, plan.limits, self._sparks)
         self._tick_hz = tick_hz
         self._lead_ticks = lead_ticks
         self._names = names
@@ -208,7 +208,11 @@ class Follower:
         if self._origin is not None:
             yield from self._judge.ended(self._seconds(self._last_tick))
         self.finished = Finished(
-            self._seconds(tick), self._ended.verified, self.aborted, self._ended.explain()
+            self._seconds(tick),
+            self._ended.verified,
+            self.aborted,
+            self._ended.explain(),
+            self._sparks.compared,
         )
         yield self.finished
 

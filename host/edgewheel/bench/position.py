@@ -37,6 +37,8 @@ class SparkCheck:
         self._last_spark_s: float | None = None
         self._sparks = True
         self.advance_deg: float | None = None
+        self.compared: int | None = 0 if lines else None
+        """Sparks that were; None where no coil is named."""
         self.detail = ""
 
     @property
@@ -55,6 +57,7 @@ class SparkCheck:
         self._last_spark_s = pulse.seconds
         if self.advance_deg is None or not self._tdc_deg[pulse.line]:
             return
+        self.compared = (self.compared or 0) + 1
         angle = self._truth.angle_deg(pulse.seconds) + self.advance_deg
         errors = [signed_deg(angle - tdc) for tdc in self._tdc_deg[pulse.line]]
         error = min(errors, key=abs)

@@ -101,7 +101,9 @@ class VerdictListener:
                 else f"below the rev limit of {limit:g} rpm"
             )
             return Outcome.FAILED, f"sparks vanished at {early[0].rpm:.0f} rpm, {why}"
-        return Outcome.PASSED, f"sync after {self._first_sync_s:.3f} s, never lost"
+        unseen = self._finished is not None and self._finished.sparks == 0
+        more = "; no spark came that could be held against the crank angle" if unseen else ""
+        return Outcome.PASSED, f"sync after {self._first_sync_s:.3f} s, never lost{more}"
 
     def _may_cut(self, rpm: float) -> bool:
         limit = self._limits.rev_limit_rpm

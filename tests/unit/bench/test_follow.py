@@ -97,7 +97,7 @@ def test_what_was_said_before_the_end_is_judged_though_both_are_heard_at_once(sy
     events = ended(1.52), Parked(at(1.53))
     found = synced.hear(1.55, *events, said=(said(1.51, losses=1), said(1.54, losses=2)))
     assert [one.cause for one in found if isinstance(one, SyncLost)] == [Cause.COUNTED]
-    assert isinstance(found[-1], Finished)
+    assert isinstance(found[-1], Finished) and found[-1].sparks == 0
 
 
 def test_sparks_beside_a_gap_in_the_pulses_are_no_fault_of_the_controller(synced):
@@ -110,3 +110,5 @@ def test_sparks_beside_a_gap_in_the_pulses_are_no_fault_of_the_controller(synced
 def test_sparks_have_not_vanished_while_the_board_is_not_heard(synced):
     synced.hear(1.53, PulsesCaptured(0, (at(1.52), at(1.53)), (0b1, 0b0)))
     assert Cut not in kinds(synced.hear(1.9, said=(said(1.7), said(1.9))))
+    *_, finished = synced.hear(1.95, ended(1.93), Parked(at(1.94)))
+    assert finished.sparks == 1

@@ -86,3 +86,19 @@ def test_a_run_that_only_a_hand_ends_is_judged():
         "sync after 2.500 s, never lost",
         False,
     )
+
+
+@pytest.mark.parametrize(
+    ("sparks", "detail"),
+    [
+        (None, "sync after 2.500 s, never lost"),
+        (7, "sync after 2.500 s, never lost"),
+        (
+            0,
+            "sync after 2.500 s, never lost; no spark came that could be held against the crank "
+            "angle",
+        ),
+    ],
+)
+def test_what_was_not_compared_is_said(sparks, detail):
+    assert verdict(GAINED, Finished(9.0, True, False, "", sparks)) == (Outcome.PASSED, detail, True)
