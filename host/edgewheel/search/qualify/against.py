@@ -116,7 +116,8 @@ def by_test(trials: Sequence[Trial]) -> dict[str, list[Trial]]:
 def observed(test: Test, trials: Sequence[Trial]) -> dict[str, Observed]:
     """What the trials of a test say of each of its measures, by the name that the report uses."""
     if isinstance(test, SearchTest):
-        return {test.name: _searched(test, trials)}
+        sought = _searched(test, trials)
+        return {test.name: sought} if sought.has_threshold else {}
     found: dict[str, Observed] = {}
     for measure in test.bounds:
         one = _sampled(test, measure, trials)

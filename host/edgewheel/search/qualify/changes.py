@@ -28,7 +28,15 @@ from math import comb, erfc, sqrt
 import numpy as np
 import numpy.typing as npt
 
-from edgewheel.search.posterior import BEYOND, GENTLEST, STEEPEST, Answer, failing
+from edgewheel.search.posterior import (
+    BEYOND,
+    GENTLEST,
+    STEEPEST,
+    Answer,
+    failing,
+    log_evidence_even,
+    posterior_of,
+)
 
 FALSE_ALARMS = 0.05
 """Of all comparisons of two runs of an unchanged controller, however many measures they have."""
@@ -45,6 +53,18 @@ class Searched:
 
     answers: tuple[Answer, ...]
     share: float
+
+    @property
+    def has_threshold(self) -> bool:
+        """Whether there is one that could move: not if trials fail now and then, as often anywhere.
+
+        Where all of them do, or none, it lies beyond an end.
+        """
+        failed = sum(answer.failed for answer in self.answers)
+        if failed in (0, len(self.answers)):
+            return True
+        posterior = posterior_of(self.answers, self.share)
+        return posterior.log_evidence > log_evidence_even(self.answers)
 
 
 @dataclass(frozen=True)

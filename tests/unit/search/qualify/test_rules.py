@@ -1,5 +1,6 @@
 """Verdicts, intervals and comparisons by themselves, and what a plan may not say."""
 
+import random
 import shutil
 from math import inf
 
@@ -53,6 +54,15 @@ def test_two_samples_far_apart_differ_and_equal_ones_do_not():
 def bracket(at: float) -> Searched:
     ends = ((at - 0.01, False), (at + 0.01, True))
     return Searched(tuple(Answer(x, failed) for x, failed in ends for _ in range(7)), 0.5)
+
+
+def test_what_fails_now_and_then_everywhere_has_no_threshold_that_could_have_moved():
+    draws = random.Random(1)
+    places = [*[0.0, 1.0] * 10, *[n / 20 for n in range(20)]]
+    even = Searched(tuple(Answer(x, draws.random() < 0.3) for x in places), 0.5)
+    assert not even.has_threshold
+    assert bracket(0.4).has_threshold and Searched(even.answers[:0], 0.5).has_threshold
+    assert Searched(tuple(Answer(x, True) for x in places), 0.5).has_threshold
 
 
 def test_a_threshold_that_moved_is_told_from_one_that_did_not():
