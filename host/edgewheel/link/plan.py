@@ -102,12 +102,12 @@ def costs(batch: Batch, cells: Cells, lags: Ints) -> Costs:
     ]
     # On equal cost a plain repeat is the quickest to decode, then the trend.
     least = np.minimum(np.minimum(sizes[LITERAL], sizes[REPEAT]), sizes[TREND])
-    choices = [sizes[REPEAT] == least, sizes[TREND] == least]
+    repeats, follows = sizes[REPEAT] == least, sizes[TREND] == least
     masks = wrong.any(axis=0) | blind
     return Costs(
         least + count * masks,
-        np.select(choices, [REPEAT, TREND], LITERAL),
-        np.select(choices, [widths[REPEAT], widths[TREND]], widths[LITERAL]),
+        np.where(repeats, REPEAT, np.where(follows, TREND, LITERAL)),
+        np.where(repeats, widths[REPEAT], np.where(follows, widths[TREND], widths[LITERAL])),
         masks,
     )
 
