@@ -101,9 +101,9 @@ def test_a_pulse_that_the_stage_would_swallow_is_an_error_that_says_so():
 
 def test_a_rest_too_long_for_the_wire_is_bridged_by_transitions_that_change_nothing():
     far = 3 * LONGEST_DELTA
-    pins = made(table((0, 0, 1), (far, 0, 0)))
-    assert [mask for _, mask in pins] == [3, 3, 3, 2]
-    assert np.diff([tick for tick, _ in pins]).tolist() == [LONGEST_DELTA] * 3
+    pins = made(table((0, 0, 1), (40, 1, 0), (40 + far, 0, 0)))
+    assert [mask for _, mask in pins] == [3, 1, 1, 1, 0]
+    assert np.diff([tick for tick, _ in pins]).tolist() == [40, *[LONGEST_DELTA] * 3]
 
 
 @st.composite
