@@ -35,9 +35,12 @@ def _in_pico_or_ohms(part: Part, times: float) -> str:
 
 
 def reversed_diodes(stage: Circuit) -> Iterator[tuple[str, Circuit]]:
+    """And electrolytics."""
     for part in stage.parts:
         if part.type.kind in POLAR:
             yield f"{part.ref} reversed", _swapped(stage, part, "A", "K")
+        if "+" in part.nets:
+            yield f"{part.ref} reversed", _swapped(stage, part, "+", "-")
 
 
 def swapped_pins(stage: Circuit) -> Iterator[tuple[str, Circuit]]:
@@ -47,7 +50,8 @@ def swapped_pins(stage: Circuit) -> Iterator[tuple[str, Circuit]]:
             pairs = list(itertools.combinations(part.nets, 2))
         else:
             pairs = [("in+", "in-"), ("in", "out"), ("S1", "S2"), ("P1", "P2"), ("1", "wiper")]
-            pairs += [("5V", "8V"), ("8V", "12V")]
+            pairs += [("5V", "8V"), ("8V", "12V"), ("V+", "V-"), ("VCC", "GND"), ("+15", "-15")]
+            pairs += [("in-", "out"), ("GND", "out")]
         for a, b in pairs:
             if {a, b} <= part.nets.keys() and part.nets[a] != part.nets[b]:
                 yield f"{part.ref}: {a} and {b} swapped", _swapped(stage, part, a, b)

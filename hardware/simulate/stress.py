@@ -17,26 +17,28 @@ from simulate.ngspice import Array, Waves, run
 
 _BASES = {Kind.NPN: ("E", "B"), Kind.PNP: ("B", "E")}
 _POWERED = {Kind.DIODE, Kind.LED, Kind.PFET, *_BASES}
-# Volts that every junction of base and emitter bears the wrong way round.
-_BASE = 5.0
+# Volts that every junction of base and emitter, and every electrolytic, bears the wrong way round.
+_BASE, _ELECTROLYTIC = 5.0, 1.0
 _CURRENTS = {kind: "ic" if kind in _BASES else "id" for kind in _POWERED}
 
 
 @dataclass(frozen=True)
 class Load:
-    """What a part sees at the end of the fault, in magnitude; `reverse_base` at any time."""
+    """What a part sees at the end of the fault, in magnitude; `reverse` is the share of what it
+    bears the wrong way round, at any time.
+    """
 
     part: Part
     volts: float
     amps: float
     watts: float
-    reverse_base: float = 0
+    reverse: float = 0
 
     def shares(self) -> list[float]:
         """What it bears over each of its ratings."""
         rating = self.part.type.rating
         pairs = ((self.volts, rating.volts), (self.amps, rating.amps), (self.watts, rating.watts))
-        return [value / limit for value, limit in pairs if limit] + [self.reverse_base / _BASE]
+        return [value / limit for value, limit in pairs if limit] + [self.reverse]
 
 
 def loads(
@@ -82,7 +84,9 @@ def _load(part: Part, waves: Waves, turned: float) -> Load:
         amps = waves[f"@{device(part)}[{_CURRENTS[kind]}]"]
         bears = _last(amps, waves[f"@{device(part)}[p]"])
         reverse = _voltage(part, waves, *_BASES[kind]).max() if kind in _BASES else 0.0
-        return Load(part, volts, *bears, max(float(reverse), 0.0))
+        return Load(part, volts, *bears, max(float(reverse) / _BASE, 0.0))
+    if "+" in names:
+        return Load(part, volts, 0, 0, max(float(-across.min()) / _ELECTROLYTIC, 0.0))
     if kind is Kind.TRIMMER:
         return Load(part, volts, 0, _trimmer_watts(part, waves, turned))
     return Load(part, volts, 0, 0)

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 import planted_circuits as mistakes
 from make import SOURCES
+from stages.hall import hall
 
 # What a decade does not change here, and why that is so.
 HARMLESS = {
     "feed: R11 of 100R is 10 times that",  # only spares Q5's base
     "feed: R11 of 100R is 0.1 times that",
+    "feed: C2 reversed",  # never sees more than 0.7 V
     "supply: R1 of 10k is 10 times that",  # the gate draws nothing; it follows later
 }
 
@@ -30,6 +34,13 @@ def test_mistyped_nets_break_a_rule(name: str) -> None:
     build, _ = SOURCES[name]
     for what, circuit in mistakes.mistyped_nets(build()):
         assert mistakes.check(circuit), what
+
+
+def test_a_value_that_nobody_sells_breaks_a_rule() -> None:
+    for ref, value in (("R1", "2.3k"), ("C1", "50p")):
+        part = hall().part(ref)
+        changed = hall().with_part(replace(part, type=replace(part.type, value=value)))
+        assert mistakes.check(changed) == [f"{ref}: no series of values has {value}."]
 
 
 @pytest.mark.parametrize(
