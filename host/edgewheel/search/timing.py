@@ -17,6 +17,7 @@ from edgewheel.bench.timing.measure import Commanded, Measured, measure
 from edgewheel.bench.timing.remarks import remarks
 from edgewheel.bench.timing.rows import Row, Span, live_spans, rows_of
 from edgewheel.bench.timing.separate import Sample, Separation, separate
+from edgewheel.bench.timing.silence import silences
 from edgewheel.bench.timing.wiring import Misfit, misfits
 from edgewheel.controller.lines import Fields, value
 from edgewheel.errors import BenchError, UsageError
@@ -24,6 +25,9 @@ from edgewheel.search.recorded import Edges, Finding
 
 CAPTURE_TICKS = 1
 """A capture is right to a tick."""
+
+NO_EDGES: Edges = np.empty(0), np.empty(0, np.int64)
+"""Of a line that did nothing."""
 
 REPORTED = "as the controller reports it"
 
@@ -108,15 +112,14 @@ def _run_timing(number: int, run: TimedRun) -> RunTiming:
     findings = _whole(run)
     plan, edges = run.plan, EdgeShift(run.plan.wheel, run.plan.signals.crank_edge)
     commanded, claims = _said(run)
-    captured = run.pulses()
+    captured, motion = run.pulses(), plan.signal.motion
     end_s = float(plan.signal.motion.end_s)
     live = live_spans(claims, _cuts([(f.seconds, f.kind) for f in findings], end_s), end_s)
     measured = [
-        measure(name, line, captured[name], plan.signal.motion, plan.wheel, commanded)
+        measure(name, line, captured.get(name, NO_EDGES), motion, plan.wheel, commanded)
         for name, line in plan.signals.outputs.items()
-        if name in captured
     ]
-    motion, period = plan.signal.motion, edges.period_deg
+    period = edges.period_deg
     rows = [row for one in measured for row in rows_of(number, one, motion, live, period)]
     wrong = misfits(_medians(measured), {n: float(deg) for n, deg in plan.wheel.tdc})
     usable = [row for row in rows if row.line not in {misfit.line for misfit in wrong}]
@@ -124,7 +127,10 @@ def _run_timing(number: int, run: TimedRun) -> RunTiming:
         plan.name,
         number,
         tuple(rows),
-        tuple(remarks(measured, live, [(f.seconds, f.kind) for f in findings])),
+        (
+            *silences(measured, live, motion),
+            *remarks(measured, live, [(f.seconds, f.kind) for f in findings]),
+        ),
         wrong,
         commanded.source,
         edges,
