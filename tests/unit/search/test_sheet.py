@@ -2,6 +2,8 @@
 
 import json
 import math
+from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -12,7 +14,8 @@ from edgewheel.bench.rig import Rig
 from edgewheel.bench.search_record import SearchRecord
 from edgewheel.cli.main import main
 from edgewheel.motion.motion import Motion
-from edgewheel.motion.segment import hold
+from edgewheel.motion.ripple import CompressionRipple
+from edgewheel.motion.segment import hold, ramp
 from edgewheel.search.sheet.make import bench_subject, sheet_of, wheel_subject
 from edgewheel.search.sheet.page import page
 from edgewheel.search.sheet.proof import SHIFT, FoundLimit, Shown, read_runs, with_runs
@@ -215,6 +218,38 @@ def test_a_bounce_longer_than_a_tooth_has_no_blanking(tmp_path):
     line = sheet_for(tmp_path, bench).line("blanking_us")
     assert line.value is None and not line.typed
     assert "Cure the bounce" in line.notes[0]
+
+
+def test_a_bounce_in_percent_of_a_tooth_grows_with_the_period(tmp_path):
+    """A delay of 10 % and 4 us, which are most of the shortest tooth period."""
+    bounce = {key: value for key, value in BOUNCE.items() if key != "delay_us"}
+    sheet = sheet_for(tmp_path, MOON | {"faults": {"worn": bounce | {"delay_percent": 10}}})
+    shortest_us = sheet.line("blanking_us").high.value
+    low = sheet.line("blanking_percent").low.value
+    assert low == pytest.approx(10 + 100 * 4 / shortest_us)
+    assert "it grows with the period" in sheet.line("blanking_us").notes[0]
+
+
+def test_motions_together_leave_what_the_narrowest_of_them_leaves():
+    ripple = CompressionRipple(Fraction(1, 5), Fraction(2))
+    slow = ("slow", Motion([hold(300, turns=6, ripple=ripple)]))
+    fast = ("fast", Motion([ramp(3000, 6000, seconds=Fraction(1, 5))]))
+    subject = wheel_subject(library_wheel("60-minus-2-half-moon-cam"))
+    one, other, both = (
+        sheet_of(replace(subject, motions=motions)) for motions in ((slow,), (fast,), (fast, slow))
+    )
+    for key in ("gap_ratio_low", "gap_ratio_high"):
+        lows = [sheet.line(key).low.value for sheet in (one, other)]
+        assert both.line(key).low.value == max(lows)
+    for key in ("gap_ratio_low", "gap_ratio_high", "blanking_percent", "blanking_us"):
+        highs = [sheet.line(key).high.value for sheet in (one, other)]
+        assert both.line(key).high.value == pytest.approx(min(highs))
+
+
+def test_a_wheel_without_a_gap_says_that_there_is_no_limit_to_type():
+    sheet = sheet_of(wheel_subject(library_wheel("24-width-coded")))
+    assert (sheet.line("gap_ratio").value, dict(sheet.line("gap_ratio").typed)) == ("none", {})
+    assert "On the other edge every angle is 5° to 10° off." in sheet.line("crank_edge").notes
 
 
 @pytest.mark.parametrize("name", names())
