@@ -84,6 +84,7 @@ TOLD_OF_MOON = (
     "controller.settings.wheel.gap_ratio_low --from 0.929 --to 3.24.",
     "crank blanking 19 % 14.57 .. 25.41 % -4.43 +6.41",
     "cam edge rising Both are evenly pitched. The pin is low while metal is at the sensor.",
+    "cam level high, first turn -39.78 .. 320 deg The ends are degrees by which the cam may come",
     "reference angle 84 deg 81 .. 87 deg -3 +3 From the first tooth after the gap on crank to TDC "
     "of cylinder 1.",
     "Outside, sparks count as misplaced.",
@@ -188,6 +189,16 @@ def test_beyond_the_cam_window_its_wrong_edge_is_let_in(tmp_path):
     end = sheet.line("cam_window_to").high.value
     assert not passes(tmp_path, PIN, wrong | {"phase.window_to_deg": end - 0.3})
     assert passes(tmp_path, PIN, wrong | {"phase.window_to_deg": end + 0.3})
+
+
+def test_before_the_cam_window_its_other_edge_is_let_in_where_that_comes_first(tmp_path):
+    """A pin that goes low under metal rises where the tooth ends, 16 degrees behind its fall."""
+    sensors = {**PIN["sensors"], "cam": {"kind": "hall", "metal": "low"}}
+    sheet = sheet_for(tmp_path, PIN | {"sensors": sensors})
+    begin, end = sheet.line("cam_window_from"), sheet.line("cam_window_to")
+    assert (begin.low.value, begin.high.value) == pytest.approx((164, 180), abs=0.2)
+    assert begin.low.beyond == "the cam's other edge is let in too"
+    assert (end.high.value, end.high.beyond) == (360, "the window reaches the reference")
 
 
 def test_a_reluctor_is_seen_up_to_the_threshold_of_the_sheet(tmp_path):
