@@ -27,8 +27,8 @@ controller:
     crank: {{line: crank, edge: {edge}}}
     cam: {{line: cam, edge: rising}}
     wheel: {{kind: missing_teeth, pitches: 60, missing: 2, gap_ratio_low: 2.2, gap_ratio_high: 4}}
-    phase: {{by: level, level: {phase}}}
-    engine: {{firing_order: [1, 3, 4, 2], tdc_after_reference_deg: {tdc}}}
+    phase: {{by: {by}, level: {phase}}}
+    engine: {{firing_order: [1, 3, 4, 2], tdc_after_reference_deg: {tdc}{engine}}}
     ignition: {{advance_deg: 10, output_delay_us: {delay_us}{ignition}}}
 {more}
 signals: {{{signals}}}
@@ -51,6 +51,8 @@ def play(
     signals: str = "advance: not_reported, advance_deg: 10",
     motion: str = TWO_SPEEDS,
     tracks: str = "",
+    by: str = "level",
+    engine: str = "",
 ) -> RecordedRun:
     """Play one run under `folder` and open its record."""
     folder.mkdir(parents=True)
@@ -59,8 +61,10 @@ def play(
     text = BENCH.format(
         width=width.replace("/", " over "),
         edge=edge,
+        by=by,
         phase=phase,
         tdc=tdc,
+        engine=f", {engine}" if engine else "",
         delay_us=delay_us,
         ignition=f", {ignition}" if ignition else "",
         more=more,

@@ -16,7 +16,7 @@ from edgewheel.bench.timing.edge import EdgeShift
 from edgewheel.bench.timing.measure import Commanded, Measured, measure
 from edgewheel.bench.timing.remarks import remarks
 from edgewheel.bench.timing.rows import Row, Span, live_spans, rows_of
-from edgewheel.bench.timing.separate import Sample, Separation, separate
+from edgewheel.bench.timing.separate import LEAST_WIDTH_DEG, Sample, Separation, separate
 from edgewheel.bench.timing.silence import silences
 from edgewheel.bench.timing.wiring import Misfit, misfits
 from edgewheel.controller.lines import Fields, value
@@ -61,6 +61,7 @@ class RunTiming:
     rows: tuple[Row, ...]
     remarks: tuple[str, ...]
     misfits: tuple[Misfit, ...]
+    firing_order: tuple[int, ...]
     advance_source: str
     edges: EdgeShift
     ignition: tuple[Sample, ...]
@@ -121,7 +122,13 @@ def _run_timing(number: int, run: TimedRun) -> RunTiming:
     ]
     period = edges.period_deg
     rows = [row for one in measured for row in rows_of(number, one, motion, live, period)]
-    wrong = misfits(_medians(measured), {n: float(deg) for n, deg in plan.wheel.tdc})
+    widths = {edges.at(row.wheel_deg) for row in rows}
+    wrong = misfits(
+        _medians(measured),
+        {n: float(deg) for n, deg in plan.wheel.tdc},
+        alike=max(widths, default=0.0) - min(widths, default=0.0) < LEAST_WIDTH_DEG,
+    )
+    both = {one.name for one in measured if one.both_turns}
     usable = [row for row in rows if row.line not in {misfit.line for misfit in wrong}]
     return RunTiming(
         plan.name,
@@ -132,10 +139,11 @@ def _run_timing(number: int, run: TimedRun) -> RunTiming:
             *remarks(measured, live, [(f.seconds, f.kind) for f in findings]),
         ),
         wrong,
+        tuple(number for number, _ in sorted(plan.wheel.tdc, key=lambda one: one[1])),
         commanded.source,
         edges,
-        _samples(usable, "ignition", edges),
-        _samples(usable, "injection", edges),
+        _samples(usable, "ignition", edges, both),
+        _samples(usable, "injection", edges, both),
         CAPTURE_TICKS * 1e6 / run.tick_hz,
     )
 
@@ -191,7 +199,12 @@ def _medians(measured: Sequence[Measured]) -> dict[str, tuple[int, float]]:
     found = {}
     for one in measured:
         known = one.error_deg[~np.isnan(one.error_deg)]
-        if _whole_cycle(one.line) and one.line.kind == "ignition" and len(known):
+        if (
+            _whole_cycle(one.line)
+            and not one.both_turns
+            and one.line.kind == "ignition"
+            and len(known)
+        ):
             found[one.name] = one.line.cylinders[0], float(np.median(known))
     return found
 
@@ -200,7 +213,9 @@ def _whole_cycle(line: OutputLine) -> bool:
     return len(line.cylinders) == 1
 
 
-def _samples(rows: Sequence[Row], kind: str, edges: EdgeShift) -> tuple[Sample, ...]:
+def _samples(
+    rows: Sequence[Row], kind: str, edges: EdgeShift, both_turns: set[str]
+) -> tuple[Sample, ...]:
     """The steady rows of one kind whose error is known."""
     return tuple(
         Sample(
@@ -209,7 +224,8 @@ def _samples(rows: Sequence[Row], kind: str, edges: EdgeShift) -> tuple[Sample, 
             row.error_deg,
             row.scatter_deg / max(row.count, 1) ** 0.5,
             edges.at(row.wheel_deg),
-            len(row.cylinders) == 1,
+            len(row.cylinders) == 1 and row.line not in both_turns,
+            row.line in both_turns,
         )
         for row in rows
         if row.steady and row.kind == kind and not isnan(row.error_deg) and row.rpm > 0

@@ -12,7 +12,8 @@ from edgewheel.bench.timing.edge import EdgeShift
 from edgewheel.bench.timing.rows import Row
 from edgewheel.bench.timing.separate import Estimate, Separation
 from edgewheel.motion.segment import DEG_PER_S_PER_RPM
-from edgewheel.search.timing import RunTiming, Timing
+from edgewheel.search.timing import Timing
+from edgewheel.search.timing_coils import coil_sentences
 
 WIDTH = 80
 SIGNS = (
@@ -26,8 +27,8 @@ MOST_ROWS = 24
 
 def page(timing: Timing) -> str:
     """Everything that the runs tell of the timing."""
-    parts = [_title(timing), "\n".join(_table(timing.rows)), "Ignition"]
-    parts += _paragraphs(_ignition(timing.ignition, timing.runs[0].edges))
+    parts = [_title(timing), "\n".join(_table(timing)), "Ignition"]
+    parts += _paragraphs(_ignition(timing))
     if timing.injection is not None:
         parts.append("Injection")
         parts += _paragraphs(_injection(timing.injection, timing.ignition, timing.runs[0].edges))
@@ -40,7 +41,7 @@ def page(timing: Timing) -> str:
 def meaning(timing: Timing) -> list[str]:
     """What is wrong and what to type, one sentence or two each, without line breaks."""
     edges = timing.runs[0].edges
-    told = list(_ignition(timing.ignition, edges))
+    told = list(_ignition(timing))
     if timing.injection is not None:
         told += _injection(timing.injection, timing.ignition, edges)
     return [*told, *_remarks(timing)]
@@ -59,11 +60,14 @@ def _title(timing: Timing) -> str:
     return "\n".join([*lines, "", fill(SIGNS, WIDTH)])
 
 
-def _table(rows: tuple[Row, ...]) -> Iterator[str]:
-    """One line for each row of coils and injectors; for each speed only, if that gives too many."""
-    shown = [row for row in rows if row.kind != "tacho"]
+def _table(timing: Timing) -> Iterator[str]:
+    """One line for each row of coils and injectors; if that gives too many, one for each speed and
+    those of the coils that are out of step.
+    """
+    shown = [row for row in timing.rows if row.kind != "tacho"]
     if len(shown) > MOST_ROWS:
-        shown = _together(shown)
+        alone = {(run.number, misfit.line) for run in timing.runs for misfit in run.misfits}
+        shown = _together(shown, alone)
     yield HEAD
     for row in shown[:MOST_ROWS]:
         speed = f"{row.rpm_from:g}"
@@ -78,17 +82,21 @@ def _table(rows: tuple[Row, ...]) -> Iterator[str]:
         yield f"... and {len(shown) - MOST_ROWS} rows more; --json gives all of them."
 
 
-def _together(rows: list[Row]) -> list[Row]:
-    """The lines of one kind at one speed of a run as one row: medians, sums, the worst scatter."""
+def _together(rows: list[Row], alone: set[tuple[int, str]]) -> list[Row]:
+    """The lines of one kind at one speed of a run as one row: medians, sums, the worst scatter.
+
+    Lines that are `alone`, by run and name, keep rows of their own.
+    """
     groups: dict[tuple[object, ...], list[Row]] = {}
     for row in rows:
-        key = (row.run, row.kind, row.steady, row.rpm_from, row.rpm_to)
+        own = row.line if (row.run, row.line) in alone else ""
+        key = (row.run, row.kind, own, row.steady, row.rpm_from, row.rpm_to)
         groups.setdefault(key, []).append(row)
     return [
         replace(
             group[0],
-            line=f"{len(group)} {group[0].kind}",
-            cylinders=(),
+            line=group[0].line if len(group) == 1 else f"{len(group)} {group[0].kind}",
+            cylinders=group[0].cylinders if len(group) == 1 else (),
             count=sum(row.count for row in group),
             before_deg=median(row.before_deg for row in group),
             error_deg=median(row.error_deg for row in group),
@@ -101,8 +109,10 @@ def _together(rows: list[Row]) -> list[Row]:
     ]
 
 
-def _ignition(found: Separation, edges: EdgeShift) -> Iterator[str]:
+def _ignition(timing: Timing) -> Iterator[str]:
     """Each cause with the correction to type, then what is not known."""
+    found, edges = timing.ignition, timing.runs[0].edges
+    yield from coil_sentences(timing.runs)
     yield from _turn(found)
     yield from _edge(found, edges)
     if (error := found.reference_deg) is not None:
@@ -140,6 +150,13 @@ def _turn(found: Separation) -> Iterator[str]:
         yield (
             "360 DEGREES OUT: each event comes a whole turn from where it belongs. Correction: "
             "turn the cam input's polarity over, or add 360 degrees to the cam's angle."
+        )
+    elif found.turn == "both":
+        yield (
+            "BOTH TURNS: outputs of a single cylinder have an event in each turn of the crank, so "
+            "the controller does not tell the two turns of a cycle apart. Correction: let it use "
+            "the cam signal; if wasted spark is meant, say so: 'outputs: {in1: {ignition: [1, 4]}}'"
+            ". Angle and delay below hold within a turn."
         )
     elif found.turn == "right":
         yield "Turn: right; events come in the turn in which they belong."
@@ -226,16 +243,6 @@ def _remarks(timing: Timing) -> Iterator[str]:
     for run in timing.runs:
         prefix = f"Run {run.number}: " if len(timing.runs) > 1 else ""
         yield from (prefix + remark for remark in run.remarks)
-        yield from (prefix + text for text in _misfits(run))
-
-
-def _misfits(run: RunTiming) -> Iterator[str]:
-    for misfit in run.misfits:
-        fires = f"cylinder {misfit.fires_for}" if misfit.fires_for else "no cylinder at all"
-        yield (
-            f"{misfit.line} is declared for cylinder {misfit.declared} but fires for {fires}: "
-            "check firing order, output assignment and wiring. It is left out above."
-        )
 
 
 def _paragraphs(texts: Iterator[str] | list[str]) -> list[str]:

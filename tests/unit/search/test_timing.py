@@ -198,7 +198,24 @@ def test_coils_wired_crosswise_are_named(tmp_path):
         ("coil_3", 1, 3),
     }
     assert timing.ignition.reference_deg.value == pytest.approx(0, abs=0.1)
-    assert "check firing order" in " ".join(page(timing).split())
+    text = " ".join(page(timing).split())
+    assert "the engine's is 1-3-4-2, the controller fires 3-1-4-2 (coil_1 fires for" in text
+
+
+def test_single_cylinders_that_are_off_are_corrected_by_themselves(tmp_path):
+    timing = timing_of([play(tmp_path / "run", engine="firing_deg: [0, 150, 360, 510]")])
+    text = " ".join(page(timing).split())
+    assert "coil_3 fires 30.00 degrees earlier than the others. Correction: add +30.00 to" in text
+    assert "coil_2 fires 30.00" in text and "Reference angle: right" in text
+
+
+def test_coils_that_fire_in_both_turns_are_told_and_still_timed(tmp_path):
+    timing = timing_of([play(tmp_path / "run", by="none")])
+    text = " ".join(page(timing).split())
+    assert "BOTH TURNS: outputs of a single cylinder" in text
+    assert "Reference angle: right" in text and "Fixed delay: none to be seen" in text
+    assert timing.ignition.reference_deg.uncertainty < 0.1
+    assert "Sync lost 3 times more" in text
 
 
 def test_a_dwell_polarity_declared_the_wrong_way_round_is_noticed(tmp_path):

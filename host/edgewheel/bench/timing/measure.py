@@ -14,6 +14,10 @@ from edgewheel.motion.motion import Motion
 from edgewheel.wheel.model import Wheel
 
 CYCLE_DEG = 720.0
+TURN_DEG = 360.0
+SHARE_OF_BOTH = 0.3
+"""Fewer events in the other turn are those before the phase was known."""
+
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
@@ -56,6 +60,7 @@ class Measured:
     before_deg: Floats
     error_deg: Floats
     slot: Ints
+    both_turns: bool = False
 
     def __len__(self) -> int:
         return len(self.events)
@@ -85,9 +90,19 @@ def measure(
         nothing = np.full(len(events), np.nan)
         return Measured(name, line, events, crank, nothing, nothing, np.arange(len(events)))
     error = _nearest_error(crank.deg + wanted, centres)
+    both = len(centres) == 1 and _in_both_turns(error)
+    if both:
+        centres = np.append(centres, (centres[0] + TURN_DEG) % CYCLE_DEG)
+        error = _nearest_error(crank.deg + wanted, centres)
     slot = _slots(crank.deg + wanted + error, np.sort(centres))
     error_known = np.where(np.isnan(known), np.nan, error)
-    return Measured(name, line, events, crank, wanted + error, error_known, slot)
+    return Measured(name, line, events, crank, wanted + error, error_known, slot, both)
+
+
+def _in_both_turns(error: Floats) -> bool:
+    """Whether a fair share of the events stands a turn from the others."""
+    apart = np.abs(fold(error - error[0], CYCLE_DEG)) > TURN_DEG / 2
+    return bool(min(apart.mean(), 1 - apart.mean()) >= SHARE_OF_BOTH)
 
 
 def _known(line: OutputLine, commanded: Commanded, seconds: Floats) -> Floats:

@@ -7,9 +7,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from edgewheel.bench.timing.measure import Measured
+from edgewheel.bench.timing.measure import CYCLE_DEG, Measured, fold
 from edgewheel.bench.timing.pulses import polarity_is_turned
 from edgewheel.bench.timing.rows import Span
+
+MOST_LOSSES = 3
+"""Told one by one."""
 
 Findings = Sequence[tuple[float, str]]
 
@@ -67,23 +70,33 @@ def _priming(measured: Measured, live: Sequence[Span]) -> Iterator[str]:
 
 
 def _through_losses(coils: Sequence[Measured], findings: Findings) -> Iterator[str]:
-    """What the coils did between each loss of sync and its return."""
+    """What the coils did between each loss of sync and its return; many losses in one sentence."""
     changes = [finding for finding in findings if finding[1] in ("lost", "gained")]
     ends = [*changes[1:], (np.inf, "gained")]
-    for (lost_s, kind), (back_s, _) in zip(changes, ends, strict=False):
-        if kind != "lost" or not coils:
-            continue
-        at = [one.events.end_s for one in coils]
-        during = sum(int(((end > lost_s) & (end < back_s)).sum()) for end in at)
-        errors = [
-            one.error_deg[(one.events.end_s > lost_s) & (one.events.end_s < back_s)]
-            for one in coils
-        ]
-        known = np.concatenate(errors)
-        known = known[~np.isnan(known)]
-        worst = f", the worst {np.abs(known).max():.1f} degrees off" if len(known) else ""
+    spans = [
+        (lost_s, back_s)
+        for (lost_s, kind), (back_s, _) in zip(changes, ends, strict=False)
+        if kind == "lost" and coils
+    ]
+    for lost_s, back_s in spans[:MOST_LOSSES]:
         back = f"until sync was back at {back_s:.3f} s" if np.isfinite(back_s) else "to the end"
-        yield f"Sync lost at {lost_s:.3f} s: {during} sparks {back}{worst}."
+        yield f"Sync lost at {lost_s:.3f} s: {_sparks_in(coils, [(lost_s, back_s)], back)}."
+    if more := spans[MOST_LOSSES:]:
+        times = f"Sync lost {len(more)} times more, the last at {more[-1][0]:.3f} s"
+        yield f"{times}: {_sparks_in(coils, more, 'meanwhile')}."
+
+
+def _sparks_in(coils: Sequence[Measured], spans: Sequence[Span], when: str) -> str:
+    """How many sparks came while sync was lost and the engine turned, and the worst of them."""
+    within = [
+        np.any([(one.events.end_s > begin) & (one.events.end_s < end) for begin, end in spans], 0)
+        & (one.crank.segment >= 0)
+        for one in coils
+    ]
+    errors = np.concatenate([one.error_deg[here] for one, here in zip(coils, within, strict=True)])
+    off = np.abs(fold(errors[~np.isnan(errors)], CYCLE_DEG))
+    worst = f", the worst {off.max():.1f} degrees off" if len(off) else ""
+    return f"{len(errors)} sparks {when}{worst}"
 
 
 def _tacho(measured: Measured) -> Iterator[str]:

@@ -52,6 +52,7 @@ _WIDTH_WITH_SPEED = (
 
 Floats = npt.NDArray[np.float64]
 Share = Literal["right", "wrong", "unclear", "unknown"]
+Turn = Literal["right", "wrong", "both", "unclear", "unknown"]
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,8 @@ class Sample:
     """The median error of one line at one steady speed.
 
     `width_deg` is signed, as :meth:`EdgeShift.at` gives it; `sigma_deg` the standard error of the
-    median; `whole_cycle` is true if the line has one event a cycle, so that a turn shows in it.
+    median; `whole_cycle` is true if the line has one event a cycle, so that a turn shows in it, and
+    `both_turns` if it should have but comes in each turn.
     """
 
     line: str
@@ -68,6 +70,7 @@ class Sample:
     sigma_deg: float
     width_deg: float
     whole_cycle: bool
+    both_turns: bool = False
 
 
 @dataclass(frozen=True)
@@ -82,15 +85,16 @@ class Estimate:
 class Separation:
     """What is known of each cause; `needs` says in sentences what is not, and what would tell it.
 
-    `reference_deg` positive: events are too early. `turn` is "wrong" if they are a turn out.
-    `worst_deg` is the largest distance of a sample from the line that these values draw.
+    `reference_deg` positive: events are too early. `turn` is "wrong" if they are a turn out, "both"
+    if they come in each turn where one is right. `worst_deg` is the largest distance of a sample
+    from the line that these values draw.
     """
 
     reference_deg: Estimate | None = None
     delay_us: Estimate | None = None
     edge: Share = "unknown"
     edge_share: Estimate | None = None
-    turn: Share = "unknown"
+    turn: Turn = "unknown"
     worst_deg: float = 0.0
     needs: tuple[str, ...] = ()
 
@@ -116,7 +120,7 @@ def separate(samples: Sequence[Sample], resolution_us: float = 0.0) -> Separatio
     return Separation(fit.estimate(0), delay, edge, share, turn, fit.worst, tuple(needs))
 
 
-def without_turn(error_deg: float, turn: Share) -> float:
+def without_turn(error_deg: float, turn: Turn) -> float:
     """An error less the turn that all are out by: beside that, nothing smaller could be seen."""
     if turn != "wrong" or abs(error_deg) <= TURN_DEG / 2:
         return error_deg
@@ -156,10 +160,12 @@ def _edge(table: _Table, errors: Floats) -> tuple[Share, Estimate | None, list[s
     return "unclear", share, [need]
 
 
-def _turn(samples: Sequence[Sample]) -> tuple[Share, Floats, list[str]]:
+def _turn(samples: Sequence[Sample]) -> tuple[Turn, Floats, list[str]]:
     """Whether all is a turn out, the errors without it, and what is not known of it."""
     errors = np.array([sample.error_deg for sample in samples])
     whole = np.array([sample.whole_cycle for sample in samples])
+    if any(sample.both_turns for sample in samples):
+        return "both", errors, []
     if not whole.any():
         need = (
             "Whether it is 360 degrees out cannot be seen: every line that was captured has an "
