@@ -31,6 +31,7 @@ from edgewheel.errors import EdgewheelError
 
 if TYPE_CHECKING:
     from edgewheel.console.desk import Desk
+    from edgewheel.console.host import Host
     from edgewheel.console.search.job import Job, Running
 
 BY_SIGNAL = 128
@@ -345,3 +346,7 @@ class ConsoleApp(App[None]):
         threading.Event().wait(PATIENCE_S)
         self.close()
         os._exit(code)
+
+
+if TYPE_CHECKING:
+    _: type[Host] = ConsoleApp  # its pages take it for one

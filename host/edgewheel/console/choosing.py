@@ -11,7 +11,7 @@ from edgewheel.console import choices
 from edgewheel.console.dialogs.choose import Choice, ChooseDialog
 
 if TYPE_CHECKING:
-    from edgewheel.console.app import ConsoleApp
+    from edgewheel.console.page import Page
 
 SET_FOR_IT = "The simulated controller is set for this wheel, as its sheet says."
 KEEPS_ITS_OWN = (
@@ -20,31 +20,32 @@ KEEPS_ITS_OWN = (
 )
 
 
-def choose_wheel(app: ConsoleApp) -> None:
+def choose_wheel(page: Page) -> None:
     """Put another wheel on the bench."""
 
     def use(name: str) -> None:
-        if app.desk.use_wheel(name):
-            app.notify(SET_FOR_IT)
-        elif isinstance(app.desk.plan.controller, SimulatedController):
-            app.notify(KEEPS_ITS_OWN, timeout=8)
+        desk = page.console.desk
+        if desk.use_wheel(name):
+            page.notify(SET_FOR_IT)
+        elif isinstance(desk.plan.controller, SimulatedController):
+            page.notify(KEEPS_ITS_OWN, timeout=8)
 
-    _choose(app, "Wheel", choices.wheels(), use)
+    _choose(page, "Wheel", choices.wheels(), use)
 
 
-def choose_board(app: ConsoleApp) -> None:
+def choose_board(page: Page) -> None:
     """Take another board."""
-    _choose(app, "Board", choices.boards(), app.desk.use_board, free=True)
+    _choose(page, "Board", choices.boards(), page.console.desk.use_board, free=True)
 
 
-def choose_bench(app: ConsoleApp) -> None:
+def choose_bench(page: Page) -> None:
     """Open another bench file."""
     files = choices.bench_files(Path.cwd())
-    _choose(app, "Bench file", files, lambda name: app.desk.open(Path(name)), free=True)
+    _choose(page, "Bench file", files, lambda name: page.console.desk.open(Path(name)), free=True)
 
 
 def _choose(
-    app: ConsoleApp,
+    page: Page,
     title: str,
     offered: Sequence[Choice],
     take: Callable[[str], None],
@@ -52,6 +53,6 @@ def _choose(
 ) -> None:
     def chosen(name: str | None) -> None:
         if name is not None:
-            app.do(lambda: take(name))
+            page.console.do(lambda: take(name))
 
-    app.push_screen(ChooseDialog(title, offered, free), chosen)
+    page.app.push_screen(ChooseDialog(title, offered, free), chosen)

@@ -17,8 +17,8 @@ from edgewheel.console.pane import Pane
 from edgewheel.console.status import Status
 
 if TYPE_CHECKING:
-    from edgewheel.console.app import ConsoleApp
     from edgewheel.console.desk import View
+    from edgewheel.console.host import Host
 
 USUAL_WIDTH, WIDE_WIDTH = 100, 160
 """Columns from which on there is room for several panes, and for all."""
@@ -77,9 +77,9 @@ class Page(Screen[None]):
         return ()
 
     @property
-    def console(self) -> ConsoleApp:
+    def console(self) -> Host:
         """The application."""
-        return cast("ConsoleApp", self.app)
+        return cast("Host", self.app)
 
     def show(self, view: View) -> None:
         """Draw how things stand, in what is on screen."""

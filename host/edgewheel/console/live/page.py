@@ -177,19 +177,19 @@ class LivePage(Page):
         """Choose another wheel."""
         from edgewheel.console.choosing import choose_wheel
 
-        choose_wheel(self.console)
+        choose_wheel(self)
 
     def action_bench(self) -> None:
         """Open another bench file."""
         from edgewheel.console.choosing import choose_bench
 
-        choose_bench(self.console)
+        choose_bench(self)
 
     def action_board(self) -> None:
         """Choose another board."""
         from edgewheel.console.choosing import choose_board
 
-        choose_board(self.console)
+        choose_board(self)
 
     def action_still(self) -> None:
         """Hold the raw lines still, or let them go on."""

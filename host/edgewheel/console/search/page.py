@@ -15,8 +15,8 @@ from edgewheel.console.page import Page
 from edgewheel.console.pane import Pane
 
 if TYPE_CHECKING:
-    from edgewheel.console.app import ConsoleApp
     from edgewheel.console.desk import View
+    from edgewheel.console.host import Host
     from edgewheel.console.search.job import Running, Stage
 
 NOTHING_YET = (
@@ -54,7 +54,7 @@ class FoundPane(Pane):
         self._lines: tuple[str, ...] = ()
 
     def show(self, view: View) -> None:
-        running = cast("ConsoleApp", self.app).running
+        running = cast("Host", self.app).running
         if running is None:
             return
         picture = self.query_one("#picture", Static)
@@ -142,7 +142,7 @@ class SearchPage(Page):
         console = self.console
         if self._is_free():
             asking = Asking(console.desk, console.begin)
-            console.do(lambda: asking.ask(kind, console))
+            console.do(lambda: asking.ask(kind, self.app))
 
     def action_resume(self) -> None:
         """Go on with the search that was stopped, as it was asked for then."""
@@ -150,13 +150,13 @@ class SearchPage(Page):
         if not self._is_free():
             return
         if last is None or not last.can_go_on:
-            console.notify("There is no stopped search to go on with; a sweep begins anew.")
+            self.notify("There is no stopped search to go on with; a sweep begins anew.")
         else:
             console.do(lambda: console.begin(last.rest(), last.stage.share))
 
     def _is_free(self) -> bool:
         if self.console.is_searching:
-            self.console.notify("A search is going on. F8 stops it.", severity="warning")
+            self.notify("A search is going on. F8 stops it.", severity="warning")
         return not self.console.is_searching
 
 
