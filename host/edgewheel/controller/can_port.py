@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import Any
 
 from edgewheel.controller.reader import CanFrame
 from edgewheel.errors import BenchError, UsageError
 
 _READ_S = 0.004
+_WRITE_S = 0.01
 MOST_AT_ONCE = 500
 
 
@@ -51,13 +53,15 @@ class CanPort:
         return frames
 
     def write(self, piece: CanFrame) -> None:
+        """Send; a frame that finds no room, since nobody acknowledges those before it, is lost.
+
+        It will be missed as an answer. That the bus itself is gone, reading tells.
+        """
         message = self._can.Message(
             arbitration_id=piece.id, data=piece.data, is_extended_id=piece.extended
         )
-        try:
-            self._bus.send(message, timeout=0.1)
-        except self._can.CanError as error:
-            raise OSError(str(error)) from error
+        with suppress(self._can.CanError):
+            self._bus.send(message, timeout=_WRITE_S)
 
     def close(self) -> None:
         self._bus.shutdown()
