@@ -7,7 +7,6 @@ from typing import NamedTuple
 
 LARGEST_FRAME = 250
 SMALLEST_FRAME = 6
-OVERHEAD = SMALLEST_FRAME + 2  # a COBS code byte and the closing zero
 
 _CODES = [bytes((length + 1,)) for length in range(LARGEST_FRAME + 1)]
 

@@ -41,7 +41,6 @@ def test_drift_and_moments_are_found_within_the_stated_uncertainty(drift_ppm):
 
 def test_one_trip_gives_a_moment_but_no_drift():
     timeline = Timeline(HZ)
-    assert not timeline.known
     assert timeline.tick(5 * MS) == 0
     timeline.round_trip(10 * MS, HZ, 12 * MS)
     assert timeline.ns(HZ) == 11 * MS
@@ -55,6 +54,17 @@ def test_a_clock_that_jumps_is_counted_and_followed():
     true_ns = trips(timeline, 10, offset_ns=50 * MS, begin_s=10)
     assert timeline.fit.jumps == 1
     assert timeline.ns(15 * HZ) == pytest.approx(true_ns(15 * HZ), abs=timeline.fit.uncertainty_ns)
+
+
+def test_a_long_time_without_trips_is_no_jump():
+    timeline = Timeline(HZ)
+    trips(timeline, 2, drift_ppm=60)
+    true_ns = trips(timeline, 20, drift_ppm=60, begin_s=1200)
+    assert timeline.fit.jumps == 0
+    assert timeline.fit.drift_ppm == pytest.approx(60, abs=5)
+    assert timeline.ns(1215 * HZ) == pytest.approx(
+        true_ns(1215 * HZ), abs=timeline.fit.uncertainty_ns
+    )
 
 
 def test_a_long_trip_is_no_jump():
