@@ -272,6 +272,7 @@ def test_what_most_coils_share_is_no_wiring():
 )
 def test_the_way_to_the_other_edge_of_the_last_tooth(wheel, meant, expected):
     shift = EdgeShift(find(wheel), meant)
+    assert {shift.meant, shift.other} == {"rise", "fall"}
     assert [shift.at(deg) for deg in (10.0, 100.0, 1290.0)] == expected
 
 

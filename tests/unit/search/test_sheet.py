@@ -198,6 +198,7 @@ def test_before_the_cam_window_its_other_edge_is_let_in_where_that_comes_first(t
     begin, end = sheet.line("cam_window_from"), sheet.line("cam_window_to")
     assert (begin.low.value, begin.high.value) == pytest.approx((164, 180), abs=0.2)
     assert begin.low.beyond == "the cam's other edge is let in too"
+    assert "a turn later at the same place" not in " ".join(begin.notes)
     assert (end.high.value, end.high.beyond) == (360, "the window reaches the reference")
 
 
