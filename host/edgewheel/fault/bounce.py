@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Annotated, Literal, cast
+from typing import Annotated, cast
 
 import numpy as np
 
@@ -14,11 +14,10 @@ from edgewheel.fault.model import Complaint, Scene, one_of
 from edgewheel.fault.ontrack import HORIZON_S, EdgeByEdge, Edit, View, pulses
 from edgewheel.fault.repetition import EACH, Repetition
 from edgewheel.fault.window import ALWAYS, Bools, Window
+from edgewheel.wheel.pins import EdgeChoice
 
 LONGEST_US = 1_000_000
 MOST_PULSES = 100
-
-EdgeChoice = Literal["rise", "fall", "both"]
 
 
 def of_choice(level: Bytes, choice: EdgeChoice) -> Bools:

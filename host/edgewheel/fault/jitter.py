@@ -10,7 +10,7 @@ import numpy as np
 
 from edgewheel.edges.phase import Floats
 from edgewheel.edges.table import NO_TOOTH
-from edgewheel.fault.bounce import EdgeChoice, of_choice
+from edgewheel.fault.bounce import of_choice
 from edgewheel.fault.draw import normal, uniform
 from edgewheel.fault.fields import Bounds, TrackName
 from edgewheel.fault.model import Complaint, one_of
@@ -18,6 +18,7 @@ from edgewheel.fault.ontrack import EdgeByEdge, Edit, View
 from edgewheel.fault.repetition import EACH, Repetition
 from edgewheel.fault.window import ALWAYS, Window
 from edgewheel.motion.segment import DEG_PER_S_PER_RPM
+from edgewheel.wheel.pins import EdgeChoice
 
 LARGEST_US = 100_000
 LARGEST_DEG = 90

@@ -14,6 +14,7 @@ from edgewheel.edges.table import Ticks
 from edgewheel.fault.fields import Bounds
 from edgewheel.motion.motion import Motion, Placed, mean_angle, true_angle
 from edgewheel.motion.segment import DEG_PER_S_PER_RPM, HIGHEST_RPM
+from edgewheel.wheel.model import TURN
 
 Bools = npt.NDArray[np.bool_]
 
@@ -22,7 +23,6 @@ EVER = 1 << 61
 
 LONGEST_S = 10**8
 MOST_TURNS = 10**10
-TURN_DEG = 360
 _ROOT_BITS = 256
 
 
@@ -132,7 +132,7 @@ class Spans:
 
     def _reaches(self, placed: Placed, turns: Fraction) -> Fraction:
         """When so many turns have been made, held within the segment's begin and end."""
-        left_deg = turns * TURN_DEG - self._path_deg
+        left_deg = turns * TURN - self._path_deg
         if left_deg <= 0:
             return placed.begin_s
         segment = placed.segment

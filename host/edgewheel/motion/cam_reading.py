@@ -5,11 +5,11 @@ from __future__ import annotations
 from fractions import Fraction
 
 from edgewheel.motion.cam import CamTiming, Point, Wander, moved
+from edgewheel.motion.segment_reading import LONGEST_S
 from edgewheel.yamlfile import Node, Section
 
 MOST_ADVANCE_DEG = 180
 FASTEST_DEG_PER_S = 10_000
-LONGEST_S = 366 * 24 * 3600
 LARGEST_SEED = 2**63 - 1
 
 

@@ -14,7 +14,8 @@ from functools import cache
 from itertools import accumulate
 from typing import NamedTuple
 
-TURN_DEG = 360
+from edgewheel.wheel.model import TURN
+
 _NEVER = 1 << 60
 
 
@@ -70,7 +71,7 @@ def known_from(events: tuple[Event, ...], period: int, tolerance: Fraction) -> K
     seen = [_seen(events, period, index, looks) for index in range(count)]
     compare = _comparison(tuple(looks), 1 + tolerance)
     places: dict[Fraction, int] = {}
-    turn_places = [places.setdefault(event.angle % TURN_DEG, len(places)) for event in events]
+    turn_places = [places.setdefault(event.angle % TURN, len(places)) for event in events]
     position, phase = list(range(count)), list(range(count))
     for shift in range(1, count // 2 + 1):
         shifted = seen[shift:] + seen[:shift]

@@ -16,10 +16,8 @@ from fractions import Fraction
 from itertools import pairwise
 
 from edgewheel.wheel.alike import Event, known_from
-from edgewheel.wheel.model import Wheel
+from edgewheel.wheel.model import TURN, Wheel
 from edgewheel.wheel.pins import EdgeChoice, levels_at, pin_edges, reads_level
-
-TURN_DEG = 360
 
 
 @dataclass(frozen=True)
@@ -104,7 +102,7 @@ def certainty(wheel: Wheel, decoder: Decoder, tolerance: Fraction) -> Certainty:
     events = events_of(wheel, decoder)
     smallest = symmetry(events, wheel.period)
     alike = tuple(smallest * n for n in range(1, int(wheel.period / smallest)))
-    if smallest % TURN_DEG:
+    if smallest % TURN:
         return Certainty(decoder, alike, None, None)
     events = events[: int(len(events) * smallest / wheel.period)]
     known = known_from(events, int(smallest), tolerance)

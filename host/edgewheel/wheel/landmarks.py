@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Literal
 
 from edgewheel.wheel.model import TURN, Tooth, Track, Wheel
-from edgewheel.wheel.pins import EdgeChoice, PinEdge, edge_periods, pin_edges
+from edgewheel.wheel.pins import EdgeChoice, PinEdge, edge_periods, leading_edge, pin_edges
 from edgewheel.wheel.ratios import LIKE, usual_period
 from edgewheel.wheel.safe import safe_edge
 
@@ -48,7 +48,7 @@ def reference(wheel: Wheel) -> Reference:
     if not edges and other:
         landmark, edges = "other track", _first_after(wheel, track, other)
     target = wheel_tdc(wheel, 1) or Fraction(0)
-    candidates = edges or list(pin_edges(track, wheel.period, _leading(track)))
+    candidates = edges or list(pin_edges(track, wheel.period, leading_edge(track)))
     edge = min(candidates, key=lambda one: (target - one.angle) % wheel.period)
     rise, fall = _both_edges(track, wheel.period, edge)
     name = other.name if other and landmark == "other track" else ""
@@ -84,17 +84,12 @@ def degrees_to_tdc(wheel: Wheel, edge: Fraction | None) -> Fraction | None:
     return None if tdc is None or edge is None else (tdc - edge) % wheel.period
 
 
-def _leading(track: Track) -> Literal["rise", "fall"]:
-    falls = (track.sensor.metal == "low") != (track.sensor.kind == "vr")
-    return "fall" if falls else "rise"
-
-
 def _marked_edges(wheel: Wheel, track: Track) -> tuple[Landmark, list[PinEdge]]:
     """Edges at which usual periods begin again, behind the longest gap there is.
 
     The edge that is not safe shows teeth of odd width only; of those there must be one a turn.
     """
-    safe = safe_edge(track, wheel.period).edge or _leading(track)
+    safe = safe_edge(track, wheel.period).edge or leading_edge(track)
     edges = _back_in_step(wheel, track, safe)
     if edges:
         behind_gap = {tooth for tooth, _ in gaps(track)}
@@ -130,8 +125,8 @@ def _sparsest(wheel: Wheel, track: Track) -> Track | None:
 
 def _first_after(wheel: Wheel, track: Track, other: Track) -> list[PinEdge]:
     """The first edge of `track` at or after each tooth of `other`."""
-    edges = pin_edges(track, wheel.period, _leading(track))
-    marks = pin_edges(other, wheel.period, _leading(other))
+    edges = pin_edges(track, wheel.period, leading_edge(track))
+    marks = pin_edges(other, wheel.period, leading_edge(other))
     return [min(edges, key=lambda edge: (edge.angle - mark.angle) % wheel.period) for mark in marks]
 
 

@@ -11,6 +11,7 @@ from typing import Literal
 
 from edgewheel.wheel.model import Tooth, Track
 
+SingleEdge = Literal["rise", "fall"]
 EdgeChoice = Literal["rise", "fall", "both"]
 """The edges that an input is set to answer."""
 
@@ -53,6 +54,12 @@ def zero_crossing(begin: Fraction, end: Fraction) -> Fraction:
     centre of a tooth and least at the centre of a space.
     """
     return (begin + end) / 2
+
+
+def leading_edge(track: Track) -> SingleEdge:
+    """Which way the pin goes at the first edge of a tooth: a VR sensor's, at the tooth's centre."""
+    falls = (track.sensor.metal == "low") != (track.sensor.kind == "vr")
+    return "fall" if falls else "rise"
 
 
 def reads_level(track: Track) -> bool:

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Literal
 
 from edgewheel.wheel.model import Track
-from edgewheel.wheel.pins import edge_periods, pin_edges
+from edgewheel.wheel.pins import SingleEdge, edge_periods, leading_edge, pin_edges
 
-SingleEdge = Literal["rise", "fall"]
 _OTHER: dict[SingleEdge, SingleEdge] = {"rise": "fall", "fall": "rise"}
 
 
@@ -34,7 +32,7 @@ def safe_edge(track: Track, period: int) -> SafeEdge:
     pitches and missing teeth. If neither edge is even, or both are, the one with fewer different
     periods is safe; a tie leaves both.
     """
-    leading: SingleEdge = _edge(track, leading=True)
+    leading = leading_edge(track)
     if track.sensor.direction:
         reason = "a pulse starts at the tooth, but ends by time"
         return SafeEdge(track.name, leading, reason, ())
@@ -52,12 +50,6 @@ def safe_edge(track: Track, period: int) -> SafeEdge:
     return SafeEdge(track.name, edge, reason, _shifts(track, period, edge))
 
 
-def _edge(track: Track, *, leading: bool) -> SingleEdge:
-    """Which way the pin goes at the first edge of a tooth, or at the second."""
-    falls_first = (track.sensor.metal == "low") != (track.sensor.kind == "vr")
-    return "fall" if falls_first == leading else "rise"
-
-
 def _unevenness(track: Track, period: int, edge: SingleEdge) -> tuple[bool, int]:
     """(some period is no whole multiple of the shortest, number of different periods)."""
     periods = set(edge_periods(pin_edges(track, period, edge), period))
@@ -70,7 +62,7 @@ def _shifts(track: Track, period: int, edge: SingleEdge) -> tuple[tuple[int, Fra
     here = {one.tooth: one.angle for one in reversed(pin_edges(track, period, edge))}
     other = {one.tooth: one.angle for one in reversed(pin_edges(track, period, _OTHER[edge]))}
     turn = track.crank_degrees_per_turn
-    first_is_here = edge == _edge(track, leading=True)
+    first_is_here = edge == leading_edge(track)
     return tuple(
         (tooth, later if first_is_here else later - turn)
         for tooth in sorted(here)

@@ -20,6 +20,12 @@ FINEST_HZ = 10**9
 _UNIT = re.compile(r"[\[(_ ](ps|ns|us|µs|μs|ms|s|sec)[\])]?\s*$", re.I)
 
 
+def header_unit(layout: Layout, column: int) -> Fraction | None:
+    """Seconds of the unit at the end of a column's name, None if there is none."""
+    match = _UNIT.search(layout.names[column]) if layout.has_header else None
+    return unit_seconds(match[1].lower().replace("sec", "s")) if match else None
+
+
 def refuse_backwards(path: Path, ticks: Floats, last: float, first_line: int, rows: int) -> None:
     """Raises FileError, with the line, if times (n,) run backwards, or go on before `last`.
 
@@ -51,10 +57,9 @@ def column_unit(layout: Layout, time: int, options: ReadOptions) -> tuple[Fracti
     """Seconds that 1 in the time column stands for, and how that is known."""
     if options.unit_s is not None:
         return options.unit_s, "as was said"
-    match = _UNIT.search(layout.names[time]) if layout.has_header else None
-    if match:
-        text = match[1].lower().replace("μ", "µ").replace("sec", "s")
-        return unit_seconds(text), "as the header says"
+    unit_s = header_unit(layout, time)
+    if unit_s is not None:
+        return unit_s, "as the header says"
     whole = all(re.fullmatch(r"\s*\d+\s*", row[time]) for row in layout.head)
     if whole:
         return Fraction(1, 10**6), "taken, since whole numbers are hardly seconds; set --unit"

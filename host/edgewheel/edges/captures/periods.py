@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from edgewheel.edges.captures.capture import Capture, table_of, track_names
-from edgewheel.edges.captures.clock import FINEST_HZ
+from edgewheel.edges.captures.clock import FINEST_HZ, header_unit
 from edgewheel.edges.captures.crossings import Floats
 from edgewheel.edges.captures.options import ReadOptions, unit_seconds, unit_words
 from edgewheel.edges.captures.rows import number_blocks
@@ -39,7 +39,6 @@ TORN = 0.3
 """Usual periods below which a last number without a line's end behind it is a part of one."""
 
 _PERIOD = re.compile(r".*(period|interval|delta|\bdt\b|tooth ?time|diff).*", re.I)
-_UNIT = re.compile(r"[\[(_ ](ps|ns|us|µs|μs|ms|s)[\])]?\s*$", re.I)
 
 
 def periods_column(layout: Layout, options: ReadOptions) -> int | None:
@@ -152,9 +151,9 @@ def _unit(
 ) -> tuple[Fraction, str]:
     if options.unit_s is not None:
         return options.unit_s, "as was said"
-    match = _UNIT.search(layout.names[column]) if layout.has_header else None
-    if match:
-        return unit_seconds(match[1].lower()), "as the header says"
+    unit_s = header_unit(layout, column)
+    if unit_s is not None:
+        return unit_s, "as the header says"
     usual = float(np.median(periods))
     for name in LIKELY_UNITS:
         unit = unit_seconds(name)

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from edgewheel.edges.captures.capture import Capture, table_of, track_names
+from edgewheel.edges.captures.clock import FINEST_HZ
 from edgewheel.edges.captures.crossings import Floats
 from edgewheel.edges.captures.glitches import without_glitches
 from edgewheel.edges.captures.options import ReadOptions
@@ -19,8 +20,6 @@ from edgewheel.errors import FileError, Place
 BLOCK = 1 << 19
 LOOKS, LOOK = 64, 1 << 14
 """Places in the file, and frames at each, from which the thresholds are found."""
-
-FINEST_HZ = 10**9
 
 
 def read_wav(path: Path, options: ReadOptions) -> Capture:

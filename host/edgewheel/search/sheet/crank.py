@@ -12,9 +12,9 @@ from edgewheel.search.sheet.model import Bound, Line, Subject
 from edgewheel.search.variant import crank_pattern
 from edgewheel.wheel.landmarks import main_track
 from edgewheel.wheel.model import Track
-from edgewheel.wheel.pins import edge_periods, pin_edges
+from edgewheel.wheel.pins import SingleEdge, edge_periods, pin_edges
 from edgewheel.wheel.ratios import usual_period
-from edgewheel.wheel.safe import SingleEdge, safe_edge
+from edgewheel.wheel.safe import safe_edge
 from edgewheel.wheel.wording import degrees
 
 EDGE_WORDS = {"rise": "rising", "fall": "falling"}
