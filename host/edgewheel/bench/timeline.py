@@ -23,8 +23,8 @@ LEAST_SPAN_S = 0.5
 JUMP_NS = 2_000_000
 """A trip further than this from the line means that a clock has jumped, not that it drifts."""
 
-MOST_DRIFT_PPM = 200
-"""Of two quartz clocks with room to spare: so far a clock may be off after a time without trips."""
+PAUSE_NS = 10 * NS_PER_S
+"""After so long without a trip, between runs, the line is begun anew: clocks drift meanwhile."""
 
 
 @dataclass(frozen=True)
@@ -72,15 +72,13 @@ class Timeline:
         """The board's clock showed `tick` between two moments of the host's."""
         half = max((received_ns - asked_ns) // 2, 1)
         middle = asked_ns + half
-        if self._trips and abs(self.ns(tick) - middle) > half + self._most_off_ns(middle):
+        if self._trips and middle - self._ns0 > PAUSE_NS:
+            self._trips.clear()
+        elif self._trips and abs(self.ns(tick) - middle) > half + JUMP_NS:
             self._jumps += 1
             self._trips.clear()
         self._trips.append((tick, middle, half))
         self._refit()
-
-    def _most_off_ns(self, ns: int) -> int:
-        """How far the line may be off by a time, for want of trips since the last."""
-        return JUMP_NS + max(ns - self._ns0, 0) * MOST_DRIFT_PPM // 1_000_000
 
     def ns(self, tick: int) -> int:
         """The host's time at a board tick."""
