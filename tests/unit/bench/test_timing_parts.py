@@ -80,6 +80,13 @@ def test_pulses_cut_off_by_the_capture_are_none():
     assert len(line_events(COIL, np.empty(0), np.empty(0, np.int64))) == 0
 
 
+def test_an_advance_holds_from_its_report_to_the_next():
+    reported = Commanded(np.array([1.0, 2.0]), np.array([12.0, 20.0]), 10.0, "")
+    known = reported.at(np.array([0.5, 1.0, 1.5, 2.0, 9.0]))
+    assert known == pytest.approx([np.nan, 12, 12, 20, 20], nan_ok=True)
+    assert TEN.at(np.array([0.5, 9.0])).tolist() == [10, 10]
+
+
 @pytest.mark.parametrize("error_deg", [0.0, 7.0, -7.0, 350.0, -180.5, 359.9])
 def test_angle_and_error_of_a_spark(error_deg):
     one = measured(sparks(*range(2, 9), error_deg=error_deg))

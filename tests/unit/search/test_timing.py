@@ -225,6 +225,25 @@ def test_a_dwell_polarity_declared_the_wrong_way_round_is_noticed(tmp_path):
     assert any("write 'dwell: high'" in remark for remark in run.remarks)
 
 
+def drawn(root):
+    """The dots and the ends of the dashed line as (rpm, degrees), by the numbers at the axes."""
+
+    def of(looks):
+        return [one for one in root.iter() if one.get("class") == looks]
+
+    up = {text.text: float(text.get("y")) - 4 for text in of("small end")}
+    across = {text.text: float(text.get("x")) for text in of("small mid")}
+
+    def at(x, y):
+        rpm = 1000 * (float(x) - across["0"]) / (across["1000"] - across["0"])
+        return round(rpm), round(10 * (float(y) - up["0"]) / (up["0"] - up["-10"]), 2)
+
+    (dashed,) = of("tdc")
+    ends = dashed.get("d").removeprefix("M").split("L")
+    dots = {at(dot.get("cx"), dot.get("cy")) for dot in of("mark")}
+    return dots, [at(*end.split()) for end in ends]
+
+
 def test_the_command_prints_a_page_of_80_columns_and_draws_it(tmp_path, capsys):
     runs = two_widths(tmp_path, **SEVEN, **SLOW)
     names = [str(run.folder) for run in runs]
@@ -233,7 +252,9 @@ def test_the_command_prints_a_page_of_80_columns_and_draws_it(tmp_path, capsys):
     assert max(map(len, text.splitlines())) <= 80
     assert re.search(r"add -7\.\d\d to the angle", " ".join(text.split()))
     assert "latency compensation to +150 us" in " ".join(text.split())
-    assert ElementTree.parse(tmp_path / "t.svg").getroot().tag.endswith("svg")
+    points, line = drawn(ElementTree.parse(tmp_path / "t.svg").getroot())
+    assert points == {(1000, -7.9), (4000, -10.6)}
+    assert line == [(0, -7), (5000, -11.5)]
     assert main(["timing", *names, "--json"]) == 0
     data = json.loads(capsys.readouterr().out)
     assert data["ignition"]["reference_deg"]["value"] == pytest.approx(-7, abs=0.1)
