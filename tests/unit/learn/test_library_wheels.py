@@ -7,6 +7,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+import yaml
 
 from captures import (
     MOTIONS,
@@ -18,10 +19,12 @@ from captures import (
     table,
 )
 from edgewheel.edges.captures.read import read_capture
+from edgewheel.learn.benchfile import bench_text
 from edgewheel.learn.learn import Learned, learn
 from edgewheel.learn.ripple import FEW
 from edgewheel.wheel.library import names
 from edgewheel.wheel.model import Wheel
+from edgewheel.yamlfile import parse
 from library_wheels import library_wheel
 
 SAMPLE = (
@@ -98,6 +101,19 @@ def test_ripple_is_told_apart_from_the_wheel():
     depth, per_turn = learned.best.ripple
     assert depth == pytest.approx(0.15, rel=0.03)
     assert per_turn == 2
+    offered = motion_of(learned)
+    assert offered["ripple"] == pytest.approx(
+        {"depth": 0.15, "per_turn": 2, "slowest_at": 80}, rel=0.03
+    )
+    assert offered["segments"] == [
+        pytest.approx({"ramp": 250, "from": 250, "seconds": 9.6}, rel=0.01)
+    ]
+
+
+def motion_of(learned: Learned) -> dict:
+    """The motion of the bench file that is offered."""
+    like = parse("{name: Fan}", "bench.yaml")
+    return yaml.safe_load(bench_text(learned, like, "60-minus-2-half-moon-cam"))["motion"]
 
 
 def test_the_speed_is_that_of_the_motion():
@@ -105,3 +121,5 @@ def test_the_speed_is_that_of_the_motion():
     for seconds, rpm in learned.speed:
         true = float(MOTIONS["up"].at(Fraction(seconds)).rpm)
         assert rpm == pytest.approx(true, rel=0.01)
+    (ramp,) = motion_of(learned)["segments"]
+    assert ramp == pytest.approx({"ramp": 3000, "from": 600, "seconds": 1.5}, rel=0.01)
