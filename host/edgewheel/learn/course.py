@@ -145,6 +145,9 @@ def _middle(late: Floats, turns: Ints) -> tuple[float, float]:
     """The middle of values, odd and even turns alike, and their standard deviation, robustly."""
     odd = turns % 2 == 1
     halves = [half for half in (late[~odd], late[odd]) if len(half)]
-    middles = [median(half) for half in halves if len(half)]
-    off = [np.abs(half - middle) for half, middle in zip(halves, middles, strict=True)]
-    return sum(middles) / len(middles), MAD_TO_SIGMA * median(np.concatenate(off))
+    middles = [median(half) for half in halves]
+    middle = sum(middles) / len(middles)
+    if len(late) < 2 * len(halves):
+        middles = [middle] * len(halves)  # One value is no scatter about itself.
+    off = [np.abs(half - centre) for half, centre in zip(halves, middles, strict=True)]
+    return middle, MAD_TO_SIGMA * median(np.concatenate(off))

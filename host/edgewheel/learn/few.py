@@ -38,7 +38,8 @@ def readings(best: Pattern) -> tuple[Pattern, ...]:
 
 def hides(pattern: Pattern) -> bool:
     """True if ripple may hide in a pattern: it has few teeth, or they are no row of pitches."""
-    return pattern.teeth <= FEW or (bool(pattern.row) and not exact(pattern))
+    unequal = not pattern.pitched or bool(pattern.row)
+    return pattern.teeth <= FEW or (unequal and not exact(pattern))
 
 
 def exact(pattern: Pattern) -> bool:

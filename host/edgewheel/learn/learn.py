@@ -19,7 +19,7 @@ from edgewheel.learn.outline import Likeness, library, likeness, nearest, outlin
 from edgewheel.learn.pattern import Pattern
 from edgewheel.learn.repeat import Repeat, repeat_of
 from edgewheel.learn.ripple import compression_ripple
-from edgewheel.learn.scale import Scale, scale_of
+from edgewheel.learn.scale import EVEN_ROW, Scale, scale_of
 from edgewheel.learn.shape import LearnedTrack, Shape, shape_of
 from edgewheel.learn.streams import Streams, streams_of
 from edgewheel.learn.wheelfile import parsed, wheel_text
@@ -30,6 +30,9 @@ from edgewheel.wheel.model import Wheel
 LEAST_EXPLAINED = 0.6
 WELL_EXPLAINED = 0.93
 CLOSE_CALL = 0.01
+FEWEST_REPEATS = 4.5
+"""Fewer leave less than three between the outermost, over which the speed is averaged."""
+
 SAME_SHARE = 0.006
 """Share of a repeat within which two captures show the same wheel."""
 
@@ -165,6 +168,11 @@ def _nothing(capture: Capture, streams: Streams, ranked: Ranked | None) -> Usage
             "without a standstill, and check that the right column was read."
         )
     share = ranked.best.explained
+    if share >= LEAST_EXPLAINED:
+        return UsageError(
+            f"{seen}, and in the pattern that explains {share:.0%} of them teeth overlap, so it is "
+            "no wheel's. Capture more turns at steady speed."
+        )
     return UsageError(
         f"{seen}, and the best pattern explains only {share:.0%} of them, too little to call it a "
         "wheel. Capture at steady speed, or filter out noise and bounce with --filter-us."
@@ -260,7 +268,9 @@ def _doubts(ranked: Ranked, best: Explanation, fitting: int) -> list[str]:
         )
     if pattern.explained < WELL_EXPLAINED:
         doubts.append(f"Only {pattern.explained:.0%} of the edges are where the wheel has them.")
-    if pattern.repeats < 3.5:
+    if best.scale.guessed:
+        doubts.append(EVEN_ROW)
+    if pattern.repeats < FEWEST_REPEATS:
         doubts.append(f"The pattern came only {pattern.repeats:.1f} times; capture ten turns.")
     if pattern.irregular:
         stream, edge = min(pattern.irregular, key=lambda one: abs(one[1].seen - 0.5))

@@ -6,7 +6,7 @@ that somebody knows settles it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import log
 
@@ -18,12 +18,15 @@ FASTEST_RPM = 8000
 
 MOST_COPIES = 400
 
+EVEN_ROW = "An even row says nothing of how many teeth a turn has; give --teeth or --rpm."
+
 
 @dataclass(frozen=True)
 class Scale:
     """`copies` repeats make the wheel's `period` of crank degrees; `shafts` by track.
 
-    `reason` says why, or that it is a guess.
+    `reason` says why; `known` is False where that is what is usual, `guessed` True where nothing
+    speaks for it.
     """
 
     period: int
@@ -31,6 +34,7 @@ class Scale:
     shafts: dict[str, Shaft]
     known: bool
     reason: str
+    guessed: bool = False
 
     @property
     def repeat_deg(self) -> float:
@@ -64,6 +68,13 @@ def scale_of(
     if rpm is not None:
         period, copies = _by_speed(60 / mean_s, rpm, all(even.values()), len(parts))
         return _scaled(period, copies, parts, True, f"as about {rpm:g} rpm were given")
+    return _usual(repeat, shortest_s, parts, even)
+
+
+def _usual(
+    repeat: Repeat, shortest_s: float, parts: dict[str, int], even: dict[str, bool]
+) -> Scale:
+    """The scale that the pattern tells, or that such patterns usually have."""
     if any(parts[track] == 2 and not even[track] for track in parts) and len(parts) > 1:
         reason = "a track repeats twice in it, as the crank does in a turn of the cam"
         return _scaled(720, 1, parts, True, reason)
@@ -71,8 +82,8 @@ def scale_of(
         copies = 1
         while 60 / shortest_s / copies > FASTEST_RPM and copies < MOST_COPIES:
             copies += 1
-        reason = "an even row says nothing of how many teeth a turn has; give --teeth or --rpm"
-        return _scaled(360, copies, parts, False, reason)
+        reason = f"an even row, taken for one that turns below {FASTEST_RPM} rpm"
+        return replace(_scaled(360, copies, parts, False, reason), guessed=True)
     if len(parts) == 1:
         return _scaled(360, 1, parts, False, "taken for a turn of the crank, as is usual")
     if repeat.slots % 2:

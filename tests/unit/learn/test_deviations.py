@@ -8,12 +8,15 @@ import pytest
 from captures import MOTIONS, capture_of, spoilt, table
 from edgewheel.bench.loader import load_plan
 from edgewheel.edges.compile import EdgeCompiler
+from edgewheel.edges.levels import wheel_levels
 from edgewheel.edges.table import EdgeChunk, join
 from edgewheel.fault.metal import BentTooth
 from edgewheel.fault.signal import signal_of
 from edgewheel.learn.benchfile import bench_text, faults, faults_text, speed_table
 from edgewheel.learn.learn import learn
 from edgewheel.learn.wording import deviation_words, report
+from edgewheel.motion.motion import Motion
+from edgewheel.motion.segment import ramp
 from edgewheel.wheel.library import find
 from edgewheel.yamlfile import load
 
@@ -107,7 +110,14 @@ def test_it_is_offered_as_a_fault_that_a_bench_file_takes(tmp_path):
     assert len(plan.signal.motion) == 1
 
 
-def test_a_sound_wheel_has_none():
+def test_a_sound_wheel_has_none_however_short_the_capture():
+    """Of four repeats two are looked at, which must not be taken for no scatter at all."""
+    motion = Motion([ramp(Fraction(4000), Fraction(900), turns=Fraction(8))])
+    compiler = EdgeCompiler(wheel_levels(find(WHEEL)), motion, 1_000_000)
+    header, edges = compiler.header(), join(*compiler.chunks())
+    for seed in range(2):
+        short = spoilt(header, edges, seed=seed, jitter=0.005)
+        assert learn(capture_of(header, short)).best.deviations == ()
     learned = learn(capture_of(*table(WHEEL, "cranking")))
     assert learned.best.deviations == ()
     assert faults_text(learned) == ""

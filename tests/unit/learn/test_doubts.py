@@ -12,12 +12,14 @@ from edgewheel.edges.table import EdgeChunk, EdgeHeader, join
 from edgewheel.errors import UsageError
 from edgewheel.learn.joint import Irregular
 from edgewheel.learn.learn import learn
+from edgewheel.learn.scale import EVEN_ROW
 from edgewheel.learn.wording import report, wheel_comments
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.motion.segment import hold, ramp
 from edgewheel.wheel.library import find
 from edgewheel.wheel.loader import parse_wheel
+from edgewheel.wheel.model import Sensor, Tooth, Track, Wheel
 
 CRANKING = CompressionRipple(Fraction("0.15"), Fraction(2), Fraction(80))
 
@@ -82,10 +84,12 @@ def test_how_many_teeth_an_even_wheel_has_is_known_once_somebody_says_the_speed(
         EdgeChunk(*(column[capture.edges.track == 0] for column in
                     (capture.edges.ticks, capture.edges.track, capture.edges.level))),
     )  # fmt: skip
-    assert not learn(crank).best.scale.known
+    guess = learn(crank)
+    assert not guess.best.scale.known
+    assert EVEN_ROW in guess.doubts
     told = learn(crank, rpm=1000)
     assert learn(crank, teeth=60).speed == told.speed
-    assert told.best.scale.known
+    assert told.best.scale.known and EVEN_ROW not in told.doubts
     assert len(told.best.wheel.tracks[0].teeth) == 60
     assert told.speed[5][1] == pytest.approx(1000, rel=0.001)
 
@@ -169,9 +173,24 @@ def test_how_likely_chance_is_as_regular():
     assert Irregular((0, 1, 3, 4, 6, 7), 9).by_chance(3) == pytest.approx(3 / 84)
 
 
-def test_two_turns_are_too_few_to_be_sure():
+def test_two_turns_or_four_cycles_are_too_few_to_be_sure():
     header, edges = table("60-minus-2", "steady")
     assert not learn(capture_of(header, edges[:240])).sure
+    assert not learn(turning("60-minus-2-half-moon-cam", 1000, None, 8)).sure
+
+
+def test_a_row_read_as_unequal_teeth_at_even_speed_is_not_sure():
+    """Two gaps of one in thirty behind a VR sensor, while the speed swings by a fifth."""
+    teeth = tuple(
+        Tooth(Fraction(12 * n), Fraction(12 * n + 4)) for n in range(30) if n not in (23, 27)
+    )
+    wheel = Wheel("thirty", "", 360, (Track("crank", "crank", Sensor("vr", "low"), teeth),))
+    fifth = CompressionRipple(Fraction("0.2"), Fraction(2), Fraction(209))
+    motion = Motion([hold(Fraction(3000), turns=Fraction(30), ripple=fifth)], Fraction(190))
+    compiler = EdgeCompiler(wheel_levels(wheel), motion, 1_000_000)
+    header, edges = compiler.header(), join(*compiler.chunks())
+    learned = learn(capture_of(header, spoilt(header, edges, seed=20, dropped=0)))
+    assert not learned.best.pattern.pitched and not learned.sure
 
 
 def test_standstill_before_and_after_is_left_out():
