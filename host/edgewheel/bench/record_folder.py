@@ -39,10 +39,9 @@ class RecordFolder:
             return sqlite3.connect(self.database, isolation_level=None)
 
     def copy_inputs(self, files: Iterable[tuple[str, str]]) -> None:
-        """Keep the text of the input files under their names."""
-        with self.or_refuse():
-            for name, text in files:
-                (self.path / name).write_text(text, encoding="utf-8")
+        """Keep the text of the input files under their names, each in full or as it was."""
+        for name, text in files:
+            write_whole(self.path / name, text)
 
     def close(self, database: sqlite3.Connection) -> None:
         """Fold the write-ahead log into the one file, so that this can be sent."""

@@ -7,6 +7,8 @@ import subprocess
 import sys
 import time
 
+import pytest
+
 from edgewheel.search.recorded import RecordedRun
 
 WRITER = """
@@ -72,3 +74,15 @@ def test_runs_that_begin_at_once_have_folders_of_their_own(tmp_path):
     folders = {run_folder(tmp_path / "runs", "Fan 3") for _ in range(3)}
     assert len(folders) == 3
     assert all(folder.is_dir() for folder in folders)
+
+
+def test_a_copy_that_cannot_be_written_again_is_as_it_was(tmp_path):
+    """As a live run's bench file is at every change of course."""
+    from edgewheel.bench.record_folder import RecordFolder
+
+    folder = RecordFolder(tmp_path)
+    folder.copy_inputs([("bench.yaml", "before")])
+    with pytest.raises(UnicodeEncodeError):
+        folder.copy_inputs([("bench.yaml", "half of it, then \udc80")])
+    assert (tmp_path / "bench.yaml").read_text() == "before"
+    assert [file.name for file in tmp_path.iterdir()] == ["bench.yaml"]
