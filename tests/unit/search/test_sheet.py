@@ -408,7 +408,11 @@ def test_timing_runs_show_edge_reference_and_latency(tmp_path):
     assert "add -7.00" in sheet.line("reference").notes[-2]
     assert "NOT SO" in sheet.line("reference").notes[-1]
     assert sheet.line("latency").value == pytest.approx(150, abs=2)
-    assert runs[0].folder.name in page(sheet)
+    text = " ".join(page(sheet).split())
+    assert f"Run 1 is {runs[0].folder.name}." in text
+    assert "Run 1 failed: " in text and "Run 2 failed: " in text
+    latency = sheet.line("latency")
+    assert latency.low.value < 150 < latency.high.value and latency.shown == ("run 1 and 2",)
 
 
 def test_the_demos_controller_is_cured_by_what_its_sheet_says(tmp_path):
