@@ -176,7 +176,7 @@ def scripted(playing, signal=None):
     limits = run._planner.limits
     motion, switched = run.leg.motion, run.leg.switched
     signal = signal or run._planner.sensed.signal(motion, switched, motion.end_s)
-    header, edges = Pipeline(signal, HZ, limits.strengths).played(chunk_edges=2048)
+    header, edges = Pipeline(signal, HZ, limits.lines).played(chunk_edges=2048)
     maker = PinMaker(header, limits.stage, limits.lead_ticks, limits.shortest_hold_ticks)
     ticks, _ = playing.pins()
     found_ticks, found_masks = [], []

@@ -7,13 +7,14 @@ MIDDLE = 32768
 """The code of no voltage."""
 
 
-def told(kinds, peak, lengths):
-    """(kind, height) of half-waves that last so many ticks; `kinds` are knee_ticks, ascending."""
+def told(kinds, peak, lengths, named=None):
+    """(kind, height) of half-waves that last so many ticks; `kinds` are knee_ticks, ascending, and
+    `named` says of each half-wave which one its number names, if any."""
     kept, before, in_a_row, misfits, found = None, None, [], 0, []
-    for ticks in lengths:
+    for ticks, name in zip(lengths, named or [None] * len(lengths), strict=True):
         if kept is None:
-            kept, before, in_a_row, misfits = (kinds[0], ticks), None, [], 0
-            found.append((0, height(*kept, peak)))
+            kept, before, in_a_row, misfits = (kinds[name or 0], ticks), None, [], 0
+            found.append((name or 0, height(*kept, peak)))
             continue
         share = [Fraction(ticks * kept[0], kind * kept[1]) for kind in kinds]
         spike = share[0] < Fraction(3, 8)
@@ -36,7 +37,10 @@ def told(kinds, peak, lengths):
             continue
         off = [abs(ticks - Fraction(kind * kept[1], kept[0])) for kind in kinds]
         kind = off.index(min(off))
-        fits = share[-1] > 1 or alike(share[kind], 1, Fraction(5, 4)) or misfits == 4
+        if name is not None and alike(share[name], 1, 2):
+            kind = name
+        longest = kind == len(kinds) - 1 and share[-1] > 1
+        fits = longest or alike(share[kind], 1, Fraction(5, 4)) or misfits == 4
         misfits = 0 if fits else misfits + 1
         if fits or spike or not in_a_row:
             before = None if fits else kept
@@ -76,10 +80,14 @@ def lifted(codes, every, corner):
     return found
 
 
-def strong(height, shares, first, mask):
-    """The height of a half-wave that begins with the outputs at a mask."""
-    number = sum((mask >> first + bit & 1) << bit for bit in range(len(shares).bit_length() - 1))
-    return int(Fraction(height * shares[number], 32768))
+def number(count, first, mask):
+    """The one of so many numbers that the outputs from `first` on form at a mask."""
+    return sum((mask >> first + bit & 1) << bit for bit in range(count.bit_length() - 1))
+
+
+def strong(height, strength):
+    """The height of a half-wave of a strength."""
+    return int(Fraction(height * strength, 4095))
 
 
 def code_of(form, told, level, ticks, at):
@@ -87,6 +95,9 @@ def code_of(form, told, level, ticks, at):
     shape = form.half_waves[told.kind].shape
     return code(shape, told.height, level, form.approach, ticks, at)
 
+
+OUTPUT = 7
+"""The output that a vector's wave follows, above those of its numbers."""
 
 STEPS = [Fraction(*one) for one in ((1, 8), (3, 8), (4, 5), (5, 4), (3, 4), (4, 3), (1, 1))]
 """What one half-wave may be of another where a rule begins or ends."""
@@ -122,10 +133,13 @@ def vector(seed):
     peak, approach = rng.randint(1, 32767), rng.randrange(2)
     lengths = random_lengths(rng, kinds, 120)
     at = [rng.randrange(ticks) for ticks in lengths]
-    found = told(kinds, peak, lengths)
     first, bits = rng.randrange(4), rng.randint(1, 4)
-    shares = [rng.choice((0, 32768, rng.randrange(32769))) for _ in range(2**bits)]
-    masks = [rng.randrange(256) for _ in lengths]
+    shares = [rng.choice((0, 4095, rng.randrange(4096))) for _ in range(2**bits)]
+    names = [rng.choice((None, rng.randrange(len(kinds)))) for _ in shares]
+    masks = [rng.randrange(128) | (n & 1) << OUTPUT for n in range(len(lengths))]
+    numbers = [number(len(shares), first, mask) for mask in masks]
+    whole = told(kinds, peak, lengths, [names[n] for n in numbers])
+    found = [(kind, strong(one, shares[n])) for (kind, one), n in zip(whole, numbers, strict=True)]
     corner, every = rng.choice((1, 400, rng.randrange(2**16, 2**32))), rng.randint(1, 2000)
     counts = [rng.randint(1, min(5, 1 + (ticks - 1 - first) // every))
               for ticks, first in zip(lengths, at, strict=True)]  # fmt: skip
@@ -139,7 +153,8 @@ def vector(seed):
         fields += bytes((2, 21)) + kind.to_bytes(4, "little") + shape
     fields += bytes((4, 4)) + corner.to_bytes(4, "little")
     fields += bytes((5, 1 + 2 * len(shares), first))
-    fields += b"".join(share.to_bytes(2, "little") for share in shares)
+    for share, name in zip(shares, names, strict=True):
+        fields += (share + 4096 * (15 if name is None else name)).to_bytes(2, "little")
     return {
         "name": f"wave {seed}",
         "fields": fields.hex(),
@@ -148,9 +163,6 @@ def vector(seed):
         "kinds": [kind for kind, _ in found],
         "heights": [high for _, high in found],
         "masks": masks,
-        "strong": [
-            strong(high, shares, first, mask) for (_, high), mask in zip(found, masks, strict=True)
-        ],
         "code_ticks": every,
         "counts": counts,
         "codes": lifted(run, every, corner),

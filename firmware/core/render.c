@@ -122,8 +122,7 @@ static void render_tell(const struct wave_form *form, struct voltage *voltage)
 {
     uint64_t ticks = voltage->end - voltage->begin;
     if (voltage->moved && ticks <= UINT32_MAX) {
-        voltage->half = wave_tell(form, &voltage->track, (uint32_t)ticks, voltage->level);
-        voltage->half.height = wave_strength(form, voltage->half.height, voltage->mask);
+        voltage->half = wave_tell(form, &voltage->track, (uint32_t)ticks, voltage->mask);
         voltage->shaped = true;
     }
 }

@@ -6,17 +6,20 @@
 #define TAG_HALF_WAVE 2u
 #define TAG_APPROACH 3u
 #define TAG_CORNER 4u
-#define TAG_STRENGTHS 5u
+#define TAG_NUMBERS 5u
 
 #define HALF_WAVE_BYTES (4u + WAVE_POINTS)
 #define PEAK_LARGEST 32767u
-/* The strength of an ordinary half-wave, the largest there is. */
-#define STRENGTH_FULL 32768u
+/* The strength of an ordinary half-wave, the largest there is, and where a number's kind begins. */
+#define STRENGTH_FULL 4095u
+#define KIND_BIT 12u
 #define OUTPUTS_LARGEST 8u
 /* So that no product below leaves 64 bits. */
 #define KNEE_LARGEST 0x0FFFFFFFu
 /* A half-wave longer by more than this factor than every one expected: the wheel has rested. */
 #define REST 8u
+/* A half-wave that is longer or shorter by more than this factor than its number says is told by its time. */
+#define TOLD 2u
 /* So many spikes in a row are teeth after all, and so many half-waves in a row that do not fit fit after all. */
 #define SPIKES_MOST 8u
 #define MISFITS_MOST 4u
@@ -30,7 +33,6 @@
 /* The sum itself fades so much slower than the high-pass takes away, or it would grow without end. */
 #define FADE_SLOWER 16u
 #define CODE_LARGEST 0xFFFF
-_Static_assert(-1 >> 1 == -1, "to shift right is to round down, for the droop's sum may be negative");
 
 /* Takes one half-wave; the rows must ascend. */
 static bool wave_add(struct wave_form *form, const uint8_t *value)
@@ -48,23 +50,31 @@ static bool wave_add(struct wave_form *form, const uint8_t *value)
     return true;
 }
 
-/* Takes the strengths: the lowest output, and a strength for every number that 1 to 4 of them form. */
-static bool wave_strengths(struct wave_form *form, uint8_t length, const uint8_t *value)
+/* Takes the numbers: the lowest output, then what every number says that 1 to 4 outputs form. */
+static bool wave_numbers(struct wave_form *form, uint8_t length, const uint8_t *value)
 {
     uint32_t count = (length - 1u) / 2u;
-    if (length % 2u == 0 || count < 2u || count > WAVE_STRENGTHS || (count & (count - 1u)) != 0) {
+    if (length % 2u == 0 || count < 2u || count > WAVE_NUMBERS || (count & (count - 1u)) != 0) {
         return false;
     }
     form->first_bit = value[0];
-    form->strength_mask = (uint8_t)(count - 1u);
+    form->last_number = (uint8_t)(count - 1u);
     const uint8_t *at = value + 1u;
     for (uint32_t i = 0; i < count; i++, at += 2u) {
-        form->strengths[i] = bytes_get16(at);
-        if (form->strengths[i] > STRENGTH_FULL) {
-            return false;
-        }
+        uint16_t number = bytes_get16(at);
+        form->numbers[i] = (struct wave_number){number & STRENGTH_FULL, (uint8_t)(number >> KIND_BIT)};
     }
     return form->first_bit < OUTPUTS_LARGEST && count << form->first_bit <= 1u << OUTPUTS_LARGEST;
+}
+
+/* Returns whether there are the rows that the numbers say. */
+static bool wave_has_rows(const struct wave_form *form)
+{
+    bool has = true;
+    for (uint32_t i = 0; i < WAVE_NUMBERS; i++) {
+        has = has && (form->numbers[i].row < form->row_count || form->numbers[i].row == WAVE_UNTOLD);
+    }
+    return has;
 }
 
 /* Takes one of the fields that are known; it is not empty. */
@@ -83,7 +93,7 @@ static bool wave_field(struct wave_form *form, uint8_t tag, uint8_t length, cons
         form->corner_ticks = length == 4u ? bytes_get32(value) : 0u;
         return form->corner_ticks > 0;
     default:
-        return wave_strengths(form, length, value);
+        return wave_numbers(form, length, value);
     }
 }
 
@@ -96,11 +106,11 @@ enum wave_verdict wave_read(struct wave_form *form, const uint8_t *fields, uint3
             return WAVE_MALFORMED;
         }
         uint8_t length = fields[at + 1u];
-        bool known = fields[at] >= TAG_PEAK && fields[at] <= TAG_STRENGTHS;
+        bool known = fields[at] >= TAG_PEAK && fields[at] <= TAG_NUMBERS;
         good = good && (!known || (length > 0 && wave_field(form, fields[at], length, fields + at + 2u)));
         at += 2u + length;
     }
-    return good && form->peak > 0 && form->row_count > 0 ? WAVE_GOOD : WAVE_REFUSED;
+    return good && form->peak > 0 && form->row_count > 0 && wave_has_rows(form) ? WAVE_GOOD : WAVE_REFUSED;
 }
 
 /* Returns how long a row lasts at a speed, in the measure of a half-wave's ticks times the speed's knee_ticks. */
@@ -109,7 +119,7 @@ static inline uint64_t wave_expected(const struct wave_row *row, const struct wa
     return (uint64_t)row->knee_ticks * speed->ticks;
 }
 
-/* The row that is expected to last nearest to what was seen, and whether that is longer than every row. */
+/* The row of a half-wave, how long it is expected to last, and whether it is longer than every row. */
 struct wave_match {
     uint64_t expected;
     uint8_t row;
@@ -186,13 +196,30 @@ static bool wave_trust(struct wave_track *track, const struct wave_match *match,
     return true;
 }
 
-/* Tells the row of a half-wave by the speed kept, and takes note of it; where nothing is kept, it is the first. */
-static uint8_t wave_row_of(const struct wave_form *form, struct wave_track *track, uint32_t ticks)
+/* Finds the row of a half-wave: the one that was told, unless it lasts far too long or short for that, or the nearest. */
+static struct wave_match wave_match_of(const struct wave_form *form, const struct wave_speed *speed, uint64_t seen,
+                                       uint64_t first, uint8_t told)
+{
+    struct wave_match match = wave_nearest(form, speed, seen, first);
+    if (told != WAVE_UNTOLD) {
+        uint64_t expected = wave_expected(&form->rows[told], speed);
+        if (wave_alike(seen, expected, TOLD, 1u)) {
+            match.expected = expected;
+            match.row = told;
+            match.is_longest = match.is_longest && told + 1u == form->row_count;
+        }
+    }
+    return match;
+}
+
+/* Tells the row of a half-wave by the speed kept and by what was told, and takes note of it. */
+static uint8_t wave_row_of(const struct wave_form *form, struct wave_track *track, uint32_t ticks, uint8_t told)
 {
     const struct wave_row *rows = form->rows;
     if (track->kept.ticks == 0) {
-        *track = (struct wave_track){.kept = {rows[0].knee_ticks, ticks}};
-        return 0;
+        uint8_t row = told != WAVE_UNTOLD ? told : 0u;
+        *track = (struct wave_track){.kept = {rows[row].knee_ticks, ticks}};
+        return row;
     }
     const uint64_t seen = (uint64_t)ticks * track->kept.knee_ticks;
     const uint64_t first = wave_expected(&rows[0], &track->kept);
@@ -200,7 +227,7 @@ static uint8_t wave_row_of(const struct wave_form *form, struct wave_track *trac
     if (is_short && wave_spike(track, ticks, 8u * seen >= first)) {
         return 0;
     }
-    const struct wave_match match = wave_nearest(form, &track->kept, seen, first);
+    const struct wave_match match = wave_match_of(form, &track->kept, seen, first, told);
     if (match.is_longest && seen > REST * match.expected) {
         *track = (struct wave_track){0};
     } else if (wave_trust(track, &match, seen, is_short)) {
@@ -209,22 +236,18 @@ static uint8_t wave_row_of(const struct wave_form *form, struct wave_track *trac
     return match.row;
 }
 
-struct wave_half wave_tell(const struct wave_form *form, struct wave_track *track, uint32_t ticks, uint8_t level)
+struct wave_half wave_tell(const struct wave_form *form, struct wave_track *track, uint32_t ticks, uint8_t mask)
 {
-    struct wave_half half = {.row = wave_row_of(form, track, ticks),
-                             .level = level,
+    static const struct wave_number ordinary = {STRENGTH_FULL, WAVE_UNTOLD};
+    const struct wave_number *number =
+        form->last_number == 0 ? &ordinary : &form->numbers[mask >> form->first_bit & form->last_number];
+    struct wave_half half = {.row = wave_row_of(form, track, ticks, number->row),
+                             .level = (uint8_t)(mask >> form->output & 1u),
                              .reciprocal = ((1ull << 48) - 1u) / ticks};
     const struct wave_speed rested = {form->rows[half.row].knee_ticks, ticks};
-    half.height = wave_height(form, track->kept.ticks != 0 ? &track->kept : &rested);
+    const uint32_t height = wave_height(form, track->kept.ticks != 0 ? &track->kept : &rested);
+    half.height = (uint16_t)(height * number->strength / STRENGTH_FULL);
     return half;
-}
-
-uint16_t wave_strength(const struct wave_form *form, uint16_t height, uint8_t mask)
-{
-    if (form->strength_mask == 0) {
-        return height;
-    }
-    return (uint16_t)((uint32_t)height * form->strengths[mask >> form->first_bit & form->strength_mask] / STRENGTH_FULL);
 }
 
 struct wave_droop wave_droop_of(const struct wave_form *form, uint32_t code_ticks)
@@ -234,7 +257,8 @@ struct wave_droop wave_droop_of(const struct wave_form *form, uint32_t code_tick
     return (struct wave_droop){.rate = (int32_t)rate, .fade = (int32_t)(1u + rate / FADE_SLOWER)};
 }
 
-/* Returns the code of a voltage, given from the middle, with what was lost before it added, and takes note of it. */
+/* Returns the code of a voltage, given from the middle, with what was lost before it added, and takes note of it. GCC shifts
+   a negative sum with its sign, which rounds down. */
 static inline uint16_t wave_lift(struct wave_droop *droop, int32_t voltage)
 {
     int32_t lost = (int32_t)(droop->sum >> DROOP_BITS);

@@ -1,7 +1,7 @@
 /*
  * What CONFIG says of a VR sensor's voltage, and the codes that follow from it: PROTOCOL.md section 7. A half-wave lies
  * between two transitions of an output; which one of those that CONFIG lists it is, and how high, follows from how long
- * it lasts and from the ones before it.
+ * it lasts, from the ones before it, and from a number that other outputs show.
  */
 #ifndef CORE_WAVE_H
 #define CORE_WAVE_H
@@ -9,14 +9,16 @@
 #include <stdbool.h> /* bool */
 #include <stdint.h>  /* uint32_t */
 
-/* Waves a board may have, half-waves that CONFIG may list, points of a shape, and strengths. */
+/* Waves a board may have, half-waves that CONFIG may list, points of a shape, and numbers of half-waves. */
 #define WAVES_LARGEST 2u
 #define WAVE_ROWS 8u
 #define WAVE_POINTS 17u
-#define WAVE_STRENGTHS 16u
+#define WAVE_NUMBERS 16u
 
 /* The output of a wave that is switched off. */
 #define WAVE_OFF 0xFFu
+/* The row of half-waves that are told by their times alone. */
+#define WAVE_UNTOLD 15u
 /* No voltage. */
 #define WAVE_MIDDLE 0x8000u
 
@@ -24,6 +26,12 @@
 struct wave_row {
     uint32_t knee_ticks;
     uint8_t shape[WAVE_POINTS];
+};
+
+/* What the number says that other outputs show when a half-wave begins: how strong it is, and which row. */
+struct wave_number {
+    uint16_t strength;
+    uint8_t row;
 };
 
 /* What CONFIG says of one wave; the rows ascend by knee_ticks. */
@@ -34,9 +42,9 @@ struct wave_form {
     uint8_t row_count;
     struct wave_row rows[WAVE_ROWS];
     uint32_t corner_ticks; /* time constant of the high-pass behind the board; 0: none */
-    uint8_t first_bit;     /* the lowest of the outputs whose levels number the strengths */
-    uint8_t strength_mask; /* the largest such number; 0: half-waves have one strength */
-    uint16_t strengths[WAVE_STRENGTHS];
+    uint8_t first_bit;     /* the lowest of the outputs whose levels are the number */
+    uint8_t last_number;   /* 0: half-waves have none */
+    struct wave_number numbers[WAVE_NUMBERS];
 };
 
 /* The speed at which a half-wave of knee_ticks lasts so many ticks; 0: none. */
@@ -81,11 +89,8 @@ enum wave_verdict { WAVE_GOOD, WAVE_MALFORMED, WAVE_REFUSED };
 /* Reads the tagged fields of a CONFIG into a form; the form is worth nothing unless they are good. */
 enum wave_verdict wave_read(struct wave_form *form, const uint8_t *fields, uint32_t size);
 
-/* Tells what a half-wave of `ticks` above 0 is, and notes it. */
-struct wave_half wave_tell(const struct wave_form *form, struct wave_track *track, uint32_t ticks, uint8_t level);
-
-/* Returns the height of a half-wave as strong as the mask says at which it begins. */
-uint16_t wave_strength(const struct wave_form *form, uint16_t height, uint8_t mask);
+/* Tells what a half-wave of `ticks` above 0 is that begins with the outputs at `mask`, and notes it. */
+struct wave_half wave_tell(const struct wave_form *form, struct wave_track *track, uint32_t ticks, uint8_t mask);
 
 /* Returns what a wave has lost before its first code, if one comes every `code_ticks`. */
 struct wave_droop wave_droop_of(const struct wave_form *form, uint32_t code_ticks);

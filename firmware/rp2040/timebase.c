@@ -13,7 +13,6 @@
 #define MOST_CYCLES ((uint64_t)100000u * CLOCK_MHZ)
 #define SYST_ENABLE BIT(0)
 #define SYST_PROCESSOR_CLOCK BIT(2)
-_Static_assert(-1 >> 1 == -1, "to shift right keeps the sign of what lies between the two clocks");
 
 static uint64_t begin_us;
 static uint32_t begin_stamp;
@@ -57,7 +56,8 @@ uint64_t timebase_now(void)
 {
     uint64_t coarse = (timebase_us() - begin_us) * CLOCK_MHZ;
     uint32_t fine = timebase_stamp() - begin_stamp;
-    /* The microsecond count is some hundred cycles off at most: take the nearest time that ends in SysTick's 24 bits. */
+    /* The microsecond count is some hundred cycles off at most: take the nearest time that ends in SysTick's 24 bits. GCC
+       shifts what may be negative with its sign. */
     int32_t off = (int32_t)((fine - (uint32_t)coarse) << 8) >> 8;
     return coarse + (uint64_t)(int64_t)off;
 }

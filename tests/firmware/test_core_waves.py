@@ -15,23 +15,27 @@ from typing import Any
 import pytest
 
 from edgewheel.link.messages import MalformedError
-from edgewheel.link.waves import HalfWave, Strengths, WaveForm, WaveTrack
+from edgewheel.link.waves import HalfWave, Number, Numbers, WaveForm, WaveTrack
 from firmware.kit.native import MS, Native
 from firmware.kit.stream import RandomEncoder
 from firmware.kit.tables import REFUSALS, TYPES
 from firmware.kit.wire import arm, end, splice
-from plain_waves import MIDDLE, code_of, lifted
+from plain_waves import MIDDLE, OUTPUT, code_of, lifted
 
 VECTORS = json.loads((Path(__file__).parent / "vectors" / "wire.json").read_text(encoding="utf-8"))
 SINE = bytes((0, 50, 98, 142, 180, 212, 236, 250, 255, 250, 236, 212, 180, 142, 98, 50, 0))
 HALF_WAVES = (HalfWave(MS // 2, SINE), HalfWave(3 * MS // 2, SINE))
 FORM = WaveForm(30_000, 1, HALF_WAVES)
-WHOLE = WaveForm(30_000, 1, HALF_WAVES, 25 * MS, Strengths(0, (32768, 11_000)))
+WHOLE = WaveForm(30_000, 1, HALF_WAVES, 25 * MS, Numbers(0, (Number(), Number(1_400, 0))))
 CODE_TICKS = 128
 
 
 class _Row(ctypes.Structure):
     _fields_ = (("knee_ticks", ctypes.c_uint32), ("shape", ctypes.c_uint8 * 17))
+
+
+class _Number(ctypes.Structure):
+    _fields_ = (("strength", ctypes.c_uint16), ("row", ctypes.c_uint8))
 
 
 class _Form(ctypes.Structure):
@@ -43,8 +47,8 @@ class _Form(ctypes.Structure):
         ("rows", _Row * 8),
         ("corner_ticks", ctypes.c_uint32),
         ("first_bit", ctypes.c_uint8),
-        ("strength_mask", ctypes.c_uint8),
-        ("strengths", ctypes.c_uint16 * 16),
+        ("last_number", ctypes.c_uint8),
+        ("numbers", _Number * 16),
     )
 
 
@@ -83,7 +87,6 @@ class _Part(ctypes.Structure):
 def lib(native_library: Path) -> ctypes.CDLL:
     lib = ctypes.CDLL(str(native_library))
     lib.wave_tell.restype = _Half
-    lib.wave_strength.restype = ctypes.c_uint16
     lib.wave_droop_of.restype = _Droop
     return lib
 
@@ -92,19 +95,17 @@ def lib(native_library: Path) -> ctypes.CDLL:
 def test_vectors(lib: ctypes.CDLL, vector: dict[str, Any]) -> None:
     form, track, fields = _Form(), _Track(), bytes.fromhex(vector["fields"])
     assert lib.wave_read(ctypes.byref(form), fields, len(fields)) == 0
+    form.output = OUTPUT
     droop = lib.wave_droop_of(ctypes.byref(form), vector["code_ticks"])
-    told, strong, codes = [], [], []
-    for n, (ticks, at, count) in enumerate(
-        zip(vector["lengths"], vector["at"], vector["counts"], strict=True)
-    ):
-        half = lib.wave_tell(ctypes.byref(form), ctypes.byref(track), ctypes.c_uint32(ticks), n & 1)
+    told, codes = [], []
+    columns = (vector[key] for key in ("lengths", "masks", "at", "counts"))
+    for ticks, mask, at, count in zip(*columns, strict=True):
+        half = lib.wave_tell(ctypes.byref(form), ctypes.byref(track), ctypes.c_uint32(ticks), mask)
         told.append((half.row, half.height))
-        strong.append(lib.wave_strength(ctypes.byref(form), half.height, vector["masks"][n]))
         part, out = _Part(at, vector["code_ticks"], count), (ctypes.c_uint16 * count)()
         lib.wave_codes(ctypes.byref(form), ctypes.byref(half), ctypes.byref(droop), part, out)
         codes += out
     assert told == list(zip(vector["kinds"], vector["heights"], strict=True))
-    assert strong == vector["strong"]
     assert codes == vector["codes"]
 
 
@@ -121,8 +122,10 @@ def random_fields(rng: random.Random) -> bytes:
     if rng.random() < 0.3:
         parts.append(bytes((4, 4)) + rng.choice((0, 1, 2**32 - 1)).to_bytes(4, "little"))
     if rng.random() < 0.3:
-        shares = [rng.choice((0, 7, 32768, 32769)) for _ in range(rng.choice((1, 2, 3, 4, 16, 32)))]
-        values = b"".join(share.to_bytes(2, "little") for share in shares)
+        kinds = rng.choice(((0, 15), (0, 1, 15), (8,)))
+        words = [rng.randrange(4096) + 4096 * rng.choice(kinds) for _ in range(32)]
+        values = b"".join(word.to_bytes(2, "little") for word in words)
+        values = values[: 2 * rng.choice((1, 2, 3, 4, 16, 32)) - (rng.random() < 0.1)]
         first = rng.choice((0, 4, 5, 7, 8, 255))
         parts.append(bytes((5, 1 + len(values), first)) + values)
     unknown = rng.choice((0, 6, 200, rng.choice((1, 2, 3, 4, 5))))
@@ -157,8 +160,7 @@ def wanted_codes(form: WaveForm, crossings: list[tuple[int, int]], ticks: list[i
     """The codes at run ticks of a wave whose output is low first; each crossing with its mask."""
     track, told = WaveTrack(form), []
     for (begin, mask), (past, _) in pairwise(crossings):
-        half = track.tell(past - begin)
-        told.append(replace(half, height=form.height(half, mask)))
+        told.append(track.tell(past - begin, mask))
     found, starts = [], [tick for tick, _ in crossings]
     for tick in ticks:
         n = bisect_right(starts, tick) - 1

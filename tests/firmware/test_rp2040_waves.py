@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from edgewheel.link.waves import HalfWave, Strengths, WaveForm, WaveTrack
+from edgewheel.link.waves import HalfWave, Number, Numbers, WaveForm, WaveTrack
 from firmware.kit.emulator import HZ, MS, Emulator
 from firmware.kit.player import Player, errors
 from firmware.kit.stream import RandomEncoder
@@ -21,7 +21,7 @@ SINE = bytes(round(255 * np.sin(np.pi * k / 16)) for k in range(17))
 AT_6000_RPM = HZ * 3 // 36_000  # half a pitch of 60-2
 FORM = WaveForm(32_000, 1, (HalfWave(AT_6000_RPM, SINE), HalfWave(3 * AT_6000_RPM, SINE)))
 CORNER_TICKS = HZ // 40  # of 6.4 Hz
-WHOLE = replace(FORM, corner_ticks=CORNER_TICKS, strengths=Strengths(1, (32_768, 20_000)))
+WHOLE = replace(FORM, corner_ticks=CORNER_TICKS, numbers=Numbers(1, (Number(), Number(2_500))))
 
 
 def wheel(turns: int, half_pitch: int, to: int) -> list[tuple[int, int]]:
@@ -71,8 +71,7 @@ def wanted_codes(form: WaveForm, crossings: list[tuple[int, int]], ticks: list[i
     lengths = [b - a for a, b in pairwise(starts)]
     told = []
     for length, (_, mask) in zip(lengths, crossings, strict=False):
-        half = track.tell(length)
-        told.append(replace(half, height=form.height(half, mask)))
+        told.append(track.tell(length, mask))
     found = []
     for tick in ticks:
         n = int(np.searchsorted(starts, tick, side="right")) - 1

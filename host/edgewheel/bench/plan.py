@@ -5,21 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import cached_property
 from typing import Literal
 
 from edgewheel.bench.feed import LINE, Feed
+from edgewheel.bench.half_wave_numbers import PAST_OUTPUT
 from edgewheel.bench.signals import Limits, Signals
-from edgewheel.bench.strengths import strengths_of
 from edgewheel.bench.truth import CYCLE_DEG
-from edgewheel.bench.voltages import HalfWaves, Voltage, wave_configs
+from edgewheel.bench.voltages import HalfWaves, Voltage, lines_of, wave_configs
 from edgewheel.controller.listening import CanListening, Lines, SerialListening
 from edgewheel.controller.sim.settings import ControllerSettings
 from edgewheel.edges.stage import OutputStage
 from edgewheel.edges.supply import SupplyLine
 from edgewheel.errors import UsageError
 from edgewheel.fault.model import Fault, VoltageFault
+from edgewheel.fault.numbers import NumberLines
 from edgewheel.fault.signal import SignalPlan
-from edgewheel.fault.strength import StrengthLines
 from edgewheel.link.messages import Config
 from edgewheel.motion.manoeuvres import RippleSource
 from edgewheel.motion.motion import Motion
@@ -132,11 +133,11 @@ class Plan:
         if self.feed is not None and self.supply is not None:
             lines += [StageTimes()] * (self.supply.track - len(lines))
             lines.append(StageTimes(inverts=self.feed.on_level == "low"))
-        if self.strengths:
+        if self.number_lines:
             lines += [StageTimes()] * (MOST_TRACKS - len(lines))
-        for one in self.strengths:
+        for one in self.number_lines:
             # At the very ticks of the track's crossings, whose stage is late by one time.
-            late = replace(self.stage[one.of.track], inverts=False)
+            late = replace(self.stage[one.track], inverts=False)
             lines[one.first : one.first + one.bits] = [late] * one.bits
         return OutputStage(
             tuple(times.inverts for times in lines),
@@ -163,25 +164,31 @@ class Plan:
         """What a board of that clock is told of the voltages."""
         if not any(self.voltages):
             return ()
-        signal, metal = self.signal, angle_table(self.wheel)
-        sound = HalfWaves(signal.sound or signal.levels, metal)
-        played = HalfWaves(signal.levels, signal.metal or metal)
         inverts = [times.inverts for times in self.stage]
-        return wave_configs(self.voltages, inverts, played, sound, tick_hz, self.strengths)
+        played, sound = self._half_waves
+        return wave_configs(self.voltages, inverts, played, sound, tick_hz, self.number_lines)
 
     @property
-    def strengths(self) -> tuple[StrengthLines, ...]:
-        """The outputs that tell how strong the teeth of voltages are; none for a capture, which
-        plays all teeth alike. Raises UsageError if too few are left.
+    def _half_waves(self) -> tuple[HalfWaves, HalfWaves]:
+        """Those that are played, and those of the sound wheel."""
+        signal, metal = self.signal, angle_table(self.wheel)
+        played = HalfWaves(signal.levels, signal.metal or metal)
+        return played, HalfWaves(signal.sound or signal.levels, metal)
+
+    @cached_property
+    def number_lines(self) -> tuple[NumberLines, ...]:
+        """The outputs that tell of the half-waves of voltages what the board cannot know; none for
+        a capture, which plays all teeth alike. Raises UsageError if too few are left.
         """
-        signal = self.signal
-        if signal.capture is not None:
+        signal, supply = self.signal, self.supply
+        if signal.capture is not None or not any(self.voltages):
             return ()
-        used = len(self.stage) if self.supply is None else self.supply.track + 1
+        is_below = supply is not None and supply.track < PAST_OUTPUT
+        used = supply.track + 1 if supply is not None and is_below else len(self.stage)
         live = self.switchable is not None
         faults = signal.faults if self.switchable is None else self.switchable
         weak = [fault for fault in faults.values() if isinstance(fault, VoltageFault)]
-        return strengths_of(self.voltages, signal.levels, weak, used, live)
+        return lines_of(self.voltages, *self._half_waves, weak, used, live)
 
     @property
     def lines(self) -> tuple[str, ...]:

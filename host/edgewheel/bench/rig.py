@@ -76,7 +76,7 @@ class Rig:
         switch = _switch(plan)
         if plan.feed is not None and switch is None:
             lead += round(plan.feed.lead_s * welcome.tick_hz)
-        self.pipeline = Pipeline(plan.signal, welcome.tick_hz, plan.strengths)
+        self.pipeline = Pipeline(plan.signal, welcome.tick_hz, plan.number_lines)
         self.pins, source = self.pipeline.pins(
             stage, lead, welcome.shortest_hold_ticks, plan.supply
         )

@@ -10,15 +10,17 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from typing import TypeVar
 
-from edgewheel.bench.strengths import strengthened
+from edgewheel.bench.half_wave_numbers import Voiced, number_lines, numbered
 from edgewheel.edges.levels import LevelTable
-from edgewheel.fault.strength import StrengthLines
+from edgewheel.fault.model import VoltageFault
+from edgewheel.fault.numbers import NumberLines
+from edgewheel.fault.strength import RunOut, strengths_of
 from edgewheel.link.messages import Config
 from edgewheel.link.waves import (
     LARGEST_CORNER,
@@ -130,7 +132,7 @@ def wave_configs(
     played: HalfWaves,
     sound: HalfWaves,
     tick_hz: int,
-    strengths: Sequence[StrengthLines] = (),
+    lines: Sequence[NumberLines] = (),
 ) -> tuple[Config, ...]:
     """What the board is told of every track that has a voltage, in the order of the tracks.
 
@@ -143,20 +145,49 @@ def wave_configs(
         if voltage is not None:
             approach = sensed.nears ^ inverts[track]
             form = _form(voltage, approach, sound.of(track), played.of(track), tick_hz)
-            lines = next((one for one in strengths if one.of.track == track), None)
-            form = form if lines is None else strengthened(form, lines)
+            for one in lines:
+                if one.track == track:
+                    form = numbered(form, one, _ticks_per_deg(voltage, tick_hz))
             configs.append(form.config(len(configs), track))
     return tuple(configs)
+
+
+def lines_of(
+    voltages: Sequence[Voltage | None],
+    played: HalfWaves,
+    sound: HalfWaves,
+    faults: Collection[VoltageFault],
+    used: int,
+    live: bool,
+) -> tuple[NumberLines, ...]:
+    """The outputs that tell what half-waves are, beside the `used` lowest ones. Raises UsageError
+    where there are too few.
+    """
+    voiced = []
+    for sensed in played.levels.vr:
+        track, voltage = sensed.track, voltages[sensed.track]
+        if voltage is not None:
+            name = played.levels.tracks[track]
+            run_out = RunOut(float(voltage.run_out), voltage.closest_at)
+            weak = [fault for fault in faults if fault.track == name]
+            strengths = strengths_of(played.levels, track, run_out, weak)
+            lengths = [length for length, _ in _kinds(sound.of(track), played.of(track))]
+            voiced.append(Voiced(track, run_out, strengths, lengths))
+    return number_lines(voiced, used, live)
+
+
+def _ticks_per_deg(voltage: Voltage, tick_hz: int) -> Fraction:
+    """At the knee."""
+    return Fraction(tick_hz) / (DEG_PER_S_PER_RPM * voltage.knee_rpm)
 
 
 def _form(
     voltage: Voltage, approach: int, sound: _Lengths, played: _Lengths, tick_hz: int
 ) -> WaveForm:
-    ticks_per_deg = Fraction(tick_hz) / (DEG_PER_S_PER_RPM * voltage.knee_rpm)
-    kinds = _kinds([*sound, *_unlike(sound, played)])
+    ticks_per_deg = _ticks_per_deg(voltage, tick_hz)
     shortest = float(min(length for length, _ in sound))
     rows: dict[int, bytes] = {}
-    for length, edge in kinds:
+    for length, edge in _kinds(sound, played):
         ticks = min(max(round(length * ticks_per_deg), 1), LARGEST_KNEE)
         rows[ticks] = shape(float(length), float(edge), shortest / 2)
     peak = voltage.mv_per_rpm * voltage.knee_rpm / Fraction(voltage.mv_a_height)
@@ -183,11 +214,11 @@ def _unlike(sound: _Lengths, played: _Lengths) -> _Lengths:
     return [one for one in played if all(abs(one[0] / length - 1) > ALIKE for length, _ in sound)]
 
 
-def _kinds(half_waves: _Lengths) -> _Lengths:
+def _kinds(sound: _Lengths, played: _Lengths) -> _Lengths:
     """At most as many kinds as a board takes, by length: where there are more, those most alike
     count as one.
     """
-    kinds = sorted(dict(sorted(half_waves)).items())
+    kinds = sorted(dict(sorted([*sound, *_unlike(sound, played)])).items())
     while len(kinds) > MOST_HALF_WAVES:
         ratios = [after[0] / before[0] for before, after in pairwise(kinds)]
         del kinds[ratios.index(min(ratios)) + 1]

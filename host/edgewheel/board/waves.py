@@ -89,7 +89,7 @@ class _Voltage:
         for end, end_mask in zip(ticks[changed].tolist(), masks[changed].tolist(), strict=True):
             height = 0
             if begin is not None and end - begin <= LONGEST_HALF_WAVE:
-                height = self._form.height(self._track.tell(end - begin), mask)
+                height = self._track.tell(end - begin, mask).height
             self._ticks.append(end)
             self._heights.append(height)
             begin, mask = end, end_mask

@@ -114,7 +114,7 @@ def dry_run(plan: Plan, as_json: bool) -> int:
     from edgewheel.edges.pins import PinMaker
     from edgewheel.fault.pipeline import Pipeline
 
-    pipeline = Pipeline(plan.signal, plan.board.tick_hz, plan.strengths)
+    pipeline = Pipeline(plan.signal, plan.board.tick_hz, plan.number_lines)
     stage = plan.output_stage(plan.board.tick_hz)
     lead_ticks = plan.board.tick_hz // 1000 + stage.longest_ticks
     if plan.feed is not None and plan.supply is not None:

@@ -15,8 +15,8 @@ from edgewheel.edges.supply import SupplyLine, with_supply
 from edgewheel.edges.table import EdgeChunk, EdgeHeader, PinChunk
 from edgewheel.fault.draw import key_of
 from edgewheel.fault.model import Changes, Scene
+from edgewheel.fault.numbers import NumberLines, with_number_lines, with_numbers
 from edgewheel.fault.signal import SignalPlan
-from edgewheel.fault.strength import StrengthLines, with_strength_lines, with_strengths
 
 __all__ = ["Pipeline", "SignalPlan"]
 
@@ -28,19 +28,17 @@ class Pipeline:
     as far ahead as they reach.
     """
 
-    def __init__(
-        self, plan: SignalPlan, tick_hz: int, strengths: Sequence[StrengthLines] = ()
-    ) -> None:
-        """`strengths` are the lines that tell how strong voltages are, beside the tracks."""
+    def __init__(self, plan: SignalPlan, tick_hz: int, lines: Sequence[NumberLines] = ()) -> None:
+        """`lines` tell what the half-waves of voltages are, beside the tracks."""
         self._plan = plan
-        self._strengths = strengths
+        self._lines = lines
         self._tick_hz = tick_hz
         self._faults = plan.edge_faults
         self._source: EdgeCompiler | PlaybackTable = (
             PlaybackTable(plan.capture, tick_hz)
             if plan.capture
             else EdgeCompiler(
-                plan.levels, plan.motion, tick_hz, passages=bool(self._faults or strengths)
+                plan.levels, plan.motion, tick_hz, passages=bool(self._faults or lines)
             )
         )
         self.changes = {name: Changes() for name in plan.faults} | dict(plan.prepared)
@@ -73,15 +71,15 @@ class Pipeline:
         chunk_edges: int = BLOCK_EDGES,
         supply: SupplyLine | None = None,
     ) -> tuple[EdgeHeader, Iterator[EdgeChunk]]:
-        """The same with what a board plays beside the tracks: a `supply`, lines of strengths."""
+        """The same with what a board plays beside the tracks: a `supply`, lines of numbers."""
         header, chunks = self.table(begin_s, chunk_edges)
         scene = self._scene(round(begin_s * self._tick_hz))
-        for lines in self._strengths:
-            chunks = with_strengths(chunks, scene, self._plan, lines)
+        for lines in self._lines:
+            chunks = with_numbers(chunks, scene, self._plan, lines)
         if supply is not None:
             header, chunks = with_supply(header, chunks, supply)
-        if self._strengths:
-            header = with_strength_lines(header, self._strengths)
+        if self._lines:
+            header = with_number_lines(header, self._lines)
         return header, chunks
 
     def _scene(self, begin_tick: int = 0) -> Scene:
@@ -106,7 +104,7 @@ class Pipeline:
         """The pin table of the edge table, and its maker, which counts what had to be moved.
 
         It lasts as long as the motion, also where the engine stands at the end. A `supply`'s line,
-        and those of strengths, are more of the stage's.
+        and those of numbers, are more of the stage's.
         """
         header, chunks = self.played(supply=supply)
         maker = PinMaker(header, stage, lead_ticks, shortest_hold_ticks)

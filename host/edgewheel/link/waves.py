@@ -14,15 +14,19 @@ MOST_HALF_WAVES = 8
 LARGEST_PEAK = 0x7FFF
 LARGEST_KNEE = 0x0FFF_FFFF
 LARGEST_CORNER = 0xFFFF_FFFF
-FULL_STRENGTH = 32768
-MOST_STRENGTH_BITS = 4
+FULL_STRENGTH = 4095
+MOST_NUMBER_BITS = 4
+UNTOLD = 15
 
 LONGEST_STEP = 8
+TOLD = 2
 MOST_SPIKES = 8
 MOST_MISFITS = 4
 LONGEST_HALF_WAVE = 0xFFFF_FFFF
 
-_PEAK, _HALF_WAVE, _APPROACH, _CORNER, _STRENGTHS = range(1, 6)
+_KIND_BIT = 12
+
+_PEAK, _HALF_WAVE, _APPROACH, _CORNER, _NUMBERS = range(1, 6)
 
 
 @dataclass(frozen=True)
@@ -41,25 +45,52 @@ class HalfWave:
 
 
 @dataclass(frozen=True)
-class Strengths:
-    """Shares of a half-wave's height, in `FULL_STRENGTH`ths, by the number that outputs form.
+class Number:
+    """What a number says of a half-wave: its strength in `FULL_STRENGTH`ths, and its kind, which is
+    its place in the list of half-waves, or `UNTOLD`.
+    """
 
-    `first_output` is the lowest of 1 to `MOST_STRENGTH_BITS` of them, its level the lowest bit.
+    strength: int = FULL_STRENGTH
+    kind: int = UNTOLD
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.strength <= FULL_STRENGTH or not 0 <= self.kind <= UNTOLD:
+            raise ValueError(f"no half-wave has a strength of {self.strength}, kind {self.kind}")
+
+    @property
+    def word(self) -> int:
+        """The number as CONFIG carries it."""
+        return self.kind << _KIND_BIT | self.strength
+
+    @classmethod
+    def of_word(cls, word: int) -> Number:
+        """The number that CONFIG carries."""
+        return cls(word & FULL_STRENGTH, word >> _KIND_BIT)
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """What the numbers say that outputs form when a half-wave begins.
+
+    `first_output` is the lowest of 1 to `MOST_NUMBER_BITS` of them, its level the lowest bit.
     """
 
     first_output: int
-    shares: tuple[int, ...]
+    numbers: tuple[Number, ...]
 
     def __post_init__(self) -> None:
-        counts = [1 << bits for bits in range(1, MOST_STRENGTH_BITS + 1)]
-        if len(self.shares) not in counts or not all(0 <= s <= FULL_STRENGTH for s in self.shares):
-            raise ValueError(f"there cannot be {len(self.shares)} strengths, or one is too large")
-        if self.first_output < 0 or len(self.shares) << self.first_output > 1 << MOST_TRACKS:
+        counts = [1 << bits for bits in range(1, MOST_NUMBER_BITS + 1)]
+        if len(self.numbers) not in counts:
+            raise ValueError(f"there cannot be {len(self.numbers)} numbers")
+        if self.first_output < 0 or len(self.numbers) << self.first_output > 1 << MOST_TRACKS:
             raise ValueError(f"there are not that many outputs from {self.first_output} on")
 
-    def share(self, mask: int) -> int:
-        """The strength of a half-wave that begins with the outputs at a mask."""
-        return self.shares[mask >> self.first_output & len(self.shares) - 1]
+    def of(self, mask: int) -> Number:
+        """What the outputs at a mask say."""
+        return self.numbers[mask >> self.first_output & len(self.numbers) - 1]
+
+
+_ORDINARY = Number()
 
 
 @dataclass(frozen=True)
@@ -75,7 +106,7 @@ class WaveForm:
     approach: int
     half_waves: tuple[HalfWave, ...]
     corner_ticks: int = 0
-    strengths: Strengths | None = None
+    numbers: Numbers | None = None
 
     def __post_init__(self) -> None:
         knees = [one.knee_ticks for one in self.half_waves]
@@ -85,6 +116,9 @@ class WaveForm:
             raise ValueError(f"a peak of {self.peak} or a level of {self.approach} cannot be")
         if not 0 <= self.corner_ticks <= LARGEST_CORNER:
             raise ValueError(f"a time constant of {self.corner_ticks} ticks cannot be")
+        told = self.numbers.numbers if self.numbers is not None else ()
+        if not all(one.kind in (*range(len(knees)), UNTOLD) for one in told):
+            raise ValueError("a number is of a kind that is not listed")
 
     def config(self, wave: int, output: int) -> Config:
         """The CONFIG that has a wave follow an output in this form."""
@@ -94,15 +128,15 @@ class WaveForm:
         fields += _field(_APPROACH, bytes((self.approach,)))
         if self.corner_ticks:
             fields += _field(_CORNER, self.corner_ticks.to_bytes(4, "little"))
-        if self.strengths is not None:
-            shares = b"".join(share.to_bytes(2, "little") for share in self.strengths.shares)
-            fields += _field(_STRENGTHS, bytes((self.strengths.first_output,)) + shares)
+        if self.numbers is not None:
+            told = b"".join(one.word.to_bytes(2, "little") for one in self.numbers.numbers)
+            fields += _field(_NUMBERS, bytes((self.numbers.first_output,)) + told)
         return Config(wave, output, fields)
 
     @classmethod
     def read(cls, fields: bytes) -> WaveForm:
         """What the fields of a CONFIG say. MalformedError if they are cut off, else ValueError."""
-        peak, approach, corner_ticks, strengths, half_waves = 0, 1, 0, None, []
+        peak, approach, corner_ticks, numbers, half_waves = 0, 1, 0, None, []
         # All at once: fields that are cut off are malformed, whatever those before them say.
         for tag, value in list(_tagged(fields)):
             if tag == _HALF_WAVE:
@@ -113,15 +147,13 @@ class WaveForm:
                 approach = _number(value, 1, 0, 1)
             elif tag == _CORNER:
                 corner_ticks = _number(value, 4, 1, LARGEST_CORNER)
-            elif tag == _STRENGTHS:
-                strengths = _strengths(value)
-        return cls(peak, approach, tuple(half_waves), corner_ticks, strengths)
+            elif tag == _NUMBERS:
+                numbers = _numbers(value)
+        return cls(peak, approach, tuple(half_waves), corner_ticks, numbers)
 
-    def height(self, told: Told, mask: int) -> int:
-        """The height in codes of a half-wave that begins with the outputs at a mask."""
-        if self.strengths is None:
-            return told.height
-        return told.height * self.strengths.share(mask) // FULL_STRENGTH
+    def number(self, mask: int) -> Number:
+        """What is told of a half-wave that begins with the outputs at a mask."""
+        return _ORDINARY if self.numbers is None else self.numbers.of(mask)
 
 
 def switched_off(wave: int) -> Config:
@@ -140,11 +172,11 @@ def _number(value: bytes, size: int, least: int, most: int) -> int:
     return number
 
 
-def _strengths(value: bytes) -> Strengths:
+def _numbers(value: bytes) -> Numbers:
     if len(value) % 2 == 0:
-        raise ValueError(f"{value.hex()} is no list of strengths")
-    shares = (int.from_bytes(value[at : at + 2], "little") for at in range(1, len(value), 2))
-    return Strengths(value[0], tuple(shares))
+        raise ValueError(f"{value.hex()} is no list of numbers")
+    words = (int.from_bytes(value[at : at + 2], "little") for at in range(1, len(value), 2))
+    return Numbers(value[0], tuple(map(Number.of_word, words)))
 
 
 def _tagged(fields: bytes) -> Iterator[tuple[int, bytes]]:
@@ -190,11 +222,19 @@ class WaveTrack:
         self._spikes = 0
         self._misfits = 0
 
-    def tell(self, ticks: int) -> Told:
-        """What the next half-wave is; it lasts `ticks`, 1 to `LONGEST_HALF_WAVE`."""
+    def tell(self, ticks: int, mask: int = 0) -> Told:
+        """What the next half-wave is; it lasts `ticks`, 1 to `LONGEST_HALF_WAVE`, and begins with
+        the outputs at a mask.
+        """
+        number = self.form.number(mask)
+        told = self._told(ticks, None if number.kind == UNTOLD else number.kind)
+        return Told(told.kind, told.height * number.strength // FULL_STRENGTH)
+
+    def _told(self, ticks: int, wanted: int | None) -> Told:
+        """The same of a half-wave of full strength, whose number says which kind it is."""
         kept = self._kept
         if kept is None:
-            return self._keep(0, ticks, None)
+            return self._keep(wanted or 0, ticks, None)
         seen = ticks * kept.knee_ticks
         first, last = (self._knees[kind] * kept.ticks for kind in (0, -1))
         short = 8 * seen < 3 * first
@@ -205,8 +245,11 @@ class WaveTrack:
             self._forget()
             return Told(len(self._knees) - 1, self._height(_Speed(self._knees[-1], ticks)))
         kind = self._nearest(seen, kept.ticks)
+        if wanted is not None and _alike(seen, self._knees[wanted] * kept.ticks, TOLD, 1):
+            kind = wanted
         expected = self._knees[kind] * kept.ticks
-        if _alike(seen, expected, 5, 4) or seen > last:
+        longest = kind == len(self._knees) - 1 and seen > last
+        if _alike(seen, expected, 5, 4) or longest:
             return self._keep(kind, ticks, None)
         self._misfits += 1
         if self._misfits > MOST_MISFITS:

@@ -141,7 +141,7 @@ def test_run_out_goes_on_through_a_change_of_speed(tmp_path):
 
 def test_lines_know_the_teeth_and_have_room_for_weaker_ones(tmp_path):
     plan = LiveFaults.of(plan_of(tmp_path, weak_bench(run_out=", run_out: 0.1"))).plan
-    (lines,) = plan.strengths
+    (lines,) = plan.number_lines
     assert (lines.bits, lines.shares[0], lines.shares[-1]) == (4, 0, pytest.approx(1.1, rel=0.02))
     assert sum(0.89 < share <= 1.1 for share in lines.shares) >= 8
     assert max(np.diff(lines.shares)) < 0.15

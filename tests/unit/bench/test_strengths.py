@@ -9,7 +9,9 @@ import pytest
 from edgewheel.bench.events import Began
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.rig import Rig
+from edgewheel.bench.truth import Truth
 from edgewheel.bench.wired import ControllerOnPins
+from edgewheel.board.waves import Waves
 from edgewheel.edges.table import join
 from edgewheel.errors import FileError, UsageError
 from edgewheel.fault.pipeline import Pipeline
@@ -17,6 +19,7 @@ from edgewheel.fault.strength import nearest_shares
 from edgewheel.fault.writing import written
 
 HZ = 16_000_000
+LEAD = HZ // 1000
 RPM, MV_PER_RPM = 1000, 2
 BENCH = """\
 format: 1
@@ -125,7 +128,7 @@ def test_the_stream_has_no_transition_more_and_the_crank_the_same_edges(tmp_path
     found = []
     for faults in ("", weak):
         plan = plan_of(tmp_path, faults)
-        pipeline = Pipeline(plan.signal, HZ, plan.strengths)
+        pipeline = Pipeline(plan.signal, HZ, plan.number_lines)
         _, chunks = pipeline.pins(plan.output_stage(HZ), HZ // 1000, 5)
         parts = list(chunks)
         ticks = np.concatenate([part.ticks for part in parts])
@@ -141,11 +144,11 @@ def test_no_strength_depends_on_where_chunks_end(tmp_path):
     plan = plan_of(tmp_path, weak, ", run_out: 0.1")
     found = []
     for chunk_edges in (7, 30_000):
-        _, chunks = Pipeline(plan.signal, HZ, plan.strengths).played(chunk_edges=chunk_edges)
+        _, chunks = Pipeline(plan.signal, HZ, plan.number_lines).played(chunk_edges=chunk_edges)
         edges = join(*chunks)
         found.append([edges.ticks.tolist(), edges.track.tolist(), edges.level.tolist()])
     assert found[0] == found[1]
-    assert set(found[0][1]) == {0, 1, 4, 5, 6, 7}
+    assert set(found[0][1]) == {0, 1, 2, 3, 4, 5}
 
 
 def test_what_cannot_be_told_is_said(tmp_path):
@@ -159,11 +162,11 @@ def test_what_cannot_be_told_is_said(tmp_path):
 def test_few_strengths_take_few_outputs_and_are_exact(tmp_path):
     """Of a fault's run-out only that at its own teeth counts."""
     weak = f"weak: {{kind: {PLAIN}, peak_mv_at_1000_rpm: 500, runout_percent: 20, teeth: [5, 9]}}"
-    (lines,) = plan_of(tmp_path, weak).strengths
+    (lines,) = plan_of(tmp_path, weak).number_lines
     deg = [25.5, 49.5]
     wanted = sorted(0.25 * (1 + 0.2 * math.cos(math.radians(at))) for at in deg)
-    assert (lines.first, lines.bits) == (6, 2)
-    assert lines.shares == pytest.approx([*wanted, 1, 1])
+    assert (lines.first, lines.bits) == (4, 2)
+    assert lines.shares == pytest.approx([*wanted, 1])
 
 
 def test_many_strengths_are_rounded_as_little_as_can_be():
@@ -178,14 +181,89 @@ def test_many_strengths_are_rounded_as_little_as_can_be():
     assert nearest_shares(np.array([0.0, 0.1, 0.2, 1.0]), 1) == [0]
 
 
-def test_the_supply_keeps_its_output(tmp_path):
-    """Of a switched supply on the highest output there is none left; on a lower one there is."""
-    feed = "feed: {output: OUTPUT, on_level: high, off: 0.1, boot: 0.1}\nmotion:"
+@pytest.mark.parametrize(("output", "lines"), [(3, (3, 3)), (7, (2, 4)), (8, (2, 4))])
+def test_the_supply_keeps_its_output(tmp_path, output, lines):
+    """Output 7 is the supply's in the hardware, so no line is ever there, nor above."""
+    feed = f"feed: {{output: {output}, on_level: high, off: 0.1, boot: 0.1}}\nmotion:"
     text = BENCH.replace("motion:", feed).replace("FAULTS", "").replace("RUNOUT", ", run_out: 0.2")
     path = tmp_path / "bench.yaml"
-    path.write_text(text.replace("OUTPUT", "3"), encoding="utf-8")
-    lines = load_plan(path).strengths
-    assert [(one.first, one.bits) for one in lines] == [(4, 4)]
-    path.write_text(text.replace("OUTPUT", "8"), encoding="utf-8")
+    path.write_text(text, encoding="utf-8")
+    plan = load_plan(path)
+    assert [(one.first, one.bits) for one in plan.number_lines] == [lines]
+    header, _ = Pipeline(plan.signal, HZ, plan.number_lines).played(supply=plan.supply)
+    first = header.tracks.index("crank number, bit 0")
+    assert (first, header.tracks.index("supply")) == (lines[0], output - 1)
+    path.write_text(text.replace(f"output: {output}", "output: 6"), encoding="utf-8")
     with pytest.raises(UsageError, match="an output of the board that nothing else uses"):
-        load_plan(path).strengths  # noqa: B018
+        load_plan(path).number_lines  # noqa: B018
+
+
+WHEEL = """\
+format: 1
+name: Some reluctor
+period: 360
+tracks:
+  crank:
+    shaft: crank
+    teeth: TEETH
+"""
+ALIKE = {
+    "12 and 1": "[" + ", ".join(f"[{n}, {n + 8}]" for n in range(0, 360, 30)) + ", [352, 356]]",
+    "three windows": "[[0, 40], [120, 140], [240, 290]]",
+    "36 minus 1": "{pitches: 36, missing: 1, width: 1/2}",
+}
+"""Wheels whose half-waves are no clear multiples of each other."""
+
+
+SOME_BENCH = """\
+format: 1
+name: Some reluctor
+wheel: wheel.yaml
+board: some-port
+sensors: {crank: {kind: vr, amplitude: {mv_per_rpm: 2}}}
+stage: {crank: {output: vr, leads: grounded}}
+controller: {kind: serial, port: other-port, baud: 115200}
+faults: {FAULTS}
+motion: {MOTION}
+"""
+CRANKING = "ripple: {depth: 0.3, per_turn: 2, slowest_at: 84}, segments: [{hold: 200, turns: 8}]"
+STEADY = "segments: [{hold: 1000, turns: 8}]"
+
+
+def off_by(folder, teeth, motion, faults=""):
+    """Of every half-wave of a run, by how much its height is off that of its own mean speed."""
+    (folder / "wheel.yaml").write_text(WHEEL.replace("TEETH", ALIKE[teeth]), encoding="utf-8")
+    text = SOME_BENCH.replace("FAULTS", faults).replace("MOTION", motion)
+    (folder / "bench.yaml").write_text(text, encoding="utf-8")
+    plan = load_plan(folder / "bench.yaml")
+    maker, chunks = Pipeline(plan.signal, HZ, plan.number_lines).pins(
+        plan.output_stage(HZ), LEAD, 5
+    )
+    waves = Waves(1, 8)
+    assert all(map(waves.configure, plan.waves(HZ)))
+    waves.open(maker.header.initial_mask)
+    for chunk in chunks:
+        waves.follow(chunk.ticks, chunk.masks)
+    (peaks,) = waves.take_peaks()
+    truth = Truth(plan.signal.motion)
+    seconds = (peaks.ticks - LEAD) / HZ + float(plan.stage[0].rise_us) / 1e6
+    turned_deg = np.diff([truth.angle_deg(at) for at in seconds]) % 720
+    rpm = turned_deg / 6 / np.diff(seconds)
+    return np.abs(peaks.heights[1:] * plan.voltages[0].mv_a_height / (2 * rpm) - 1)
+
+
+@pytest.mark.parametrize("motion", [CRANKING, STEADY], ids=["cranking", "steady"])
+@pytest.mark.parametrize("teeth", ALIKE)
+def test_half_waves_of_nearly_one_length_are_told_apart(tmp_path, teeth, motion):
+    """By their times alone a half to nine in ten of them would be wrong under this ripple, by the
+    ratio of two lengths."""
+    off = off_by(tmp_path, teeth, motion)
+    assert len(off) > 40 and off.max() < 0.002
+
+
+@pytest.mark.parametrize("fault", ["late_tooth, deg: 2", "bounce, delay_us: 90, width_us: 20"])
+def test_a_fault_spoils_no_more_than_the_teeth_it_is_at(tmp_path, fault):
+    kind, rest = fault.split(", ", 1)
+    line = f"one: {{kind: {kind}, track: crank, teeth: [20], {rest}}}"
+    off = off_by(tmp_path, "36 minus 1", STEADY, line)
+    assert 0 < np.sum(off > 0.05) <= 5 * 8

@@ -7,8 +7,9 @@ from itertools import pairwise
 import pytest
 
 import wire_vectors
+from edgewheel.link.frames import LARGEST_FRAME, SMALLEST_FRAME
 from edgewheel.link.messages import MalformedError
-from edgewheel.link.waves import HalfWave, Strengths, WaveForm, WaveTrack
+from edgewheel.link.waves import HalfWave, Number, Numbers, WaveForm, WaveTrack
 from plain_waves import MIDDLE, code_of, lifted
 
 SINE = bytes((0, 50, 98, 142, 180, 212, 236, 250, 255, 250, 236, 212, 180, 142, 98, 50, 0))
@@ -19,20 +20,25 @@ FORM = WaveForm(30_000, 1, (HalfWave(1_000, SINE), HalfWave(3_000, SINE)))
 def test_the_vectors(vector):
     form = WaveForm.read(bytes.fromhex(vector["fields"]))
     track = WaveTrack(form)
-    told = [track.tell(ticks) for ticks in vector["lengths"]]
+    told = [track.tell(*one) for one in zip(vector["lengths"], vector["masks"], strict=True)]
     assert [one.kind for one in told] == vector["kinds"]
     assert [one.height for one in told] == vector["heights"]
-    heights = [form.height(one, mask) for one, mask in zip(told, vector["masks"], strict=True)]
-    assert heights == vector["strong"]
 
 
 def test_a_form_comes_back_from_its_config_and_unknown_tags_are_skipped():
     config = FORM.config(1, 5)
     assert (config.wave, config.output) == (1, 5)
     assert WaveForm.read(config.fields) == FORM
-    whole = replace(FORM, corner_ticks=3_000_000, strengths=Strengths(6, (32768, 9, 8, 7)))
+    numbers = Numbers(6, (Number(), Number(9, 1), Number(8), Number(7, 0)))
+    whole = replace(FORM, corner_ticks=3_000_000, numbers=numbers)
     assert WaveForm.read(whole.config(1, 5).fields) == whole
     assert WaveForm.read(b"\xc8\x02ab" + config.fields + b"\0\0") == FORM
+
+
+def test_the_longest_form_fits_a_frame():
+    half_waves = tuple(HalfWave(1_000 + n, SINE) for n in range(8))
+    form = WaveForm(30_000, 1, half_waves, 3_000_000, Numbers(2, (Number(9, 7),) * 16))
+    assert len(form.config(1, 5).pack()) <= LARGEST_FRAME - SMALLEST_FRAME
 
 
 @pytest.mark.parametrize("cut", [1, 2, 20])

@@ -50,7 +50,7 @@ class LiveRun:
         stage = plan.output_stage(welcome.tick_hz)
         lead = lead_ticks(stage, welcome)
         limits = PinLimits(
-            welcome.tick_hz, stage, lead, welcome.shortest_hold_ticks, plan.strengths
+            welcome.tick_hz, stage, lead, welcome.shortest_hold_ticks, plan.number_lines
         )
         sensed = Sensed(plan.wheel, heard(sensors_of(plan), plan.stage), plan.seed)
         order = tuple(plan.document.section().nodes["faults"].section().nodes) if _has(plan) else ()

@@ -17,9 +17,9 @@ from edgewheel.bench.live.faults import REACH_S
 from edgewheel.edges.pins import PinMaker
 from edgewheel.edges.stage import OutputStage
 from edgewheel.edges.table import NO_TOOTH, EdgeChunk, EdgeHeader, PinChunk, join
+from edgewheel.fault.numbers import NumberLines
 from edgewheel.fault.pipeline import Pipeline
 from edgewheel.fault.signal import SignalPlan
-from edgewheel.fault.strength import StrengthLines
 from edgewheel.fault.window import EVER, Bools
 
 CHUNK_EDGES = 512
@@ -36,14 +36,14 @@ SIGN_OF_LIFE_MS = 250
 class PinLimits:
     """What the board and the stage before the controller ask of a pin table.
 
-    `lead_ticks` is the run tick of table tick 0; `strengths` tell how strong voltages are.
+    `lead_ticks` is the run tick of table tick 0; `lines` tell what half-waves of voltages are.
     """
 
     tick_hz: int
     stage: OutputStage
     lead_ticks: int
     shortest_hold_ticks: int
-    strengths: tuple[StrengthLines, ...] = ()
+    lines: tuple[NumberLines, ...] = ()
 
     @property
     def apart_ticks(self) -> int:
@@ -79,7 +79,7 @@ class LiveSource:
         self, sections: list[Section], limits: PinLimits, handover: Handover | None
     ) -> None:
         self.pipelines = [
-            Pipeline(section.signal, limits.tick_hz, limits.strengths) for section in sections
+            Pipeline(section.signal, limits.tick_hz, limits.lines) for section in sections
         ]
         self._sections = sections
         self._limits = limits
