@@ -9,6 +9,7 @@ import pytest
 
 from edgewheel.bench.timing.separate import Estimate
 from edgewheel.cli.main import main
+from edgewheel.search.recorded import Finding
 from edgewheel.search.timing import timing_of
 from edgewheel.search.timing_page import meaning, page
 from planted_timing import play, two_widths
@@ -216,6 +217,39 @@ def test_coils_that_fire_in_both_turns_are_told_and_still_timed(tmp_path):
     assert "Reference angle: right" in text and "Fixed delay: none to be seen" in text
     assert timing.ignition.reference_deg.uncertainty < 0.1
     assert "Sync lost 3 times more" in text
+
+
+class Cut:
+    """A recorded run whose sparks from 0.8 to 1.2 s never came, as findings (seconds, kind) say."""
+
+    def __init__(self, run, *findings):
+        self.folder, self.tick_hz, self.plan = run.folder, run.tick_hz, run.plan
+        self.reports = run.reports
+        self._run = run
+        self._findings = [Finding(seconds, 2000.0, kind, "", "", "") for seconds, kind in findings]
+
+    def pulses(self):
+        there = {}
+        for name, (seconds, levels) in self._run.pulses().items():
+            kept = (seconds < 0.8) | (seconds > 1.2)
+            there[name] = seconds[kept], levels[kept]
+        return there
+
+    def findings(self):
+        return self._findings
+
+
+def test_sparks_that_were_cut_are_not_missed(tmp_path):
+    run = play(tmp_path / "run", motion="{hold: 2000, seconds: 1.6}")
+
+    def missed(*findings):
+        return sum(row.missed for row in timing_of([Cut(run, *findings)]).rows)
+
+    assert missed() in range(4 * 5, 4 * 7)
+    assert missed((0.9, "cut"), (1.2, "sparks")) == 0
+    assert missed((0.9, "cut"), (1.1, "lost"), (1.21, "gained")) == 0
+    assert missed((0.9, "cut")) == 0
+    assert missed((1.3, "cut"), (1.4, "sparks")) == missed()
 
 
 def test_a_dwell_polarity_declared_the_wrong_way_round_is_noticed(tmp_path):
