@@ -78,7 +78,8 @@ def series_lead(angle: mpf, ripple: SeriesRipple) -> mpf:
     per_radian = precise(ripple.period_deg) / (2 * mp.pi)
     psi = angle / per_radian
     pairs = enumerate(zip(ripple.cosines, ripple.sines, strict=True), 1)
-    terms = ((mpf(a) * mp.sin(k * psi) - mpf(b) * mp.cos(k * psi)) / k for k, (a, b) in pairs)
+    turned = ((k, a, b, mp.cos_sin(k * psi)) for k, (a, b) in pairs)
+    terms = ((mpf(a) * sine - mpf(b) * cosine) / k for k, a, b, (cosine, sine) in turned)
     return per_radian * mp.fsum(terms)
 
 

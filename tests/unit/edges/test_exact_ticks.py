@@ -119,8 +119,7 @@ def test_a_ramp_after_a_day_is_within_half_a_tick(tick_hz):
 
 
 @pytest.mark.parametrize("per_turn", [Fraction(1, 2), Fraction(2), Fraction(3)])
-@pytest.mark.parametrize("tick_hz", CLOCKS)
-def test_ripple_is_within_half_a_tick(per_turn, tick_hz):
+def test_ripple_is_within_half_a_tick(per_turn):
     levels = library_levels("60-minus-2-half-moon-cam")
     depth, at = Fraction(3, 10), Fraction(84)
     ripple = CompressionRipple(depth, per_turn, at)
@@ -130,14 +129,14 @@ def test_ripple_is_within_half_a_tick(per_turn, tick_hz):
             ramp(Fraction(200), Fraction(900), turns=Fraction(1), ripple=ripple),
         ]
     )
-    found = compiled(levels, motion, tick_hz).ticks.tolist()
     every = slice(None, None, EVERY_RIPPLED)
     angles = [
         rippled_mean_angle(angle, precise(depth), precise(per_turn), precise(at))
-        for angle in edge_angles(levels, len(found))[every]
+        for angle in edge_angles(levels, len(levels))[every]
     ]
-    found = found[every]
-    assert_within_half_a_tick(found, motion, angles, tick_hz)
+    for tick_hz in CLOCKS:
+        found = compiled(levels, motion, tick_hz).ticks.tolist()
+        assert_within_half_a_tick(found[every], motion, angles, tick_hz)
 
 
 GAS = gas_ripple(four(), Fraction(200))
