@@ -21,9 +21,9 @@ CLEAR = Fraction(5, 2)
 """Half-waves of which each is longer by more than this than the next shorter one are told apart by
 their times, whatever ripple and faults do to them."""
 
-LEAST_SHARES, LEAST_OPEN_SHARES = 4, 8
-"""Lengths are told if so many strengths can be told besides, in a live run the second, or as many
-as there are."""
+LEAST_SHARES = 4
+"""Lengths are told if so many strengths can be told besides, or all that there are; in a live run,
+which needs some for what may yet come, only if all can."""
 
 
 @dataclass(frozen=True)
@@ -57,8 +57,7 @@ class Voiced:
 
     def _told(self, room: int, live: bool) -> tuple[float, ...]:
         lengths = self.lengths_deg
-        wanted = LEAST_OPEN_SHARES if live else min(len(self.strengths), LEAST_SHARES)
-        least = 1 if self.is_plain else wanted
+        least = len(self.strengths) if live else min(len(self.strengths), LEAST_SHARES)
         if self.is_clear or room // len(lengths) < least:
             return ()
         return tuple(float(length) for length in lengths)

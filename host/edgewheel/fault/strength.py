@@ -61,10 +61,10 @@ def nearest_shares(values: Floats, most: int) -> list[float]:
 
 
 def open_shares(values: Floats, most: int) -> list[float]:
-    """So many shares, ascending, for values (n,) that may yet change: at most half of them are for
-    the values, the rest is spread evenly from nothing to the strongest.
+    """So many shares, ascending, for values (n,) that may yet change: the values, or half of the
+    shares for them if there are more; the rest is spread evenly from nothing to the strongest.
     """
-    known = nearest_shares(values, most // 2)
+    known = nearest_shares(values, most if len(values) <= most else most // 2)
     spread: list[float] = np.linspace(0, known[-1], most - len(known), endpoint=False).tolist()
     return sorted([*spread, *known])
 

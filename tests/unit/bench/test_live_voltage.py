@@ -147,6 +147,15 @@ def test_lines_know_the_teeth_and_have_room_for_weaker_ones(tmp_path):
     assert max(np.diff(lines.shares)) < 0.15
 
 
+def test_a_live_run_tells_lengths_beside_a_fault_that_is_off(tmp_path):
+    """Half-waves of 36-1 come in two lengths, so there is room for the strengths and six more."""
+    for run_out, told, shares in (("", 2, 8), (", run_out: 0.1", 0, 16)):
+        plan = plan_of(tmp_path, weak_bench(run_out=run_out), wheel="36-minus-1")
+        (lines,) = LiveFaults.of(plan).plan.number_lines
+        assert (len(lines.lengths_deg), len(lines.shares)) == (told, shares)
+        assert run_out or {0.25, 1} <= set(lines.shares)
+
+
 def test_weak_teeth_are_left_to_the_controller(tmp_path):
     more = BENCH.format(threshold=", threshold_mv: 5000", off="true")
     playing = Playing(tmp_path, 1000, more)
