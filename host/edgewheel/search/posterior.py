@@ -55,6 +55,11 @@ def failing(x: Reals, t: Reals, s: Reals, share: float) -> Floats:
     return np.asarray(LAPSE / 2 + (1 - LAPSE) / (1 + np.exp(-z)))
 
 
+def failing_at(x: float, t: float, s: float, share: float) -> float:
+    """The model above, at one place."""
+    return float(failing(np.full((), x), np.full((), t), np.full((), s), share))
+
+
 class Posterior:
     """The posterior of t and s on a grid that draws together as the trials do.
 

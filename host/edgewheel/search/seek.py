@@ -45,7 +45,7 @@ class Limit:
     @property
     def is_known(self) -> bool:
         """Whether the threshold lies on the axis."""
-        return self.estimate.found not in (Found.NONE, Found.BEYOND)
+        return self.estimate.found not in (Found.NONE, Found.BEYOND, Found.SEVERAL)
 
     @property
     def low(self) -> float:
@@ -122,6 +122,11 @@ class Limit:
         if estimate.found is Found.BEYOND:
             side, end = ("above", axis.high) if estimate.threshold > 1 else ("below", axis.low)
             return f"{_percent(probability)} of trials fail at one {side} {end:g}"
+        if estimate.found is Found.SEVERAL:
+            return (
+                "it fails elsewhere more often than at the end where it should most, so there are "
+                "several limits; search a part of the range"
+            )
         if self.passes and self.fails:
             return "the controller fails now and then wherever it was tried"
         how = "fails at both ends" if self.fails else "holds at both ends"

@@ -11,6 +11,7 @@ Three rules, each taking over where the one before has no more to say, all trial
 From then on it may turn out that the two first ends lied about the side, that the threshold lies
 beyond the range, or that there is none, since a trial fails as often wherever it is: each if the
 trials are more probable so (the ratio of evidences, H. Jeffreys, "Theory of Probability" (1939)).
+Or that there are several, since an end is not as the curve through all trials has it.
 
 This module asks for values and is told outcomes; it plays nothing.
 """
@@ -21,8 +22,14 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from math import inf, log
 
-from edgewheel.search.binomial import agreeing
-from edgewheel.search.posterior import Answer, Posterior, log_evidence_even, posterior_of
+from edgewheel.search.binomial import agreeing, at_least
+from edgewheel.search.posterior import (
+    Answer,
+    Posterior,
+    failing_at,
+    log_evidence_even,
+    posterior_of,
+)
 
 CONFIDENCE = 0.95
 REPEATED_ENDS = 3
@@ -30,6 +37,9 @@ REPEATED_ENDS = 3
 
 TELLING_ENDS = 8
 """Trials at each end before it is said that it fails as often everywhere."""
+
+CONTRADICTED = 1e-3
+"""What happens at an end more seldom than this by the curve, contradicts it."""
 
 SURE = log(20)
 """From such odds on a thing is taken for granted, see `ThresholdSearch._odds`."""
@@ -46,6 +56,8 @@ class Found(StrEnum):
     """The interval is as narrow as the trials allowed."""
     BEYOND = "beyond the range"
     """It fails more and more often, but as often as asked only outside of the range."""
+    SEVERAL = "several limits"
+    """It passes at the failing end, or fails at the other, more often than one limit lets it."""
     NONE = "no threshold"
     """It fails at both ends of the range, or at neither, or as often wherever it was tried."""
 
@@ -65,7 +77,7 @@ class Estimate:
 
     `low` to `high` contains the threshold with 95 % confidence, each below 0 or above 1 where it
     lies outside; `spread` is the logistic scale, 0 for a bracket, since nothing between always and
-    never was seen. For `Found.NONE` the three numbers mean nothing.
+    never was seen. For `Found.NONE` and `Found.SEVERAL` the three numbers mean nothing.
     """
 
     found: Found
@@ -137,6 +149,8 @@ class ThresholdSearch:
             return Estimate(Found.BRACKET, self._fails_high, low, (low + high) / 2, high)
         if bracket is None and self._is_even(self._odds()):
             return Estimate(Found.NONE, self._fails_high)
+        if bracket is None and self._end_chance() < CONTRADICTED:
+            return Estimate(Found.SEVERAL, self._fails_high)
         low, middle, high = self._ready().interval(CONFIDENCE)
         found = Found.INTERVAL if high - low <= self.wanted.within else Found.TRIALS
         if not 0 <= middle <= 1:
@@ -164,9 +178,25 @@ class ThresholdSearch:
         return self._rarer_end()
 
     def _is_even(self, odds: float) -> bool:
-        """Whether it fails as often everywhere, if both ends were tried often enough to tell."""
-        ends = (self._tallies.get(end, _Tally()) for end in (0.0, 1.0))
-        return odds < 0 and min(tally.count for tally in ends) >= TELLING_ENDS
+        """Whether it fails as often everywhere, now and then at both ends, as far as they tell."""
+        ends = [self._tallies.get(end, _Tally()) for end in (0.0, 1.0)]
+        told = min(tally.count for tally in ends) >= TELLING_ENDS
+        return odds < 0 and told and all(tally.passed and tally.failed for tally in ends)
+
+    def _end_chance(self) -> float:
+        """How probable it is, by the curve through all trials, that an end is as wrong as it was.
+
+        1 while too few trials were at the ends to tell.
+        """
+        _, t, _ = self._ready().interval(CONFIDENCE)
+        chances = [1.0]
+        for end in (0.0, 1.0):
+            tally = self._tallies.get(end if self._fails_high else 1 - end, _Tally())
+            fails = failing_at(end, t, self._ready().slope(), self.wanted.share)
+            wrong, chance = (tally.passed, 1 - fails) if end else (tally.failed, fails)
+            if tally.count >= TELLING_ENDS:
+                chances.append(at_least(wrong, tally.count, chance))
+        return min(chances)
 
     def _rarer_end(self) -> float:
         """The end of the range that was tried less often."""
@@ -227,6 +257,8 @@ class ThresholdSearch:
         odds = self._odds()
         found = high - low <= self.wanted.within or low > 1 or high < 0
         if (odds > SURE and found) or (odds < -SURE and self._is_even(odds)):
+            return None
+        if self._end_chance() < CONTRADICTED**2:
             return None
         if odds < SURE and len(self._answers) % 3 == 0:
             return self._rarer_end()

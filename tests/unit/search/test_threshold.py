@@ -85,6 +85,20 @@ def test_what_fails_as_often_everywhere_has_no_threshold(share):
         assert trials < 80
 
 
+def now_and_then_at_the_end(seed: int):
+    """As with a bounce that comes so late that it is now and then no tooth of its own."""
+    draws = random.Random(seed)
+    return lambda x: x > 0.3 and (x < 0.97 or draws.random() < 0.5)
+
+
+def test_an_end_that_passes_though_all_before_it_fails_does_not_bend_a_limit():
+    estimates = [searched(now_and_then_at_the_end(seed))[0].estimate() for seed in range(12)]
+    assert Found.SEVERAL in [estimate.found for estimate in estimates]
+    for estimate in estimates:
+        known = estimate.found in (Found.BRACKET, Found.INTERVAL, Found.TRIALS)
+        assert not known or estimate.threshold == pytest.approx(0.3, abs=0.02)
+
+
 def test_two_ends_that_lied_at_first_do_not_decide_the_side():
     lies = iter([True, False])
     fails = logistic(0.6, 0.1)

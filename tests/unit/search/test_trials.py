@@ -95,7 +95,7 @@ def test_a_limit_that_emerges_gradually_is_where_a_dense_grid_has_it(bench):
     """
     bench.write_text(JITTERING)
     with trials_of(bench, run_up=QUICK) as trials:
-        seek = Seek(trials, JITTER, Wanted(within=0.05, trials=80))
+        seek = Seek(trials, JITTER, Wanted(within=0.05, trials=100))
         for _ in seek.items():
             pass
         limit = seek.limit

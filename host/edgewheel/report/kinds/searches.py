@@ -14,6 +14,7 @@ from edgewheel.report.pictures.looks import number
 from edgewheel.report.source import Source
 from edgewheel.report.words import axis_parts, axis_words, listed, sentence, several
 from edgewheel.search.seek import SELDOM, safe_end
+from edgewheel.search.threshold import Found
 from edgewheel.search.trial import Planner, RunUp
 from edgewheel.search.waveform import waveform_of_loss
 
@@ -224,7 +225,11 @@ def _threshold_answer(found: Any) -> str:
 def _threshold_advice(source: Source, found: Any) -> list[Advice]:
     what, unit = axis_parts(found["address"])
     if found["threshold"] is None:
-        if not found["failed_trials"]:
+        if found["found"] == Found.SEVERAL:
+            return [
+                Advice("Search a part of the range: from where it holds to where it fails first.")
+            ]
+        if found["found"] == Found.BEYOND or not found["failed_trials"]:
             return [Advice("Search between values further apart.")]
         told = f"It fails where {what} cannot be the cause. Let the tool find the wrong setting."
         return [Advice(told, f"edgewheel diagnose {source.bench_path}")]

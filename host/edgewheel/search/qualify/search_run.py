@@ -187,6 +187,8 @@ class SearchRun:
                 "now and then wherever it was tried, from" if limit.passes else "at both ends of"
             )
             return None, f"It fails {where} {ends}: {tried}. {self._why()}"
+        if estimate.found is Found.SEVERAL:
+            return None, f"It has several limits from {ends}: {tried}. {self._why()}"
         beyond_high = estimate.threshold > 1
         if beyond_high == estimate.fails_high == self._fails_high:
             low, high = limit.at(estimate.low), limit.at(estimate.high)
