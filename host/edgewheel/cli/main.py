@@ -16,7 +16,7 @@ from typing import Protocol, cast
 
 from edgewheel import __version__
 from edgewheel.cli.exits import ExitCode
-from edgewheel.cli.output import drop_stdout
+from edgewheel.cli.streams import drop, settle_streams
 from edgewheel.errors import MISTAKE, EdgewheelError
 
 DISK_ERRORS = (errno.ENOSPC, errno.EDQUOT, errno.EIO)
@@ -88,7 +88,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("edgewheel: interrupted", file=sys.stderr)
         return ExitCode.INTERRUPTED
     except BrokenPipeError:
-        drop_stdout()
+        drop(sys.stdout)
         return ExitCode.PASSED
     except Exception as error:
         return _unexpected(error)
@@ -99,14 +99,14 @@ def _written(code: int) -> int:
     try:
         sys.stdout.flush()
     except BrokenPipeError:
-        drop_stdout()
+        drop(sys.stdout)
     return code
 
 
 def _unexpected(error: Exception) -> int:
     """The exit code of what no command knows: a full disk, or a mistake of ours."""
     if isinstance(error, OSError) and error.errno in DISK_ERRORS:
-        drop_stdout()
+        drop(sys.stdout)
         print(f"edgewheel: what was asked for cannot be written: {error.strerror}", file=sys.stderr)
         return ExitCode.BENCH
     import traceback
@@ -120,6 +120,7 @@ def entry() -> None:
     """The console script."""
     # Nothing here multiplies matrices; the threads for it are half the time to import numpy.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    settle_streams()
     sys.exit(main())
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -20,10 +19,3 @@ def output(target: str, encoding: str = "ascii") -> Iterator[IO[str]]:
         return
     with whole_file(Path(target), encoding) as file:
         yield file
-
-
-def drop_stdout() -> None:
-    """What still goes to stdout goes nowhere: its reader has left, or its disk is full, of which
-    Python would complain once more when it flushes.
-    """
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

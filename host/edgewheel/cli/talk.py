@@ -11,7 +11,7 @@ from pathlib import Path
 from types import FrameType
 
 from edgewheel.bench.runlog import PROMPT, append, stamped
-from edgewheel.cli.output import drop_stdout
+from edgewheel.cli.streams import drop
 from edgewheel.clock import Clock, WallClock, time_left
 
 REDRAW_NS = 100_000_000
@@ -53,7 +53,7 @@ class Talk:
         try:
             print(text, flush=True)
         except BrokenPipeError:
-            drop_stdout()
+            drop(sys.stdout)
         self._note(text)
 
     def progress(self, done: float, text: str) -> None:

@@ -3,6 +3,7 @@
 import json
 import os
 import re
+import shlex
 import signal
 import sqlite3
 import subprocess
@@ -215,6 +216,24 @@ def test_a_verdict_stands_though_nobody_reads_it(bench, monkeypatch, more):
     with os.fdopen(write, "w") as nobody:
         monkeypatch.setattr(sys, "stdout", nobody)
         assert main(["run", str(bench), *more]) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "redirected", "code"),
+    [
+        (["run", "bench.yaml"], "2>/dev/full", 1),
+        (["run", "bench.yaml"], "2>&1 | true", 1),
+        (["run", "bench.yaml"], ">&- 2>&-", 1),
+        (["check", "36-minus-1"], "", 0),
+    ],
+)
+def test_a_verdict_stands_whatever_becomes_of_the_streams(bench, words, redirected, code):
+    bench.write_text(bench.read_text().replace("gap_ratio_low: 2.2", "gap_ratio_low: 3.5"))
+    command = shlex.join([sys.executable, "-m", "edgewheel", *words])
+    few_letters = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
+    script = f"({command}; echo $? >code) {redirected}"
+    subprocess.run(["sh", "-c", script], env=os.environ | few_letters, check=False)
+    assert int((bench.parent / "code").read_text()) == code
 
 
 def test_a_list_that_a_full_disk_does_not_take_ends_with_3(capsys, monkeypatch):
