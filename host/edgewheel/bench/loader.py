@@ -160,6 +160,8 @@ def _read_sensor(section: Section, sensor: Sensor) -> Sensor:
         kind=kind,
         metal=metal.choice(("high", "low")) if metal else sensor.metal,
         amplitude=read_amplitude(amplitude, kind) if amplitude else unchanged,
+        # No reluctor can tell which way the wheel turns.
+        direction=None if kind == "vr" else sensor.direction,
     )
 
 

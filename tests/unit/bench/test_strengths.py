@@ -207,6 +207,7 @@ tracks:
     shaft: crank
     teeth: TEETH
 """
+DIRECTION = "{pitches: 60, missing: 2}\n    sensor: {direction: {forward_us: 45, reverse_us: 90}}"
 ALIKE = {
     "12 and 1": "[" + ", ".join(f"[{n}, {n + 8}]" for n in range(0, 360, 30)) + ", [352, 356]]",
     "three windows": "[[0, 40], [120, 140], [240, 290]]",
@@ -259,6 +260,11 @@ def test_half_waves_of_nearly_one_length_are_told_apart(tmp_path, teeth, motion)
     ratio of two lengths."""
     off = off_by(tmp_path, teeth, motion)
     assert len(off) > 40 and off.max() < 0.002
+
+
+def test_a_reluctor_takes_the_place_of_a_sensor_that_tells_the_direction(tmp_path, monkeypatch):
+    monkeypatch.setitem(ALIKE, "direction", DIRECTION)
+    assert off_by(tmp_path, "direction", STEADY).max() < 0.002
 
 
 @pytest.mark.parametrize("fault", ["late_tooth, deg: 2", "bounce, delay_us: 90, width_us: 20"])
