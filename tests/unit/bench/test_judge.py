@@ -143,6 +143,12 @@ def test_one_wrong_spark_each_of_two_coils_is_two_in_a_row(synced):
     assert causes(synced.spark(1, 91, "coil_1_4")) == [Cause.POSITION]
 
 
+def test_one_coil_that_is_always_wrong_is_told_though_the_others_between_are_right(synced):
+    assert synced.spark(1, -6) == synced.spark(1, 0, "coil_1_4") == []
+    (lost,) = synced.spark(2, -6)
+    assert (lost.cause, lost.detail) == (Cause.POSITION, "coil_1 fires 6.0 degrees too early")
+
+
 def test_sparks_before_pulses_went_missing_are_not_known(synced):
     """A wrong spark before does not count, and sparks are waited for from there."""
     synced.spark(1, 6)
