@@ -179,7 +179,7 @@ SHORT = """
 from textual.drivers import _writer_thread
 from edgewheel.console import app
 _writer_thread.MAX_QUEUED_WRITES = 2
-app.PATIENCE_S = 0.3
+app.PATIENCE_NS = 300_000_000
 """
 
 

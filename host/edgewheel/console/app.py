@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import os
-import threading
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from io import StringIO
@@ -18,6 +17,7 @@ from textual.screen import Screen
 from textual.timer import Timer
 from textual.widgets import Input
 
+from edgewheel.clock import WallClock
 from edgewheel.console import keys
 from edgewheel.console.dialogs.dialog import Dialog
 from edgewheel.console.live.page import LivePage
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 BY_SIGNAL = 128
 """A shell's exit code for an end by a signal, before the signal's number."""
 
-PATIENCE_S = 5.0
+PATIENCE_NS = 5_000_000_000
 """The console is ended so long after a signal, if it cannot leave by itself."""
 
 REFUSED = 2
@@ -339,11 +339,17 @@ class ConsoleApp(App[None]):
             self.call_later(self.notify, words, severity="warning", markup=False)
 
     def _end_by_signal(self, number: int) -> None:
-        """Park at once, then leave; in a thread of its own, for the one that draws may be stuck."""
-        code = BY_SIGNAL + number
+        """Park at once, then leave; in a thread of its own, for the one that draws may be stuck.
+
+        Another signal meanwhile changes nothing: a terminal that hangs up may send several, and
+        each would cut short the parking and the end of a search's record.
+        """
+        clock = WallClock()
+        until_ns = clock.now_ns() + PATIENCE_NS
         self.park()
+        code = BY_SIGNAL + number
         self.call_later(self.leave, code)
-        threading.Event().wait(PATIENCE_S)
+        clock.sleep_until(until_ns)
         self.close()
         os._exit(code)
 
