@@ -30,10 +30,14 @@ def fired(errors_deg, rpm=3000):
     return watch, at
 
 
-def row(watch, now_s, rpm=3000):
+def rows(watch, now_s, rpm=3000):
     motion = Motion([hold(Fraction(rpm), seconds=Fraction(1000))])
     state = replace(TURNING, seconds=now_s, pin_rpm=float(rpm))
-    return {row.name: row for row in pulse_rows(PLAN, watch, motion, state)}["coil_1"]
+    return pulse_rows(PLAN, watch, motion, state)
+
+
+def row(*told, **how):
+    return {row.name: row for row in rows(*told, **how)}["coil_1"]
 
 
 def test_angle_error_scatter_dwell_and_count():
@@ -41,6 +45,12 @@ def test_angle_error_scatter_dwell_and_count():
     assert (one.kind, one.count) == ("ignition", 4)
     figures = (one.before_deg, one.error_deg, one.scatter_deg, one.lasts_ms)
     assert figures == pytest.approx((14, 2, 1, 2.5))
+
+
+def test_every_output_that_is_declared_has_its_row():
+    shown = rows(*fired([0.0]))
+    assert [one.name for one in shown] == list(PLAN.signals.outputs)
+    assert {(one.kind, one.count, one.error_deg) for one in shown[1:]} == {("ignition", 0, None)}
 
 
 def test_pulses_of_long_ago_are_not_now():
