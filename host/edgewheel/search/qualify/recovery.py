@@ -95,11 +95,14 @@ class Recovery(SampleKind):
         return [points(Figure("tooth", "tooth with the fault"), self.figure(measure), trials)]
 
     def words(self, measure: str, trials: Sequence[Shown]) -> str:
-        """How often sync was lost at all."""
-        lost = sum(trial.figures["teeth"] > 0 for trial in trials)
-        never = sum(trial.figures["teeth"] == inf for trial in trials)
-        text = f"sync was lost in {lost} of {len(trials)} trials"
-        return f"{text}, and in {never} never came back" if never else text
+        """How often sync was lost at all, and how often it was not there to be lost."""
+        met = [trial.figures["teeth"] for trial in trials if "tooth" in trial.figures]
+        parts = [f"sync was lost in {sum(teeth > 0 for teeth in met)} of {len(met)} trials"]
+        if never := met.count(inf):
+            parts.append(f"in {never} it never came back")
+        if without := len(trials) - len(met):
+            parts.append(f"in {without} more there was none before the fault")
+        return ", ".join(parts)
 
     def _drawn(self, bench: QualifyBench, seed: int) -> Node:
         """A tooth of the fault's track."""

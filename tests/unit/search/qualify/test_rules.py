@@ -2,21 +2,25 @@
 
 import random
 import shutil
+from fractions import Fraction
 from math import inf
 
 import pytest
 
 from edgewheel.cli.main import main
-from edgewheel.errors import BenchError, FileError
+from edgewheel.errors import BenchError, FileError, Place
 from edgewheel.search.posterior import Answer
 from edgewheel.search.qualify.bounds import Bound, Grade, Measured
 from edgewheel.search.qualify.changes import Hits, Searched, chance, fewer, holm, larger
 from edgewheel.search.qualify.playing import Player
 from edgewheel.search.qualify.qualification import Qualification
 from edgewheel.search.qualify.reading import load_qualify, only
+from edgewheel.search.qualify.recovery import Recovery, RecoveryKeys
 from edgewheel.search.qualify.samples import quantile, trials_for
 from edgewheel.search.qualify.shipped import names
+from edgewheel.search.qualify.shown import Shown
 from edgewheel.search.trials import SearchStopped
+from edgewheel.yamlfile import Node
 from qualify_suite import DEMO, play, short_plan
 
 
@@ -42,6 +46,16 @@ def test_a_quantile_has_an_end_only_where_there_are_trials_enough():
     assert quantile(range(few), 0.9, "ms").high == few - 1
     assert quantile(range(few - 1), 0.9, "ms").high == inf
     assert quantile([1.0] * 40 + [inf] * 10, 0.9, "ms").value == inf
+
+
+def test_a_trial_without_sync_before_its_fault_is_not_counted_as_a_loss():
+    figures = [{"tooth": 3, "teeth": 0}, {"tooth": 4, "teeth": 20}, {"tooth": 5, "teeth": inf}]
+    trials = [Shown(True, "", figures=one) for one in [*figures, {"teeth": inf}]]
+    recovery = Recovery(RecoveryKeys(Fraction(1000)), "x", Node(Place("plan"), {}))
+    assert recovery.words("teeth", trials) == (
+        "sync was lost in 2 of 3 trials, in 1 it never came back, "
+        "in 1 more there was none before the fault"
+    )
 
 
 def test_two_samples_far_apart_differ_and_equal_ones_do_not():
