@@ -254,7 +254,7 @@ bench: fan.yaml
 tests:
   highest:
     kind: speed
-    vary: {from: 1000, to: 3000, within_percent: 20}
+    vary: {from: 1000, to: 3000, within_percent: 20, most_trials: 16}
     limits: {rpm: {at_least: 2000}}
 """
 

@@ -3,13 +3,12 @@
 import json
 
 from edgewheel.report.read import read_report
-from qualify_suite import play
 from records import bench_file, made_by
 
 PLAN = """\
 format: 1
 name: The top of the range
-bench: fan.yaml
+bench: ../fan.yaml
 seed: 3
 tests:
   top:
@@ -22,8 +21,10 @@ tests:
 
 
 def test_the_trial_that_failed_is_played_again(tmp_path):
+    """From a bench file of another folder, which is found among the copies."""
     bench_file(tmp_path)
-    plan = tmp_path / "plan.yaml"
+    plan = tmp_path / "plans" / "plan.yaml"
+    plan.parent.mkdir()
     plan.write_text(PLAN)
     run = made_by(tmp_path, "qualify", str(plan))
     for name in ("report.html", "report.json", "junit.xml", "run.log"):
@@ -40,13 +41,3 @@ def test_the_trial_that_failed_is_played_again(tmp_path):
     (run / "plan.yaml").unlink()
     (only,) = read_report(run).tests[0].evidence()
     assert only["kind"] == "threshold"
-
-
-def test_a_bench_file_of_another_folder_is_found_among_the_copies(tmp_path):
-    (tmp_path / "plans").mkdir()
-    bench_file(tmp_path)
-    plan = tmp_path / "plans" / "plan.yaml"
-    plan.write_text(PLAN.replace("bench: fan.yaml", "bench: ../fan.yaml"))
-    run = play(plan, tmp_path / "runs").folder
-    kinds = [one["kind"] for one in read_report(run).tests[0].evidence()]
-    assert kinds == ["threshold", "waveform", "words"]
