@@ -233,7 +233,10 @@ def _with_timing(line: Line, timing: Timing, runs: str) -> Line:
         share = f"{found.edge_share.value:.2f} +- {max(found.edge_share.uncertainty, 0.01):.2f}"
         if found.edge == "right":
             return _seen(line, f"run {runs}: the error moves by {share} of the tooth width")
-        return replace(line, notes=(*line.notes, f"Run {runs}: the {found.edge} edge ({share})."))
+        told = (
+            "the wrong edge is counted" if found.edge == "wrong" else "not clear which is counted"
+        )
+        return replace(line, notes=(*line.notes, f"Run {runs}: {told} ({share})."))
     if line.key == "reference" and found.reference_deg is not None:
         error = found.reference_deg
         spread = f"{round(error.value, 2) + 0.0:+.2f} +- {max(error.uncertainty, 0.01):.2f} deg"
