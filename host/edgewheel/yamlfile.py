@@ -154,7 +154,10 @@ class Node:
     def _below(self, step: str) -> Node:
         """The item of a list at `[n]`, or the value of a key. Raises FileError."""
         if not step.startswith("["):
-            return self.section().required(step)
+            nodes = self.section().nodes
+            if step not in nodes:
+                raise self.refuse(f"'{step}' is missing", _to_address(step, list(nodes)))
+            return nodes[step]
         items, index = self.items(), step.strip("[]")
         if not (index.isdecimal() and int(index) < len(items)):
             remedy = f"Its items are [0] to [{len(items) - 1}]."
@@ -214,9 +217,20 @@ class Section:
         """Refuse the keys that nobody asked for, naming the nearest known one. Raises FileError."""
         for key, node in self.nodes.items():
             if key not in self._asked:
-                raise node.refuse(
-                    f"'{key}' is not known here", f"Write {_nearest(key, self._asked)}."
-                )
+                remedy = f"Write {_nearest(key, self._asked)}."
+                if key.isdecimal() and not node.content:
+                    remedy = "Write decimals with a point: 1.5, not 1,5."
+                raise node.refuse(f"'{key}' is not known here", remedy)
+
+
+def _to_address(step: str, known: Sequence[str]) -> str:
+    """What to do about an address that leads to nothing."""
+    near = difflib.get_close_matches(step, known, 1)
+    meant = f"Is '{near[0]}' meant for it? " if near else ""
+    return (
+        f"{meant}An address names what the file says, and here it says: {', '.join(known)}. What "
+        "it leaves to its default must be written into it first."
+    )
 
 
 def _steps(address: str) -> list[str]:
@@ -246,7 +260,10 @@ def read_text(path: Path, largest_bytes: int = LARGEST_FILE_BYTES) -> str:
     place = Place(str(path))
     try:
         if path.stat().st_size > largest_bytes:
-            raise FileError(place, "the file is too large", "Check that this is the right file.")
+            remedy = (
+                f"Check that this is the right file; at most {largest_bytes / 1e6:g} MB are read."
+            )
+            raise FileError(place, "the file is too large", remedy)
         return path.read_text(encoding="utf-8")
     except UnicodeDecodeError as error:
         raise FileError(place, "the file is not text", "Save it as UTF-8 text.") from error
@@ -276,6 +293,8 @@ def parse(text: str, file: str) -> Node:
         line = mark.line + 1 if mark else 0
         problem = f"this is not YAML: {error.problem or error.context}"
         remedy = "Look at the indentation, colons and brackets around this line."
+        if "'\\t'" in problem:
+            remedy = "There is a tab. Make the indentation of spaces."
         raise FileError(Place(file, line), problem, remedy) from error
     except yaml.YAMLError as error:
         raise FileError(Place(file), "the file is not text", "Save it as UTF-8 text.") from error
