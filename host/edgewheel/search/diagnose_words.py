@@ -10,13 +10,13 @@ from edgewheel.search.diagnose import Diagnosis, Step
 WIDTH = 96
 
 
-def told(diagnosis: Diagnosis) -> str:
-    """The end in words."""
+def told(diagnosis: Diagnosis, width: int = WIDTH) -> str:
+    """The end in words, in lines of a width."""
     tries = f"{diagnosis.tries} {'try' if diagnosis.tries == 1 else 'tries'}"
     findings = [
         fill(
             f"* Wrong: {' or '.join(finding.settings)}. {finding.remedy}",
-            WIDTH,
+            width,
             subsequent_indent="  ",
         )
         for finding in diagnosis.findings
@@ -35,7 +35,7 @@ def told(diagnosis: Diagnosis) -> str:
         f"{tries}, and no signal was found with which all is right. Look at the wiring, the supply "
         f"of the sensors, and settings that no signal shows.{says}"
     )
-    return "\n".join([fill(head, WIDTH), *findings])
+    return "\n".join([fill(head, width), *findings])
 
 
 def step_line(step: Step) -> str:

@@ -29,6 +29,8 @@ SHOWN_SHARE = 0.005
 """A sweep says how far it is after each such part of it, and at each point."""
 
 DIAGNOSE_RPM = 1000
+UNBROKEN = 10_000
+"""Columns: the pane breaks lines itself."""
 
 
 class SweepJob(Job):
@@ -175,7 +177,7 @@ class DiagnoseJob(Job):
         for step in self._diagnosing.items():
             lines = (*lines, step_line(step))
             yield Stage(len(lines) / MOST_TRIES, f"try {step.number}", lines)
-        answer = told(self._diagnosing.diagnosis)
+        answer = told(self._diagnosing.diagnosis, UNBROKEN)
         yield Stage(1.0, "", lines, (), _capital(answer))
 
     def stop(self) -> None:
