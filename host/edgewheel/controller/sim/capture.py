@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from edgewheel.controller.sim.inputs import Changes, Levels, LineInput, Ticks, to_ticks
+from edgewheel.controller.sim.inputs import Changes, Levels, LineInput, Ticks, one_before, to_ticks
 from edgewheel.controller.sim.interrupts import InterruptQueue
 from edgewheel.controller.sim.settings import ControllerSettings, InputSettings
 
@@ -32,7 +32,7 @@ class Pin:
     ) -> None:
         self._bit = lines.index(settings.line) if settings.line in lines else None
         level = PULLED_UP if self._bit is None else initial_mask >> self._bit & 1
-        self._level = np.uint8(level)
+        self._level = level
         self.port_level = level ^ settings.inverted
         self._input = LineInput(settings, tick_hz, level, forget_ticks)
 
@@ -41,9 +41,9 @@ class Pin:
         if self._bit is None:
             return self._input.push(ticks[:0], masks[:0], now)
         levels = masks >> np.uint8(self._bit) & np.uint8(1)
-        changes = np.diff(levels, prepend=self._level) != 0
+        changes = levels != one_before(levels, self._level)
         if len(levels):
-            self._level = levels[-1]
+            self._level = int(levels[-1])
         return self._input.push(ticks[changes], levels[changes], now)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +19,7 @@ from edgewheel.controller.sim.settings import EdgeChoice, InputSettings, RcSetti
 Ticks = npt.NDArray[np.int64]
 Levels = npt.NDArray[np.uint8]
 Changes = tuple[Ticks, Levels]
+_Number = TypeVar("_Number", bound=np.generic)
 NEVER = 1 << 62
 
 
@@ -32,6 +33,14 @@ class Stage(Protocol):
 def to_ticks(microseconds: float, tick_hz: int) -> int:
     """The nearest whole number of ticks."""
     return round(microseconds * tick_hz / 1e6)
+
+
+def one_before(values: npt.NDArray[_Number], first: int) -> npt.NDArray[_Number]:
+    """For each of the values (n,) the one before, `first` for the first of them."""
+    before = np.empty_like(values)
+    before[:1] = first
+    before[1:] = values[:-1]
+    return before
 
 
 class RcInput:
@@ -109,11 +118,13 @@ class NoiseFilter:
         levels = np.concatenate((self._open_levels, levels))
         if not len(ticks):
             return ticks, levels
-        stands = np.diff(ticks, append=now) >= self._hold
+        after = np.empty_like(ticks)
+        after[:-1], after[-1] = ticks[1:], now
+        stands = after - ticks >= self._hold
         undecided = len(ticks) - (0 if stands[-1] else 1)
         self._open_ticks, self._open_levels = ticks[undecided:], levels[undecided:]
         ticks, levels = ticks[stands] + self._hold, levels[stands]
-        changes = np.diff(levels, prepend=np.uint8(self._output)) != 0
+        changes = levels != one_before(levels, self._output)
         ticks, levels = ticks[changes], levels[changes]
         if len(levels):
             self._output = int(levels[-1])
@@ -143,10 +154,9 @@ class EdgeGate:
             ticks, levels = ticks[chosen], levels[chosen]
         if not len(ticks) or not (self._blanking or self._share):
             return ticks, levels
-        periods = np.diff(ticks, prepend=self._last)
-        before = np.empty_like(periods)
-        before[0], before[1:] = self._period, periods[:-1]
-        if (periods >= np.maximum(self._blanking, self._share * before)).all():
+        periods = ticks - one_before(ticks, self._last)
+        blanked = self._share * one_before(periods, self._period)
+        if (periods >= np.maximum(self._blanking, blanked)).all():
             self._last, self._period = int(ticks[-1]), int(periods[-1])
             return ticks, levels
         kept = self._keep(ticks.tolist())
