@@ -84,6 +84,18 @@ def test_it_is_drawn(name):
     assert picture.alt == ALT.get(name, picture.alt)
     assert picture.alt and picture.title and picture.note
     assert not [one for one in root.iter() if one.tag.endswith(("script", "img"))]
+    for layer in picture.spec["layer"]:
+        for value in layer["data"]["values"]:
+            assert drawn_fields(layer["encoding"]) <= set(value)
+    for row in picture.table.rows if picture.table else ():
+        assert len(row) == len(picture.table.head) and set(map(type, row)) == {str}
+
+
+def drawn_fields(encoding):
+    """What places, looks and tooltips of a layer are read from."""
+    tooltips = encoding.get("tooltip", [])
+    channels = [*(tooltips if isinstance(tooltips, list) else [tooltips]), *encoding.values()]
+    return {one["field"] for one in channels if isinstance(one, dict) and "field" in one}
 
 
 TOP = 1.15 * 315
