@@ -70,10 +70,18 @@ class SweepResult:
                 f"sync held up to {float(self.highest_rpm):g} rpm and dropped on the way to "
                 f"{float(self.dropped_rpm):g} rpm"
             )
-        text += _of_loss(self.loss)
-        if self.back_rpm is not None:
-            return f"{text}. On the way down it was back at {float(self.back_rpm):g} rpm."
-        return f"{text}. It did not come back on the way down."
+        return f"{text}{_of_loss(self.loss)}.{self._down}"
+
+    @property
+    def _down(self) -> str:
+        """Whether sync came back on the way down, and stayed; nothing if it was stopped before."""
+        down = [result for result in self.points if result.point.way == "down"]
+        back = self.back_rpm
+        if back is None:
+            return " It did not come back on the way down." if down else ""
+        later = (one for one in down if one.point.rpm < back and not one.held)
+        lost = next((f", and dropped again on the way to {_rpm(one)}" for one in later), "")
+        return f" On the way down it was back at {float(back):g} rpm{lost}."
 
     @property
     def _held_up(self) -> str:
@@ -84,8 +92,12 @@ class SweepResult:
         missed = next((result for result in self.points if not result.held), None)
         if missed is None:
             return f"{text} and down again."
-        down = f"but not on the way down to {float(missed.point.rpm):g} rpm"
+        down = f"but not on the way down to {_rpm(missed)}"
         return f"{text}, {down}{_of_loss(missed.lost)}."
+
+
+def _rpm(result: PointResult) -> str:
+    return f"{float(result.point.rpm):g} rpm"
 
 
 def _of_loss(loss: SyncLost | None) -> str:

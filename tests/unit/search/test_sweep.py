@@ -13,7 +13,7 @@ from edgewheel.bench.plan import Staircase
 from edgewheel.errors import UsageError
 from edgewheel.motion.ripple import CompressionRipple
 from edgewheel.search.staircase import speeds, staircase_motion
-from edgewheel.search.sweep import Sweep, SweepListener, SweepResult, summarise
+from edgewheel.search.sweep import PointResult, Sweep, SweepListener, SweepResult, summarise
 from edgewheel.yamlfile import parse
 
 DISC = """
@@ -135,6 +135,18 @@ def test_sync_that_was_lost_on_the_way_to_a_point_and_back_at_it_is_no_pass(
     result = summarise(results)
     assert not result.passed and result.highest_rpm == highest_rpm
     assert words in result.sentence
+
+
+def test_sync_that_drops_again_after_it_was_back_is_told():
+    stairs = Staircase(Fraction(1000), Fraction(2000), Fraction(500))
+    points = staircase_motion(stairs, Fraction(1))[1]
+    told = [True, False, False, True, False]
+    results = [PointResult(point, held, None) for point, held in zip(points, told, strict=True)]
+    assert summarise(results).sentence.endswith(
+        "On the way down it was back at 1500 rpm, and dropped again on the way to 1000 rpm."
+    )
+    stopped = summarise(results[:3]).sentence
+    assert stopped == "sync held up to 1000 rpm and dropped on the way to 1500 rpm."
 
 
 def test_a_sweep_of_no_point_is_no_pass():
