@@ -111,11 +111,15 @@ class Track:
         """
         turn = self.crank_degrees_per_turn
         scale = turn / TURN
-        return tuple(
-            Tooth(tooth.begin * scale + origin, tooth.end * scale + origin)
-            for origin in (turn * number for number in range(int(period / turn)))
-            for tooth in self.teeth
+        first = self.teeth
+        if scale != 1:
+            first = tuple(Tooth(tooth.begin * scale, tooth.end * scale) for tooth in first)
+        later = (
+            Tooth(tooth.begin + origin, tooth.end + origin)
+            for origin in (turn * number for number in range(1, int(period / turn)))
+            for tooth in first
         )
+        return (*first, *later)
 
 
 @dataclass(frozen=True)
