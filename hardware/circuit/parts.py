@@ -104,7 +104,7 @@ class PartType:
     @property
     def number(self) -> float:
         """The value in ohms or farads; ValueError where it is not a number."""
-        match = _VALUE.match(self.value.split()[0])
+        match = _VALUE.match(re.split("[ ,]", self.value)[0])
         if match is None:
             raise ValueError(f"{self.value!r} is not a number with a unit prefix, such as 2.2k.")
         return float(match[1]) * _FACTORS[match[2]]

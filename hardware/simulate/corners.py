@@ -6,9 +6,10 @@ SPDX-License-Identifier: CERN-OHL-P-2.0
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from circuit.parts import Part
+from circuit.circuit import Circuit
+from circuit.parts import Kind, Part
 from simulate.models import models
 
 COLDEST, HOTTEST = 0.0, 60.0
@@ -37,6 +38,16 @@ class Corner:
 
     def models(self) -> str:
         return models(self.switch_beta, self.small_beta, self.offset)
+
+
+def varied(stage: Circuit, corner: Corner) -> Circuit:
+    """The stage with the values that its parts have in a corner."""
+    for part in stage.parts:
+        if part.type.kind in (Kind.RESISTOR, Kind.CAPACITOR, Kind.TRIMMER):
+            number = part.type.number * corner.factor(part)
+            value = f"{number:.4f}" if number >= 1e-3 else f"{number * 1e12:.3f}p"
+            stage = stage.with_part(replace(part, type=replace(part.type, value=value)))
+    return stage
 
 
 def corners(seed: int, count: int) -> list[Corner]:

@@ -56,10 +56,10 @@ X1 a b PTC R0=0.8 RTH=75 CTH=0.25
 .ends
 .subckt FUSE a b AMPS=1
 B1 a b I=V(a,b)*{AMPS}/(0.09*(1+5e6*(1+tanh(20*(V(h)-1.5)))))
-B2 0 h I=(pwr(V(a,b)/(0.09*(1+5e6*(1+tanh(20*(V(h)-1.5))))),2)/1.1
+B2 0 h I=1e-9*(pwr(V(a,b)/(0.09*(1+5e6*(1+tanh(20*(V(h)-1.5))))),2)/1.1
 + +5e3*(1+tanh(50*(V(h)-1)))*(2-V(h)))*min(time*1e6,1)
-Rh h 0 0.35
-Ch h 0 1
+Rh h 0 0.35g
+Ch h 0 1n
 .ends
 .subckt TRIMMER a w b R=10k AT=0.5
 Ra a w {R*(1-AT)+1}
@@ -68,10 +68,11 @@ Rb w b {R*AT+1}
 .subckt LINE11 p1 p2 s1 s2
 Rp p1 pa 50
 Lp pa p2 2
-Bp pa p2 I=0.5*V(flux)*pwr(abs(V(flux))/0.01125,6)
-Gf 0 flux pa p2 1
-Cf flux 0 1
-Rf flux 0 1g
+Bp pa p2 I=0.5m*V(flux)*pwr(V(flux)*V(flux)/126.6,3)
+Cp pa p2 1n
+Gf 0 flux pa p2 1u
+Cf flux 0 1n
+Rf flux 0 1e15
 Ls sa s2 2
 K1 Lp Ls 0.999
 Rs sa s1 50

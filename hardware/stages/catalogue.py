@@ -8,6 +8,8 @@ data sheet of the very part in your hand, its pin order above all.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from circuit.parts import Kind, PartType, Pin, Rating, Role
 
 TWO = (Pin("1", "1"), Pin("2", "2"))
@@ -28,10 +30,16 @@ def resistor(value: str, watts: float = 0.25, substitutes: tuple[str, str] = _FI
     return PartType(Kind.RESISTOR, value, _AXIAL[watts], TWO, substitutes, rating)
 
 
+def precise(value: str, first: str, second: str) -> PartType:
+    """One whose value is on the drawing's word."""
+    return replace(resistor(f"{value}, 1 %", substitutes=(first, second)), tolerance=0.01)
+
+
 SENSES = ("wirewound, 2 W or more", "two of 0.15 ohm, 1 W, side by side")
-R_2M55 = resistor("2.55M", substitutes=("2.4M and 150k in series", "2.2M and 330k in series"))
-R_47K5 = resistor("47.5k", substitutes=("47k and 470R in series", "33k and 15k in series"))
-R_374K = resistor("374k", substitutes=("330k and 43k in series", "300k and 75k in series"))
+R_10K = precise("10k", "metal film, 0.5 or 0.1 %", "two of 20k, 1 %, side by side")
+R_2M55 = precise("2.55M", "2.4M and 150k in series, 1 %", "2.2M and 348k in series, 1 %")
+R_47K5 = precise("47.5k", "47k and 475R in series, 1 %", "33.2k and 14.3k in series, 1 %")
+R_365K = precise("365k", "332k and 33.2k in series, 1 %", "182k and 182k in series, 1 %")
 
 
 def ceramic(value: str) -> PartType:

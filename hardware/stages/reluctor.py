@@ -8,10 +8,10 @@ would take up hum, and 50 Hz at a controller's input are the teeth of an engine.
 of 50 kHz takes the carrier out. C3 takes the mean out before the gain: only U2's offset reaches the
 transformer, and the corner of 0.7 Hz does not move with the load. C3 is a film, as what leaks
 through it comes out times R5: an electrolytic's 3 uA would be a volt. At full scale U2 swings by
-11.7 V; 12 V are what its class promises into 10k. Its offset comes out as it is, so it must be
-small: at 50 rpm the peak is 50 mV. The amplitude grows with speed because the codes do: 200 to 1 of
-range is left at 50 rpm. The stage inverts: a higher code is a lower voltage at VR and at VR+
-against VR-.
+11.5 V, with R1, R2, R4 and R5 of 1 % by less than the 12 V that its class promises into 10k. Its
+offset comes out as it is, so it must be small: at 50 rpm the peak is 50 mV. The amplitude grows
+with speed because the codes do: 200 to 1 of range is left at 50 rpm. The stage inverts: a higher
+code is a lower voltage at VR and at VR+ against VR-.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ def reluctor(unit: int = 0) -> Circuit:
     """One channel; the board has two, crank and cam."""
     c = Circuit("vr", "VR output, crank or cam: VR against ground, VR+ and VR- floating")
     _ports(c)
-    c.add("R1", of.resistor("10k"), "UPPER", "MIX", why="upper byte")
+    c.add("R1", of.R_10K, "UPPER", "MIX", why="upper byte")
     c.add("R2", of.R_2M55, "LOWER", "MIX", why="lower byte, 255 times weaker")
     c.add("R9", of.resistor("100k"), "MIX", GROUND, why="holds the input without a board")
     c.add("R3", of.resistor("10k"), "MIX", "SMOOTH", why="filter")
@@ -34,8 +34,8 @@ def reluctor(unit: int = 0) -> Circuit:
     buffer = {"in+": "SMOOTH", "in-": "MEAN", "V+": "+5V", "V-": GROUND, "out": "MEAN"}
     c.add("U1", of.OP_AMP_5V, why="filter", unit=unit, shared="U92", on=buffer)
     c.add("C3", of.film("4.7u"), "MEAN", "AC", why="takes the mean out")
-    c.add("R4", of.R_47K5, "AC", "SUM", why="gain 7.87 with R5")
-    c.add("R5", of.R_374K, "SUM", "DRIVE", why="gain")
+    c.add("R4", of.R_47K5, "AC", "SUM", why="gain 7.68 with R5")
+    c.add("R5", of.R_365K, "SUM", "DRIVE", why="gain")
     c.add("C4", of.ceramic("5.6p"), "SUM", "DRIVE", why="keeps the gain quiet above 75 kHz")
     gain = {"in+": GROUND, "in-": "SUM", "V+": "+15V", "V-": "-15V", "out": "DRIVE"}
     c.add("U2", of.OP_AMP_15V, why="gain", unit=unit, shared="U93", on=gain)

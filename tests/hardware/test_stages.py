@@ -13,7 +13,7 @@ from circuit.spice import deck
 from make import ROOT, SHIPPED, SOURCES
 from simulate import hall_edges, input_edges, power
 from simulate.acceptance import STAGES
-from simulate.corners import OFFSET, corners
+from simulate.corners import OFFSET, corners, varied
 from simulate.delays import LEADS
 from simulate.models import models
 from simulate.ngspice import SimulationError, run
@@ -53,6 +53,14 @@ def test_every_part_has_two_classes_of_substitute() -> None:
     for part in board().parts:
         first, second = part.type.substitutes
         assert first and second and first != second != part.type.value, part.ref
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", SOURCES)
+def test_a_stage_of_parts_of_5_percent_does_what_it_must(name: str) -> None:
+    for corner in corners(SEED, 2):
+        figures = STAGES[name](varied(built(name), corner))
+        assert [str(found) for found in figures if not found.passed] == [], corner
 
 
 @pytest.mark.parametrize("load", hall_edges.LOADS)
@@ -99,7 +107,7 @@ def test_input_edges_in_the_corners() -> None:
 
 
 def test_the_feed_bears_a_short_in_the_corners() -> None:
-    for corner in corners(SEED, 6):
+    for corner in corners(SEED, 4):
         parts = (corner.factor, corner.models(), corner.degrees)
         found = power.shorted(feed(), power.BATTERY, power.SHORTED, *parts)
         assert 30 < found.kelvin < 110 and found.fuse < 0.6 and found.watts < 0.1
