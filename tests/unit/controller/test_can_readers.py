@@ -38,6 +38,26 @@ def test_every_known_frame_is_a_report_of_its_signals():
     assert (speed.arrived, state.text) == (5, "sync=full losses=2 overruns=1")
 
 
+SHARED = """\
+VERSION ""
+BU_: bench
+BO_ 256 Front: 2 bench
+ SG_ rpm : 0|8@1+ (10,0) [0|0] "" bench
+ SG_ load : 8|8@1+ (0.5,-20) [0|0] "" bench
+BO_ 257 Rear: 1 bench
+ SG_ rpm : 0|8@1+ (10,0) [0|0] "" bench
+"""
+
+
+def test_a_signal_of_two_messages_is_named_with_its_message():
+    reader = CanReader(cantools.database.load_string(SHARED, "dbc"))
+    reports = reader.feed(CanFrame(256, b"\x55\x0a"), 0) + reader.feed(CanFrame(257, b"\x11"), 1)
+    assert [one.fields for one in reports] == [
+        {"Front.rpm": 850.0, "load": -15.0},
+        {"Rear.rpm": 170.0},
+    ]
+
+
 def test_unknown_and_short_frames_are_counted():
     reader = can_reader()
     speed, _ = frames(READING)
@@ -91,6 +111,17 @@ def test_an_answer_that_never_comes_is_counted_and_the_next_is_asked():
     talk = Conversation(pids=(0x0D, 0x0C))
     assert [report.fields for report in talk.run(400)] == [{"rpm": 3000.25}] * 2
     assert talk.reader.tally()["unanswered"] == 2
+
+
+def test_answers_of_other_services_and_of_too_few_bytes_are_no_values():
+    reader = ObdReader(ObdAddress(), (0x0C,), 50)
+    reader.due(0)
+    for answer in ((4, 0x49, 0x0C, 0x10, 0), (1, 0x41), (3, 0x41, 0x0C, 0x10), (2, 0x41, 0x0D)):
+        frame = CanFrame(0x7E8, bytes(answer).ljust(8, b"\0"))
+        assert reader.feed(frame, 0) == []
+    assert reader.tally() == {"frames": 4, "other_answer": 2, "short": 2}
+    (report,) = reader.feed(CanFrame(0x7E8, bytes((4, 0x41, 0x0C, 0x10, 4, 0, 0, 0))), 9)
+    assert report.fields == {"rpm": 1025.0}
 
 
 def test_response_pending_is_waited_for_and_a_refusal_is_counted():
