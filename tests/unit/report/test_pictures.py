@@ -111,7 +111,7 @@ FIGURES = [
     ("waveform", 1, "ms y", [-11, 3.5, -10, 4.5, -8, 3.5, 1, 3.5]),
     ("waveform", 2, "ms", [-10, -5]),
     ("waveform", 3, "ms", [-5, -5]),
-    ("waveform", 4, "at", [0]),
+    ("waveform", 4, "at words", [0, f"sync lost: {HOSTILE}"]),
     ("staircase", 1, "n rpm what", [1, 500, "held sync", 2, 750, "no sync"]),
     ("staircase", 2, "at", [500]),
     ("speed", 0, "s rpm", [0, 0, 1, 900, 1, 880]),
