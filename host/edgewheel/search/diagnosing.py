@@ -18,7 +18,7 @@ from edgewheel.bench.truth import CYCLE_DEG
 from edgewheel.search.diagnose import Diagnose, Diagnosis, Step
 from edgewheel.search.diagnose_words import diagnosis_data
 from edgewheel.search.look import Look, Stage, look
-from edgewheel.search.trials import SearchStopped, fingerprint
+from edgewheel.search.trials import SearchStopped, fingerprint, of_another
 from edgewheel.search.variant import Variant, varied
 
 
@@ -77,8 +77,8 @@ class Diagnosing:
 class Player:
     """Plays variants of a plan, each from a crank angle drawn by the plan's seed.
 
-    With a record, every try is a row of it, and those that stand in it already are not played again
-    as long as they are asked for in the same order.
+    With a record, every try is a row of it, and those that stand in it already are not played
+    again.
     """
 
     def __init__(self, plan: Plan, record: SearchRecord | None = None) -> None:
@@ -104,7 +104,10 @@ class Player:
         if self._stopped:
             raise SearchStopped
         known = self._known.get(self._count)
-        if known is not None and known.setting == _setting(variant, what):
+        if known is not None:
+            assert self._record is not None
+            if known.setting != _setting(variant, what):
+                raise of_another(self._count, self._record.folder)
             self._count += 1
             return _look(known)
         draw = Random(f"{self._plan.seed} {self._count}")

@@ -18,7 +18,7 @@ from edgewheel.bench.plan import Plan
 from edgewheel.bench.rig import Rig
 from edgewheel.bench.runner import meta_of
 from edgewheel.bench.search_record import FINGERPRINT, SearchRecord, Trial, search_folder
-from edgewheel.errors import BenchError
+from edgewheel.errors import BenchError, UsageError
 from edgewheel.search.trial import Planner, RunUp, judge
 
 
@@ -78,12 +78,15 @@ class Trials:
     def run(self, values: Mapping[str, str]) -> Trial:
         """The next trial, with these values set in the bench file; text as it would stand there.
 
-        Raises SearchStopped, BenchError, or FileError for values that cannot be.
+        Raises SearchStopped, BenchError, FileError for values that cannot be, UsageError where
+        another trial of this number is on record.
         """
         number = len(self.done)
         setting = json.dumps(dict(values), sort_keys=True)
         known = self._known.get(number)
-        if known is None or known.setting != setting:
+        if known is not None and known.setting != setting:
+            raise of_another(number, self.folder)
+        if known is None:
             known = self._play(number, setting, values)
         self.done.append(known)
         return known
@@ -106,6 +109,14 @@ class Trials:
         self._record.add(trial)
         self.played += 1
         return trial
+
+
+def of_another(number: int, folder: Path) -> UsageError:
+    """The refusal of a record whose trial of this number is another than the search asks for."""
+    return UsageError(
+        f"Trial {number + 1} in {folder} is another than this search asks for: another edgewheel "
+        "made the record. Search anew, without --resume."
+    )
 
 
 def fingerprint(inputs: Iterable[tuple[str, str]], *asked: str) -> str:

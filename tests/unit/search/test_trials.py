@@ -168,6 +168,8 @@ def test_a_search_taken_up_ends_as_if_it_had_never_been_stopped(bench):
 def test_the_record_of_another_search_is_not_taken_up(bench):
     with trials_of(bench) as trials:
         trials.run({DELAY.address: "80"})
+    with pytest.raises(UsageError, match="Search anew"), trials_of(bench, trials.folder) as other:
+        other.run({DELAY.address: "90"})
     bench.write_text(BENCH.replace("missing: 2", "missing: 1"))
     with pytest.raises(UsageError, match="another search"), trials_of(bench, trials.folder) as _:
         pass
