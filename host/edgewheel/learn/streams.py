@@ -112,7 +112,8 @@ def _pulsed(streams: list[Stream]) -> dict[str, Pulsed]:
         whole = after < len(other.times)
         lasting = other.times[after[whole]] - stream.times[whole]
         coming = (stream.times[SPAN:] - stream.times[:-SPAN]) / SPAN
-        if _swing(lasting) < FIXED and _swing(coming) > 4 * FIXED:
+        usual = running_median(np.diff(stream.times), SPAN + 1)  # Gaps make no other speed.
+        if _swing(lasting) < FIXED < min(_swing(coming), _swing(usual)) / 4:
             found[stream.track] = Pulsed(stream.level, float(np.median(lasting)))
     return found
 

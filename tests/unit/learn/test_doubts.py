@@ -101,6 +101,16 @@ def test_a_direction_sensor_is_known_by_pulses_that_keep_their_time():
     assert pulse.forward_us == 30
 
 
+def test_gaps_at_a_steady_speed_make_no_direction_sensor():
+    """Two gaps of two near each other: 24 teeth take a sixth longer across them."""
+    teeth = "{pitches: 72, missing: [3, 4, 11, 12]}"
+    words = f"format: 1\nname: a\nperiod: 360\ntracks: {{crank: {{shaft: crank, teeth: {teeth}}}}}"
+    motion = Motion([hold(Fraction(800), turns=Fraction(8))])
+    compiler = EdgeCompiler(wheel_levels(parse_wheel(words, "a")), motion, 1_000_000)
+    learned = learn(capture_of(compiler.header(), join(*compiler.chunks())))
+    assert learned.best.wheel.tracks[0].sensor.direction is None
+
+
 def test_random_edges_are_no_wheel():
     ticks = np.cumsum(np.random.default_rng(1).exponential(1000, 4000).astype(np.int64) + 1)
     level = np.arange(4000, dtype=np.uint8) % 2
