@@ -42,6 +42,8 @@ def test_a_record_is_scaled_and_named():
     assert report.arrived == 77
     assert report.fields == {"rpm": 3000.0, "temp": -44.0, "sync": "full", "cut": 1.0}
     assert report.text == "rpm=3000 temp=-44 sync=full cut=1"
+    (other,) = RecordReader(layout()).feed(record(cut=0xF7), 0)
+    assert other.fields["cut"] == 0.0
 
 
 def test_a_value_without_a_word_stays_a_number():

@@ -33,9 +33,12 @@ SAMPLES = {
     "speed": {"kind": "speed", "true": [(0, 0), (1, 900.0)], "reported": [(1, 880.0)],
               "findings": [{"seconds": 0.5, "rpm": 400.0, "kind": "lost", "told": HOSTILE}]},
     "speed of nothing": {"kind": "speed", "true": [], "reported": [], "findings": []},
-    "starts": {"kind": "starts", "least_of_the_wheel_deg": 315.0, "starts": [
+    "starts": {"kind": "starts", "least_of_the_wheel_deg": 315.0, "limit": 330.0, "starts": [
         {"start_deg": 0.0, "degrees": 200.0, "teeth": 30},
         {"start_deg": 90.0, "degrees": None, "teeth": None}]},
+    "starts that all found it": {"kind": "starts", "starts": [
+        {"start_deg": 60.0 * n, "degrees": degrees, "teeth": 30}
+        for n, degrees in enumerate((300.0, 100.0, 200.0))]},
     "timing": {"kind": "timing", "rows": [
         {"line": "coil_1", "rpm": 1000.0, "error_deg": -0.1, "scatter_deg": 1e-12, "count": 9},
         {"line": "coil_2", "rpm_from": 1000, "rpm_to": 3000, "error_deg": 2.0, "scatter_deg": 0.5},
@@ -98,7 +101,7 @@ def drawn_fields(encoding):
     return {one["field"] for one in channels if isinstance(one, dict) and "field" in one}
 
 
-TOP = 1.15 * 315
+TOP = 1.15 * 330
 FIGURES = [
     ("threshold", 0, "x x2", [7359, 7438]),
     ("threshold", 1, "x y", [3850, 0, 7398, 0, 7398, 1, 9150, 1]),
@@ -118,7 +121,9 @@ FIGURES = [
     ("speed", 1, "s rpm what", [0.5, 400, "sync lost"]),
     ("starts", 0, "start deg", [0, 200, 90, 0.97 * TOP]),
     ("starts", 1, "what", ["found sync", "never found sync"]),
-    ("starts", 2, "at", [315]),
+    ("starts", 2, "at words", [315, "the wheel allows 315"]),
+    ("starts", 4, "at words", [330, "limit 330"]),
+    ("starts that all found it", 2, "at words", [200, "median"]),
     ("timing", 0, "rpm below above", [1000, -0.1, -0.1, 2000, 1.5, 2.5]),
     ("timing", 1, "rpm error", [1000, -0.1, 2000, 2]),
     ("timing", 2, "rpm error", [0, 1, 2100, 1 - 6 * 2100 * 20e-6]),
