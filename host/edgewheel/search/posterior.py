@@ -73,6 +73,8 @@ class Posterior:
         self._answers: list[Answer] = []
         self.log_evidence = 0.0
         self._slopes = np.geomspace(STEEPEST, GENTLEST, SLOPES)
+        # How probable a failure is at each place for each t and s; made when it is asked for.
+        self._table: Floats | None = None
         self._span(-BEYOND, 1 + BEYOND)
 
     def add(self, answer: Answer) -> None:
@@ -85,6 +87,10 @@ class Posterior:
 
     def best_place(self) -> float:
         """Where the next trial is expected to tell most of t."""
+        if self._table is None:
+            self._table = failing(
+                self._places[:, None, None], self._thresholds[:, None], self._slopes, self._share
+            )
         expected = np.einsum("xts,ts->xt", self._table, self._weights)
         share = self._weights.sum(axis=1)
         known = np.divide(expected, share, out=np.zeros_like(expected), where=share > 0)
@@ -113,9 +119,7 @@ class Posterior:
         margin = (high - low) / 2
         first, last = np.clip((low - margin, high + margin), 0, 1)
         self._places = np.linspace(first, last, PLACES)
-        self._table = failing(
-            self._places[:, None, None], self._thresholds[:, None], self._slopes, self._share
-        )
+        self._table = None
         self._weights = np.full((THRESHOLDS, SLOPES), 1 / (THRESHOLDS * SLOPES))
         for answer in self._answers:
             self._weigh(self._likelihood(answer))
