@@ -8,6 +8,7 @@ from fractions import Fraction
 from edgewheel.bench.events import Pulsed
 from edgewheel.bench.signals import Limits, SparkLine
 from edgewheel.bench.truth import CYCLE_DEG, Truth, signed_deg
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM
 from edgewheel.wheel.model import Wheel
 
 MISPLACED_IN_A_ROW = 2
@@ -79,7 +80,7 @@ class SparkCheck:
         """False when sparks have just vanished, True when they are back, None otherwise."""
         if self._last_spark_s is None:
             return None
-        patience_s = MISSING_CYCLES * CYCLE_DEG / (6 * rpm)
+        patience_s = MISSING_CYCLES * CYCLE_DEG / (DEG_PER_S_PER_RPM * rpm)
         sparks = seconds - self._last_spark_s <= patience_s
         if sparks == self._sparks:
             return None

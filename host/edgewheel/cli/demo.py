@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.sweep import point_line
 from edgewheel.cli.talk import Talk, stoppable
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM
 
 if TYPE_CHECKING:
     from edgewheel.bench.plan import Plan
@@ -137,4 +138,5 @@ class _Numbers:
         self.stretched_us = self.width_us + rise_us - fall_us
         pitch_deg = float(tooth_pitch_deg(plan.wheel))
         self.hidden_us = self.delay_us + self.width_us
-        self.exposed_rpm = self.blanking / 100 * pitch_deg / 6 / self.hidden_us * 1e6
+        deg_per_s = self.blanking / 100 * pitch_deg / self.hidden_us * 1e6
+        self.exposed_rpm = deg_per_s / DEG_PER_S_PER_RPM

@@ -8,6 +8,7 @@ from enum import StrEnum
 from fractions import Fraction
 
 from edgewheel.bench.truth import signed_deg
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM
 from edgewheel.search.look import ANGLE_ERROR_DEG, Look, Stage
 from edgewheel.search.other_kinds import even_wheel
 from edgewheel.search.suspects import Change, Doubt, Finding, Scene
@@ -167,9 +168,10 @@ def _angle(late_deg: float) -> Finding:
 
 
 def _time(late_deg: float, rpm: int) -> Finding:
+    late_ms = abs(late_deg) / (DEG_PER_S_PER_RPM * rpm) * 1e3
     return Finding(
         ("spark output",),
-        f"The sparks are {abs(late_deg) / (6 * rpm) * 1e3:.2f} ms {_way(late_deg)} at any speed: "
+        f"The sparks are {late_ms:.2f} ms {_way(late_deg)} at any speed: "
         "look at the output's active level (a coil that fires where it should begin to charge is "
         "early by its dwell) and at its delay.",
     )

@@ -31,7 +31,7 @@ from edgewheel.learn.course import MAD_TO_SIGMA
 from edgewheel.learn.deviations import IN_STEP, LEAST_DEG, TIMES_NOISE, TIMES_STEP
 from edgewheel.learn.known_wheel import known_motion
 from edgewheel.motion.motion import Motion, true_angle
-from edgewheel.motion.segment import Segment
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM, Segment
 
 CALM_DEG = 0.1
 """The sound motion stays this near to the one that was learned, in as few pieces as that takes."""
@@ -169,7 +169,8 @@ def calmed(motion: Motion) -> Motion:
     mean = [Fraction(round(float(points[n, 1]) * FINE), FINE) for n in chosen]
     segments = []
     for (begin, until), (low, high) in zip(pairwise(at), pairwise(mean), strict=True):
-        rpm = Fraction(round(float((high - low) / 6 / (until - begin)) * FINE), FINE)
+        exact = (high - low) / DEG_PER_S_PER_RPM / (until - begin)
+        rpm = Fraction(round(float(exact) * FINE), FINE)
         segments.append(Segment(until - begin, rpm, rpm, ripple))
     return Motion(segments, true_angle(mean[0], ripple) % 720, motion.cams)
 

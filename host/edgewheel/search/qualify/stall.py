@@ -13,7 +13,7 @@ from edgewheel.bench.plan import Plan
 from edgewheel.bench.rig import Rig
 from edgewheel.controller.lines import value
 from edgewheel.fault.fields import Bounds
-from edgewheel.motion.segment import HIGHEST_RPM, hold
+from edgewheel.motion.segment import DEG_PER_S_PER_RPM, HIGHEST_RPM, hold
 from edgewheel.search.qualify.bench import QualifyBench, run_up
 from edgewheel.search.qualify.kinds import LONGEST_S, Figure, SampleKind, Statistic
 from edgewheel.search.qualify.sampling import MEDIAN, points, reports_needed, whole
@@ -51,7 +51,8 @@ class Stall(SampleKind):
         """Wait for the report."""
         motion = plan.signal.motion
         stop_s, stop_deg = float(motion[2].begin_s), float(motion.at(motion[2].begin_s).angle_deg)
-        last_s = stop_s - _since_last_edge_deg(plan, stop_deg) / (6 * float(self.rpm))
+        deg_per_s = DEG_PER_S_PER_RPM * float(self.rpm)
+        last_s = stop_s - _since_last_edge_deg(plan, stop_deg) / deg_per_s
         said_s, claimed = inf, False
         finished: Finished | None = None
         for event in rig.run(plan):
