@@ -1,6 +1,7 @@
 """Every kind of evidence becomes a picture that the library draws, with its data in a table."""
 
 import json
+from math import inf
 from xml.etree import ElementTree as Xml
 
 import pytest
@@ -90,6 +91,7 @@ def test_it_is_drawn(name):
     for layer in picture.spec["layer"]:
         for value in layer["data"]["values"]:
             assert drawn_fields(layer["encoding"]) <= set(value)
+            assert is_within_axes(layer["encoding"], value)
     for row in picture.table.rows if picture.table else ():
         assert len(row) == len(picture.table.head) and set(map(type, row)) == {str}
 
@@ -99,6 +101,18 @@ def drawn_fields(encoding):
     tooltips = encoding.get("tooltip", [])
     channels = [*(tooltips if isinstance(tooltips, list) else [tooltips]), *encoding.values()]
     return {one["field"] for one in channels if isinstance(one, dict) and "field" in one}
+
+
+def is_within_axes(encoding, value):
+    """Whether a mark lies where its axes reach, to a rounding."""
+    for way in ("x", "y"):
+        place = encoding.get(way, {})
+        at = value.get(place.get("field"))
+        if isinstance(at, int | float):
+            low, high = place.get("scale", {}).get("domain", (-inf, inf))
+            if not low - 1e-6 <= at <= high + 1e-6:
+                return False
+    return True
 
 
 TOP = 1.15 * 330
