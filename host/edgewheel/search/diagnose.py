@@ -351,7 +351,7 @@ def _names(findings: Sequence[Finding]) -> str:
 def _told(look: Look) -> str:
     """What the controller made of it, in a few words."""
     if look.stage is Stage.RIGHT:
-        return "in sync, speed and sparks are right"
+        return look.right_words
     if look.stage is Stage.TURNS:
         if look.both_turns:
             return "in sync, but coils fire in both turns"

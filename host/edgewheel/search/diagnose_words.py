@@ -24,7 +24,7 @@ def told(diagnosis: Diagnosis, width: int = WIDTH) -> str:
     speeds = " and ".join(map(str, diagnosis.speeds))
     if diagnosis.complete and not findings:
         return (
-            f"nothing is wrong at {speeds} rpm: in sync, speed and sparks are right ({tries}). "
+            f"nothing is wrong at {speeds} rpm: {diagnosis.look.right_words} ({tries}). "
             "Limits at other speeds: 'edgewheel threshold BENCH speed'."
         )
     if diagnosis.complete:

@@ -65,6 +65,15 @@ class Look:
         same = all(abs(signed_deg(error - middle)) <= ANGLE_ERROR_DEG for error in errors)
         return middle if same else None
 
+    @property
+    def right_words(self) -> str:
+        """What is right of a controller with which nothing is wrong, and what was not seen."""
+        known = {"speed": self.speed_ratio is not None, "sparks": bool(self.errors_deg)}
+        seen, unseen = ([name for name in known if known[name] is want] for want in (True, False))
+        verb = "is" if seen == ["speed"] else "are"
+        right = f", {' and '.join(seen)} {verb} right" if seen else ""
+        return f"in sync{right}" + (f"; {' and '.join(unseen)} not seen" if unseen else "")
+
     def better_than(self, other: Look) -> bool:
         """Whether the controller came further, or nearer at the end."""
         if self.stage != other.stage:

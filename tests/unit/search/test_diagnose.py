@@ -180,6 +180,12 @@ def test_right_settings_are_left_alone_after_one_try(file, bench):
 
 
 @pytest.mark.slow
+def test_sparks_that_nobody_captured_are_not_said_to_be_right():
+    right = Look(Stage.RIGHT, 1.0, {"coil_1": 0.0}, False, "")
+    assert right.right_words == "in sync, speed and sparks are right"
+    assert replace(right, errors_deg={}).right_words == "in sync, speed is right; sparks not seen"
+
+
 def test_what_no_signal_shows_is_not_named(file):
     diagnosis = diagnosed(planned(Case(SIXTY, {"sync.teeth_wanted": "70"}), file))
     assert not diagnosis.complete
