@@ -186,6 +186,30 @@ def test_a_suite(tmp_path):
     assert report.against.worse == ("Recovery takes 9 ms longer.",)
     assert (report.against.compared, report.against.not_compared) == (3, ("stall",))
     assert highest.evidence()[0]["limit"] == 6000
+    assert "4 tests, 19.1 minutes of a turning engine." in report.tested
+    margin = report.overview[0]["tests"][0]
+    assert (margin["value"], margin["low"], margin["high"]) == (7398, 7359, 7438)
+
+
+def test_what_a_suite_advises(tmp_path):
+    folder = suite_record(tmp_path / "suite")
+    tests = json.loads((folder / "summary.json").read_text())["tests"]
+
+    def advice(*verdicts):
+        some = [test for test in tests if test["verdict"] in verdicts]
+        told = with_summary(folder, tests=some).advice
+        return [(one.text.partition(":")[0], one.command.partition(" --")[0]) for one in told]
+
+    assert advice("failed", "error", "marginal", "passed") == [
+        ("Cam early", "edgewheel qualify plan.yaml"),
+        ("Nothing is said of the controller in dwell", "edgewheel doctor"),
+        ("Inside the limit, but close to it or not known well enough", ""),
+    ]
+    ((sound, command),) = advice("passed")
+    assert sound == "Nothing needs mending. Hold the next release against this one."
+    assert command.startswith("edgewheel qualify ")
+    _, (close, _) = advice("passed", "marginal")
+    assert close == "Hold the next release against this one."
 
 
 @pytest.mark.parametrize(
