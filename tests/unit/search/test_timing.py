@@ -61,7 +61,7 @@ def test_what_is_planted_is_found(tmp_path, planted, reference_deg, delay_us, ed
     assert found.reference_deg.value == pytest.approx(reference_deg, abs=0.1)
     assert found.delay_us.value == pytest.approx(delay_us, abs=2)
     assert found.reference_deg.uncertainty < 0.1
-    assert found.delay_us.uncertainty < 2
+    assert 0.008 <= found.delay_us.uncertainty < 2  # a tick of the capture at least
 
 
 def test_an_advance_that_varies_unknown_to_the_tool_is_refused(tmp_path):
