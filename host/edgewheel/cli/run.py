@@ -52,9 +52,10 @@ def play(plan: Plan, args: argparse.Namespace) -> int:
     """Play a plan with the options of :func:`add_run_arguments`; returns the exit code."""
     from edgewheel.bench.replay import what_is_missing
     from edgewheel.bench.runner import Runner
+    from edgewheel.bench.unwired import unwired
     from edgewheel.cli.reporting import leave_junit
 
-    for remark in (*what_is_missing(plan), *plan.moved_crossings):
+    for remark in (*unwired(plan), *what_is_missing(plan), *plan.moved_crossings):
         print(remark, file=sys.stderr)
     if args.dry_run:
         return dry_run(plan, args.json)

@@ -147,6 +147,13 @@ def test_run_fails_with_1_where_the_controller_never_finds_sync(bench, capsys):
     assert (data["outcome"], data["detail"]) == ("failed", "the controller never found sync")
 
 
+def test_an_input_that_no_track_drives_is_told(bench, capsys):
+    bench.write_text(bench.read_text().replace("line: crank", "line: krank"))
+    assert main(["run", str(bench), "--dry-run"]) == 0
+    said = capsys.readouterr().err
+    assert "no track 'krank'" in said and "controller.settings.crank.line one of: crank" in said
+
+
 def test_a_bench_without_a_motion_says_what_to_add(bench, capsys):
     bench.write_text(re.sub(r"motion:.*\n", "", bench.read_text()))
     assert main(["run", str(bench)]) == 2
