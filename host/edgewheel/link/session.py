@@ -142,10 +142,13 @@ class Session:
             self._park_too = park
 
     def splice(self, make: NewCourse) -> None:
-        """Change the course of the live run that is open; see :meth:`HostRun.splice`."""
-        if self.run is None or self.run.ended:
+        """Change the course of the live run; see :meth:`HostRun.splice`. One that has ended by
+        itself has none any more, as `RunEnded` tells. UsageError if there was no run.
+        """
+        if self.run is None:
             raise UsageError("no run is open")
-        self.run.splice(make)
+        if not self.run.ended:
+            self.run.splice(make)
 
     @property
     def quality(self) -> LinkQuality:
