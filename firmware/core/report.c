@@ -33,7 +33,7 @@ struct refused {
 static struct {
     bool welcome_due;
     bool status_due;
-    bool pulses_due;
+    uint32_t owed; /* so many captured changes go before the next STATUS */
     uint32_t token;
     struct refused refused[REFUSED_SLOTS];
     uint32_t refused_count;
@@ -45,7 +45,7 @@ void report_wake(void)
 {
     report.welcome_due = false;
     report.status_due = false;
-    report.pulses_due = false;
+    report.owed = 0;
     report.refused_count = 0;
     report.token = 0;
     report.status_tick = 0;
@@ -65,7 +65,7 @@ void report_status(void)
 void report_news(void)
 {
     report.status_due = true;
-    report.pulses_due = true;
+    report.owed = capture_count();
 }
 
 void report_poll(uint32_t token)
@@ -223,6 +223,7 @@ static bool report_send_pulses(void)
         return false;
     }
     capture_drop(count);
+    report.owed -= count < report.owed ? count : report.owed;
     return true;
 }
 
@@ -247,11 +248,10 @@ void report_send(uint64_t now)
         report.welcome_due = !report_send_welcome();
     }
     report_send_refused();
-    if (report.pulses_due) {
-        report.pulses_due = false;
+    if (report.owed > 0) {
         report_send_captured(now);
     }
-    if (report.status_due || now - report.status_tick >= report_period()) {
+    if (report.owed == 0 && (report.status_due || now - report.status_tick >= report_period())) {
         report.status_due = !report_send_status(now);
         report.status_tick = now;
     }

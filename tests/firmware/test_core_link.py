@@ -104,14 +104,19 @@ def test_a_full_sender_loses_no_pulse(board: Native) -> None:
     assert board.host.status.lost_pulses == 476
 
 
-def test_what_was_captured_is_told_before_the_parking(board: Native) -> None:
-    """Not only when the time has come that pulses share a frame: the host may let go by then."""
+@pytest.mark.parametrize("deaf", [False, True])
+def test_what_was_captured_is_told_before_the_parking(board: Native, deaf: bool) -> None:
+    """Not only when the time has come that pulses share a frame, nor only if there is room at once:
+    the host may let go when it hears of the parking."""
     board.host.send("ARM", arm(inputs=1))
     board.run(20 * MS)
     board.lib.sim_input(board.now, 1)
     board.run(1)
     board.lib.sim_input(board.now, 0)
     board.host.park()
+    board.lib.sim_deaf(deaf)
+    board.lib.board_poll()
+    board.lib.sim_deaf(False)
     board.lib.board_poll()
     told = [frame.type for frame in frames(board.take())]
     assert told == [TYPES["PULSES"], TYPES["STATUS"]]
