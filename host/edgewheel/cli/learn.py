@@ -70,7 +70,8 @@ def _write(args: argparse.Namespace, learned: Learned) -> None:
             file.write(text)
     if args.bench:
         bench = Path(args.bench)
-        wheel = best.like.name if best.like and best.in_library and not args.wheel else ""
+        in_library = best.in_library and not args.wheel
+        wheel = best.like.name if best.like is not None and in_library else ""
         if not wheel:
             file_name = args.wheel or str(bench.with_suffix(".wheel.yaml"))
             if not args.wheel:
@@ -78,7 +79,7 @@ def _write(args: argparse.Namespace, learned: Learned) -> None:
                     file.write(best.text(title(best), "learned", wheel_comments(learned, best)))
             wheel = os.path.relpath(file_name, bench.parent)
         with output(args.bench, "utf-8") as file:
-            file.write(bench_text(learned, load(args.like), wheel))
+            file.write(bench_text(learned, load(args.like), wheel, in_library))
     if args.speed:
         with output(args.speed) as file:
             file.write(speed_table(learned))

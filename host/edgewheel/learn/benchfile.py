@@ -14,16 +14,20 @@ from edgewheel.yamlfile import Node
 NEAR_SPEED = 0.005
 """Share of the speed by which the ramps of a bench file may be off it."""
 
+NO_NAMES: Mapping[str, str] = {}
+
 Point = tuple[float, float]
 """Seconds, rpm."""
 
 
-def faults(learned: Learned) -> dict[str, dict[str, Any]]:
-    """The teeth that stand wrong as entries of `faults:`, by name."""
+def faults(learned: Learned, names: Mapping[str, str] = NO_NAMES) -> dict[str, dict[str, Any]]:
+    """The teeth that stand wrong as entries of `faults:`, by name; `names` are those of the wheel's
+    tracks, by the ones of the capture, where they differ.
+    """
     return {
-        f"{one.track}_tooth_{one.tooth}": {
+        f"{names.get(one.track, one.track)}_tooth_{one.tooth}": {
             "kind": "bent_tooth",
-            "track": one.track,
+            "track": names.get(one.track, one.track),
             "teeth": [one.tooth],
             "by_deg": round(one.deviation.degrees, 2),
         }
@@ -31,20 +35,43 @@ def faults(learned: Learned) -> dict[str, dict[str, Any]]:
     }
 
 
-def bench_text(learned: Learned, like: Node, wheel: str) -> str:
-    """The bench file `like` with the learned wheel, speed and faults in place of its own.
+def bench_text(learned: Learned, like: Node, wheel: str, in_library: bool) -> str:
+    """The bench file `like` with the learned wheel, speed and faults in place of its own, and the
+    simulated controller's inputs on that wheel's tracks.
 
     `wheel` is a library name or a file. A sweep is left out: what is to be shown is what the
     capture shows.
     """
+    best = learned.best
+    names = dict(best.like.pairs) if best.like is not None and in_library else {}
     document: dict[str, Any] = _plain(like)
+    _connect(document, [names.get(name, name) for name in _tracks(learned)])
     document.pop("sweep", None)
     document.pop("capture", None)
     document["name"] = f"{document['name']}, as in {learned.name}"
     document["wheel"] = wheel
     document["motion"] = _motion(learned)
-    document["faults"] = {**document.get("faults", {}), **faults(learned)}
+    document["faults"] = {**document.get("faults", {}), **faults(learned, names)}
     return yaml.safe_dump(document, sort_keys=False, allow_unicode=True, width=100)
+
+
+def _tracks(learned: Learned) -> list[str]:
+    """The names of the tracks in the capture, the main one first."""
+    shape = learned.best.shape
+    return [shape.main, *(track.name for track in shape.tracks if track.name != shape.main)]
+
+
+def _connect(document: dict[str, Any], tracks: Sequence[str]) -> None:
+    """Inputs on lines that are no tracks of the wheel go to its main track, and to the next one.
+
+    Settings in a file of their own stay as they are.
+    """
+    settings = document.get("controller", {}).get("settings")
+    if not isinstance(settings, dict):
+        return
+    for key, track in zip(("crank", "cam"), tracks, strict=False):
+        if key in settings and settings[key]["line"] not in tracks:
+            settings[key]["line"] = track
 
 
 def _motion(learned: Learned) -> dict[str, Any]:

@@ -1,9 +1,11 @@
 """Teeth that stand wrong: which, by how much, how steadily, and as a fault in a bench file."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
 import pytest
+import yaml
 
 from captures import MOTIONS, capture_of, spoilt, table
 from edgewheel.bench.loader import load_plan
@@ -18,7 +20,7 @@ from edgewheel.learn.wording import deviation_words, report
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import ramp
 from edgewheel.wheel.library import find
-from edgewheel.yamlfile import load
+from edgewheel.yamlfile import load, parse
 
 WHEEL = "60-minus-2-half-moon-cam"
 
@@ -102,12 +104,26 @@ def test_it_is_offered_as_a_fault_that_a_bench_file_takes(tmp_path):
     )
     assert speed_table(learned).startswith("time,rpm\n0.000000,")
     bench = tmp_path / "bench.yaml"
-    bench.write_text(bench_text(learned, load(like), WHEEL))
+    bench.write_text(bench_text(learned, load(like), WHEEL, in_library=True))
     plan = load_plan(bench)
     assert plan.name == "Fan 3, as in log.csv"
     assert plan.signal.faults["crank_tooth_17"].teeth == (17,)
     assert float(plan.signal.motion.end_s) == pytest.approx(1.5, abs=0.02)
     assert len(plan.signal.motion) == 1
+
+
+@pytest.mark.parametrize("in_library", [True, False])
+def test_columns_may_have_other_names_than_the_tracks_of_the_library(tmp_path, in_library):
+    header, edges = bent(WHEEL, "up", 17, "0.8")
+    header = replace(header, tracks=("kurbelwelle", "nocke"))
+    learned = learn(capture_of(header, edges, "log.csv"))
+    like = "{name: Fan 3, controller: {settings: {crank: {line: crank}, cam: {line: cam}}}}"
+    text = bench_text(learned, parse(like, "like.yaml"), "some wheel", in_library)
+    bench = yaml.safe_load(text)
+    crank, cam = ("crank", "cam") if in_library else header.tracks
+    assert bench["controller"]["settings"] == {"crank": {"line": crank}, "cam": {"line": cam}}
+    (fault,) = bench["faults"].values()
+    assert (fault["track"], fault["teeth"]) == (crank, [17])
 
 
 def test_a_sound_wheel_has_none_however_short_the_capture():

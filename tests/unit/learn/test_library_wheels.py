@@ -113,7 +113,9 @@ def test_ripple_is_told_apart_from_the_wheel():
 def motion_of(learned: Learned) -> dict:
     """The motion of the bench file that is offered."""
     like = parse("{name: Fan}", "bench.yaml")
-    return yaml.safe_load(bench_text(learned, like, "60-minus-2-half-moon-cam"))["motion"]
+    return yaml.safe_load(bench_text(learned, like, "60-minus-2-half-moon-cam", in_library=True))[
+        "motion"
+    ]
 
 
 def test_the_speed_is_that_of_the_motion():
