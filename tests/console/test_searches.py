@@ -254,7 +254,7 @@ def test_another_wheel_has_the_simulated_controller_set_for_it_and_is_in_sync(tm
     desk = mock_desk(runs=tmp_path)
     for wheel in ("36-minus-1-1-tooth-cam", "60-minus-2", "12-minus-3"):
         assert desk.use_wheel(wheel)
-        verdict = VerdictListener(desk.plan.limits)
+        verdict = VerdictListener(desk.plan.limits, desk.plan.signals)
         for event in Rig().run(desk.to_search().with_motion(IDLE)):
             verdict.hear(event)
         assert verdict.verdict().outcome == "passed", wheel

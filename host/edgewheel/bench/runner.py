@@ -37,7 +37,7 @@ class Runner:
     def __post_init__(self) -> None:
         self.folder = run_folder(self.runs, self.plan.name)
         self.summary: dict[str, Any] = {}
-        self._listener = VerdictListener(self.plan.limits)
+        self._listener = VerdictListener(self.plan.limits, self.plan.signals)
         self._error: BenchError | None = None
 
     @property

@@ -6,8 +6,8 @@ from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any
 
-from edgewheel.bench.events import Cut, Event, Finished, SyncGained, SyncLost
-from edgewheel.bench.signals import Limits
+from edgewheel.bench.events import Cut, Event, Finished, Reported, SyncGained, SyncLost
+from edgewheel.bench.signals import Limits, Signals
 
 
 class Outcome(StrEnum):
@@ -41,9 +41,11 @@ class Verdict:
 class VerdictListener:
     """Collects what the verdict needs while a run goes on."""
 
-    def __init__(self, limits: Limits, *, open_end: bool = False) -> None:
+    def __init__(self, limits: Limits, signals: Signals, *, open_end: bool = False) -> None:
         """`open_end`: only a stop by hand ends the run, so it is judged like any other."""
         self._limits = limits
+        self._signals = signals
+        self._fields: set[str] = set()
         self._open_end = open_end
         self._first_sync_s: float | None = None
         self._losses: list[SyncLost] = []
@@ -52,7 +54,9 @@ class VerdictListener:
 
     def hear(self, event: Event) -> None:
         """Take an event of the run."""
-        if isinstance(event, SyncGained) and self._first_sync_s is None:
+        if isinstance(event, Reported):
+            self._fields.update(event.fields)
+        elif isinstance(event, SyncGained) and self._first_sync_s is None:
             self._first_sync_s = event.seconds
         elif isinstance(event, SyncLost):
             self._losses.append(event)
@@ -78,7 +82,7 @@ class VerdictListener:
     def _judged(self) -> tuple[Outcome, str]:
         if self._first_sync_s is None:
             false = f": it claims it, but {self._losses[0].detail}" if self._losses else ""
-            return Outcome.FAILED, f"the controller never found sync{false}"
+            return Outcome.FAILED, f"the controller never found sync{false or self._unheard()}"
         if self._first_sync_s > self._limits.sync_by_s:
             late = f"sync came after {self._first_sync_s - self._limits.from_s:.2f} s"
             return Outcome.FAILED, f"{late}, the limit is {self._limits.sync_within_s:g} s"
@@ -104,6 +108,17 @@ class VerdictListener:
         unseen = self._finished is not None and self._finished.sparks == 0
         more = "; no spark came that could be held against the crank angle" if unseen else ""
         return Outcome.PASSED, f"sync after {self._first_sync_s:.3f} s, never lost{more}"
+
+    def _unheard(self) -> str:
+        """Why nobody could have heard of sync, if that is so."""
+        if not self._fields:
+            return ": no report came that could be read"
+        signals = self._signals
+        key, name = ("sync", signals.sync) if signals.sync else ("speed", signals.speed)
+        if name in self._fields:
+            return ""
+        told = ", ".join(sorted(self._fields))
+        return f": 'signals.{key}' names '{name}', and its reports have {told}"
 
     def _may_cut(self, rpm: float) -> bool:
         limit = self._limits.rev_limit_rpm

@@ -113,7 +113,7 @@ def judge(rig: Rig, plan: Plan) -> tuple[bool, str, str] | None:
 
     None if it was stopped by hand. Raises BenchError if the bench failed.
     """
-    listener = VerdictListener(plan.limits)
+    listener = VerdictListener(plan.limits, plan.signals)
     lost: SyncLost | None = None
     for event in rig.run(plan):
         listener.hear(event)

@@ -2,8 +2,8 @@
 
 import pytest
 
-from edgewheel.bench.events import Cause, Cut, Finished, SyncGained, SyncLost
-from edgewheel.bench.signals import Limits
+from edgewheel.bench.events import Cause, Cut, Finished, Reported, SyncGained, SyncLost
+from edgewheel.bench.signals import Limits, Signals
 from edgewheel.bench.verdict import Outcome, VerdictListener
 
 GAINED = SyncGained(2.5, 250)
@@ -13,8 +13,12 @@ WHOLE = Finished(9.0, True, False, "")
 LIMITED = Limits(from_s=1.0, sync_within_s=2.0, rev_limit_rpm=6000, speed_error_percent=5)
 
 
+def said(*names):
+    return Reported(0, 0.5, "", dict.fromkeys(names, 0.0))
+
+
 def verdict(*events, limits=LIMITED, **how):
-    listener = VerdictListener(limits, **how)
+    listener = VerdictListener(limits, Signals(), **how)
     for event in events:
         listener.hear(event)
     made = listener.verdict()
@@ -25,7 +29,15 @@ def verdict(*events, limits=LIMITED, **how):
     ("events", "outcome", "detail"),
     [
         ([GAINED], "passed", "sync after 2.500 s, never lost"),
-        ([], "failed", "the controller never found sync"),
+        ([said("rpm", "sync")], "failed", "the controller never found sync"),
+        ([], "failed", "the controller never found sync: no report came that could be read"),
+        (
+            [said("rpm"), said("state")],
+            "failed",
+            "the controller never found sync: 'signals.sync' names 'sync', and its reports have "
+            "rpm, state",
+        ),
+        ([said("sync")], "failed", "the controller never found sync"),
         (
             [FALSE],
             "failed",

@@ -30,7 +30,7 @@ class LiveRecord:
     def __init__(self, plan: Plan, runs: Path, board: str) -> None:
         self.folder = run_folder(runs, plan.name)
         self._plan = plan
-        self._listener = VerdictListener(plan.limits, open_end=True)
+        self._listener = VerdictListener(plan.limits, plan.signals, open_end=True)
         self._summary: dict[str, Any] = {"board": board, "stage": stage_words(plan)}
         self._record = Record(self.folder)
         self._record.inputs(plan.inputs, meta_of(plan))
