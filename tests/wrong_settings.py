@@ -1,7 +1,7 @@
 """Settings of the simulated controller that are wrong in one or two ways, and what they are called.
 
-Two engines: 60-2 with a half-moon on the cam, read by level, and 36-1 with one tooth on the cam,
-read by an edge in a window.
+Three engines: 60-2 with a half-moon on the cam, read by level; 36-1 with one tooth on the cam, read
+by an edge in a window; a two-stroke of three cylinders with 24-1.
 """
 
 from dataclasses import dataclass, field
@@ -38,6 +38,19 @@ controller:
     engine: {firing_order: [1, 3, 4, 2], tdc_after_reference_deg: 440}
     ignition: {output_delay_us: 0}
 """  # noqa: E501
+
+TWO_STROKE = """
+format: 1
+name: Two-stroke
+wheel: 24-minus-1-two-stroke
+sensors: {crank: {kind: hall}}
+controller:
+  kind: sim
+  settings:
+    crank: {line: crank, edge: rising}
+    wheel: {kind: missing_teeth, pitches: 24, missing: 1, gap_ratio_low: 1.5, gap_ratio_high: 3}
+    engine: {firing_order: [1, 2, 3], firing_deg: [0, 120, 240], tdc_after_reference_deg: 60}
+"""
 
 
 @dataclass(frozen=True)

@@ -26,9 +26,8 @@ class SparkCheck:
     ) -> None:
         self._truth = truth
         self._lines = lines
-        tdc = dict(wheel.tdc)
         self._tdc_deg = {
-            name: [float(tdc[cylinder]) for cylinder in line.cylinders if cylinder in tdc]
+            name: [float(deg) for number in line.cylinders for deg in wheel.dead_centres(number)]
             for name, line in lines.items()
         }
         pitch = float(tooth_pitch_deg(wheel))

@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
+from edgewheel.bench.plan import Plan
 from edgewheel.bench.truth import signed_deg
 from edgewheel.search.look import ANGLE_ERROR_DEG, Look
-from edgewheel.search.suspects import Finding
+from edgewheel.search.suspects import Finding, Scene
 
-Degrees = Mapping[int, float]
-Served = Mapping[str, int]
 
-BOTH_TURNS = Finding(
-    ("way of telling the turns apart",),
-    "Let the controller use the cam: each coil fires in both turns of the cycle.",
-)
+def both_turns(scene: Scene) -> Finding:
+    """Each coil of a four-stroke fires in both turns of the cycle."""
+    remedy = (
+        "Let the controller use the cam: each coil fires in both turns of the cycle."
+        if scene.cam is not None
+        else "Each coil fires in both turns of the cycle, and the wheel file has no second track "
+        "that tells them apart. If wasted spark is meant, say so in the bench file: "
+        "'outputs: {in1: {ignition: [1, 4]}}'; if not, add the cam to the wheel file."
+    )
+    return Finding(("way of telling the turns apart",), remedy)
 
 
 def silent_coils(look: Look) -> Finding | None:
@@ -28,35 +34,67 @@ def silent_coils(look: Look) -> Finding | None:
     )
 
 
-def offset_of(tdc: Degrees, errors: Mapping[str, float], served: Served) -> float | None:
-    """The least error in degrees that all coils share, if each fires for one cylinder of its own.
-
-    That need not be the cylinder which it serves: then the firing order is wrong. None if there is
-    no such error.
+@dataclass(frozen=True)
+class Coils:
+    """Where the cylinders fire, crank degrees by cylinder once in `period_deg`, and which of them
+    each coil with a single one serves.
     """
-    if not errors or errors.keys() - served.keys():
+
+    tdc: Mapping[int, float]
+    served: Mapping[str, int]
+    period_deg: int
+
+    def offset_of(self, errors: Mapping[str, float]) -> float | None:
+        """The least error in degrees that all coils share, if each fires for one cylinder of its
+        own.
+
+        That need not be the cylinder which it serves: then the firing order is wrong. None if there
+        is no such error.
+        """
+        if not errors or errors.keys() - self.served.keys():
+            return None
+        first, error = next(iter(errors.items()))
+        own = self.tdc[self.served[first]] + error
+        offsets = sorted((self._signed(own - deg) for deg in self.tdc.values()), key=abs)
+        for offset in offsets:
+            if len(set(self._fired(errors, offset).values())) == len(errors):
+                return offset
         return None
-    first, error = next(iter(errors.items()))
-    own = tdc[served[first]] + error
-    offsets = sorted((signed_deg(own - deg) for deg in tdc.values()), key=abs)
-    for offset in offsets:
-        fired = _fired(tdc, errors, served, offset)
-        if len(set(fired.values())) == len(errors):
-            return offset
-    return None
+
+    def firing_order(self, errors: Mapping[str, float], offset_deg: float) -> Finding | None:
+        """The finding if all coils fire for cylinders, `offset_deg` late, but not for their own."""
+        fired = self._fired(errors, offset_deg)
+        if len(set(fired.values())) < len(errors) or all(own == at for own, at in fired.items()):
+            return None
+        wrong = ", ".join(
+            f"cylinder {own}'s coil fires for cylinder {at}"
+            for own, at in fired.items()
+            if own != at
+        )
+        return Finding(("firing order",), f"Correct the firing order: {wrong}.")
+
+    def _fired(self, errors: Mapping[str, float], offset_deg: float) -> dict[int, int]:
+        """The cylinder that each coil, by the one it serves, fires for; left out where for none."""
+        fired = {}
+        for name, error in errors.items():
+            own = self.served[name]
+            at = self.tdc[own] + error - offset_deg
+            away = {cylinder: abs(self._signed(at - deg)) for cylinder, deg in self.tdc.items()}
+            near = [cylinder for cylinder, deg in away.items() if deg <= ANGLE_ERROR_DEG]
+            if len(near) == 1:
+                fired[own] = near[0]
+        return fired
+
+    def _signed(self, deg: float) -> float:
+        return signed_deg(deg, self.period_deg)
 
 
-def firing_order(
-    tdc: Degrees, errors: Mapping[str, float], served: Served, offset_deg: float = 0.0
-) -> Finding | None:
-    """The finding if all coils fire for some cylinder, `offset_deg` late, not each for its own."""
-    fired = _fired(tdc, errors, served, offset_deg)
-    if len(set(fired.values())) < len(errors) or all(own == at for own, at in fired.items()):
-        return None
-    wrong = ", ".join(
-        f"cylinder {own}'s coil fires for cylinder {at}" for own, at in fired.items() if own != at
-    )
-    return Finding(("firing order",), f"Correct the firing order: {wrong}.")
+def coils_of(plan: Plan) -> Coils:
+    """What the bench file says of them."""
+    sparks = plan.signals.sparks
+    served = {name: line.cylinders[0] for name, line in sparks.items() if len(line.cylinders) == 1}
+    tdc = {cylinder: float(deg) for cylinder, deg in plan.wheel.tdc}
+    return Coils(tdc, served, plan.wheel.period)
 
 
 def single_angles(errors: Mapping[str, float]) -> Finding:
@@ -70,17 +108,3 @@ def single_angles(errors: Mapping[str, float]) -> Finding:
         ("firing angles of single cylinders", "number of cylinders"),
         f"The coils are not wrong alike: {wrong}.",
     )
-
-
-def _fired(
-    tdc: Degrees, errors: Mapping[str, float], served: Served, offset_deg: float
-) -> dict[int, int]:
-    """The cylinder that each coil, by the one it serves, fires for; left out where for none."""
-    fired = {}
-    for name, error in errors.items():
-        own = served[name]
-        at = tdc[own] + error - offset_deg
-        near = [c for c, deg in tdc.items() if abs(signed_deg(at - deg)) <= ANGLE_ERROR_DEG]
-        if len(near) == 1:
-            fired[own] = near[0]
-    return fired

@@ -23,13 +23,7 @@ from edgewheel.search.angles import (
     told_by_narrowed,
 )
 from edgewheel.search.cam_suspects import cam_changes
-from edgewheel.search.coils import (
-    BOTH_TURNS,
-    firing_order,
-    offset_of,
-    silent_coils,
-    single_angles,
-)
+from edgewheel.search.coils import both_turns, coils_of, silent_coils, single_angles
 from edgewheel.search.crank_suspects import counts, crank_changes
 from edgewheel.search.look import ANGLE_ERROR_DEG, Look, Stage
 from edgewheel.search.other_kinds import KIND
@@ -126,6 +120,7 @@ class Diagnose:
 
     def __init__(self, plan: Plan, play: Try, rpm: int = USUAL_RPM) -> None:
         self._scene = scene_of(plan, rpm)
+        self._coils = coils_of(plan)
         self._plan = plan
         self._play = play
         self._kept: list[_Kept] = []
@@ -279,7 +274,7 @@ class Diagnose:
         if look.stage is not Stage.TURNS:
             return ()
         if look.both_turns:
-            return (BOTH_TURNS,)
+            return (both_turns(self._scene),)
         silent = silent_coils(look)
         offset, order = self._offset(look)
         if order is None and silent is None:
@@ -299,15 +294,10 @@ class Diagnose:
         """By how much all sparks are late if the order of the coils is left aside; and that."""
         if look.common_deg is not None:
             return look.common_deg, None
-        tdc = {cylinder: float(deg) for cylinder, deg in self._plan.wheel.tdc}
-        lines = self._plan.signals.sparks
-        served = {
-            name: line.cylinders[0] for name, line in lines.items() if len(line.cylinders) == 1
-        }
-        offset = offset_of(tdc, look.errors_deg, served)
+        offset = self._coils.offset_of(look.errors_deg)
         if offset is None:
             return None, None
-        return offset, firing_order(tdc, look.errors_deg, served, offset)
+        return offset, self._coils.firing_order(look.errors_deg, offset)
 
     def _leave_out(self) -> Iterator[Step]:
         """Drop each kept change without which the controller is as right."""

@@ -141,24 +141,26 @@ def _spark_errors(
     plan: Plan, truth: Truth, sparks: list[tuple[float, str]], last: list[Reported]
 ) -> tuple[dict[str, float], bool]:
     """The median error of each coil in degrees late, and whether one fires in both turns."""
-    tdc = dict(plan.wheel.tdc)
     advance = plan.signals.advance_deg
     for report in last:
         told = report.fields.get(plan.signals.advance)
         advance = told if isinstance(told, float) else advance
     if advance is None:
         return {}, False
+    centres = {
+        name: [float(deg) for number in line.cylinders for deg in plan.wheel.dead_centres(number)]
+        for name, line in plan.signals.sparks.items()
+    }
     found: dict[str, list[float]] = {}
     both = False
     for seconds, name in sparks:
         angle = truth.angle_deg(seconds) + advance
-        cylinders = [c for c in plan.signals.sparks[name].cylinders if c in tdc]
-        errors = [signed_deg(angle - float(tdc[cylinder])) for cylinder in cylinders]
+        errors = [signed_deg(angle - deg) for deg in centres[name]]
         if errors:
             found.setdefault(name, []).append(min(errors, key=abs))
     for name, errors in found.items():
         apart = {round(abs(signed_deg(error - errors[0])) / 360) for error in errors}
-        both |= len(apart) > 1 and len(plan.signals.sparks[name].cylinders) == 1
+        both |= len(apart) > 1 and len(centres[name]) == 1
     return {name: _middle(errors) for name, errors in found.items()}, both
 
 

@@ -11,7 +11,6 @@ from typing import Protocol
 import numpy as np
 
 from edgewheel.bench.plan import Plan
-from edgewheel.bench.signals import OutputLine
 from edgewheel.bench.timing.edge import EdgeShift
 from edgewheel.bench.timing.measure import Commanded, Measured, measure
 from edgewheel.bench.timing.remarks import remarks
@@ -22,6 +21,7 @@ from edgewheel.bench.timing.wiring import Misfit, misfits
 from edgewheel.controller.lines import Fields, value
 from edgewheel.errors import BenchError, UsageError
 from edgewheel.search.recorded import Edges, Finding
+from edgewheel.wheel.model import TURN
 
 CAPTURE_TICKS = 1
 """A capture is right to a tick."""
@@ -126,6 +126,7 @@ def _run_timing(number: int, run: TimedRun) -> RunTiming:
     wrong = misfits(
         _medians(measured),
         {n: float(deg) for n, deg in plan.wheel.tdc},
+        period,
         alike=max(widths, default=0.0) - min(widths, default=0.0) < LEAST_WIDTH_DEG,
     )
     both = {one.name for one in measured if one.both_turns}
@@ -200,7 +201,7 @@ def _medians(measured: Sequence[Measured]) -> dict[str, tuple[int, float]]:
     for one in measured:
         known = one.error_deg[~np.isnan(one.error_deg)]
         if (
-            _whole_cycle(one.line)
+            len(one.line.cylinders) == 1
             and not one.both_turns
             and one.line.kind == "ignition"
             and len(known)
@@ -209,14 +210,11 @@ def _medians(measured: Sequence[Measured]) -> dict[str, tuple[int, float]]:
     return found
 
 
-def _whole_cycle(line: OutputLine) -> bool:
-    return len(line.cylinders) == 1
-
-
 def _samples(
     rows: Sequence[Row], kind: str, edges: EdgeShift, both_turns: set[str]
 ) -> tuple[Sample, ...]:
     """The steady rows of one kind whose error is known."""
+    two_stroke = edges.period_deg <= TURN
     return tuple(
         Sample(
             row.line,
@@ -224,8 +222,9 @@ def _samples(
             row.error_deg,
             row.scatter_deg / max(row.count, 1) ** 0.5,
             edges.at(row.wheel_deg),
-            len(row.cylinders) == 1 and row.line not in both_turns,
+            len(row.cylinders) == 1 and not two_stroke and row.line not in both_turns,
             row.line in both_turns,
+            two_stroke,
         )
         for row in rows
         if row.steady and row.kind == kind and not isnan(row.error_deg) and row.rpm > 0

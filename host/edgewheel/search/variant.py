@@ -158,8 +158,12 @@ def _wheel(wheel: Wheel, variant: Variant) -> Wheel:
     sensed = (
         _turned_over(track) if track.name in variant.turned_over else track for track in turned
     )
-    two_turns = variant.half_speed or variant.alternating
-    return replace(wheel, tracks=tuple(sensed), period=720 if two_turns else wheel.period)
+    varied = replace(wheel, tracks=tuple(sensed))
+    if not (variant.half_speed or variant.alternating):
+        return varied
+    fired = wheel.firing_order
+    tdc = tuple((number, deg) for number in fired for deg in wheel.dead_centres(number))
+    return replace(varied, period=720, tdc=tdc)
 
 
 def _crank(track: Track, variant: Variant) -> Track:

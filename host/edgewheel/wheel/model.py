@@ -144,6 +144,13 @@ class Wheel:
         """Cylinders as they fire, from the first that the file names."""
         return tuple(cylinder for cylinder, _ in self.tdc)
 
+    def dead_centres(self, cylinder: int) -> tuple[Fraction, ...]:
+        """Where in 720 crank degrees a cylinder's TDCs of firing are, none if nobody says: of a
+        two-stroke, whose period is 360, one in each turn.
+        """
+        turns = range(0, 2 * int(TURN), self.period)
+        return tuple(at + turn for number, at in self.tdc if number == cylinder for turn in turns)
+
     def track(self, name: str) -> Track:
         """The track of that name. Raises KeyError."""
         for track in self.tracks:

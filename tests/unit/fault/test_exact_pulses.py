@@ -12,9 +12,11 @@ import numpy as np
 
 from edgewheel.edges.table import join
 from edgewheel.fault.pipeline import Pipeline
+from edgewheel.fault.signal import signal_of
 from edgewheel.motion.cam import CamTiming
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import hold, ramp
+from edgewheel.wheel.library import find
 from signals import HZ, faulty, gone_and_new, sound, turns
 
 
@@ -54,6 +56,12 @@ def test_noise_of_the_ignition_follows_the_crank_even_on_a_ramp():
     edges = [tick for tick, level in sound(motion=motion).on("crank") if level][1::2]
     starts = sorted({tick for _, tick, _ in signal.changes})[::2]
     assert added and starts == [tick + 40 for tick in edges]
+
+
+def test_a_two_stroke_ignites_in_each_turn():
+    wheel = find("24-minus-1-two-stroke")
+    signal = signal_of(wheel, [track.sensor for track in wheel.tracks], turns(3), {}, 1)
+    assert sorted(signal.tdc_deg) == [60, 180, 300, 420, 540, 660]
 
 
 def test_noise_of_the_ignition_stays_with_the_crank_when_a_motion_times_the_cam():

@@ -12,13 +12,14 @@ import pytest
 from edgewheel.bench.loader import read_plan
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.search_record import SearchRecord
+from edgewheel.search.coils import both_turns
 from edgewheel.search.diagnose import Diagnose, Diagnosis, scene_of
 from edgewheel.search.diagnosing import Player
 from edgewheel.search.look import Look, Stage, look
 from edgewheel.search.trials import SearchStopped
 from edgewheel.search.variant import Variant, crank_pattern, sensed_wheel, varied
 from edgewheel.yamlfile import Node, parse
-from wrong_settings import CASES, SIXTY, THIRTY_SIX, Case, wheel
+from wrong_settings import CASES, SIXTY, THIRTY_SIX, TWO_STROKE, Case, wheel
 
 
 @pytest.fixture
@@ -173,19 +174,34 @@ def test_the_median_of_tries_is_below_12(file):
     assert median(found(name, file).tries for name in CASES) < 12
 
 
-@pytest.mark.parametrize("bench", [SIXTY, THIRTY_SIX])
+@pytest.mark.parametrize("bench", [SIXTY, THIRTY_SIX, TWO_STROKE])
 def test_right_settings_are_left_alone_after_one_try(file, bench):
     diagnosis = diagnosed(planned(Case(bench, {}), file))
     assert (diagnosis.complete, diagnosis.findings, diagnosis.tries) == (True, (), 1)
 
 
-@pytest.mark.slow
+def test_what_is_wrong_of_a_two_stroke_is_told_within_its_turn(file):
+    """Its sparks stand up to 170 degrees off, but no cylinder's is more than half a turn away."""
+    wrong = {"engine.firing_order": "[1, 3, 2]", "engine.tdc_after_reference_deg": "350"}
+    diagnosis = diagnosed(planned(Case(TWO_STROKE, wrong), file))
+    assert named(diagnosis) == {"firing order", "reference angle"}
+    assert "50.0 crank degrees earlier" in diagnosis.findings[1].remedy
+
+
+def test_where_no_second_track_tells_the_turns_apart_wasted_spark_is_offered(file):
+    scenes = [scene_of(planned(Case(bench, {}), file)) for bench in (SIXTY, TWO_STROKE)]
+    assert [one.cam for one in scenes] == ["cam", None]
+    with_cam, without = [both_turns(one).remedy for one in scenes]
+    assert "use the cam" in with_cam and "ignition: [1, 4]" in without
+
+
 def test_sparks_that_nobody_captured_are_not_said_to_be_right():
     right = Look(Stage.RIGHT, 1.0, {"coil_1": 0.0}, False, "")
     assert right.right_words == "in sync, speed and sparks are right"
     assert replace(right, errors_deg={}).right_words == "in sync, speed is right; sparks not seen"
 
 
+@pytest.mark.slow
 def test_what_no_signal_shows_is_not_named(file):
     diagnosis = diagnosed(planned(Case(SIXTY, {"sync.teeth_wanted": "70"}), file))
     assert not diagnosis.complete

@@ -219,6 +219,28 @@ def test_coils_that_fire_in_both_turns_are_told_and_still_timed(tmp_path):
     assert "Sync lost 3 times more" in text
 
 
+TWO_STROKE = """\
+format: 1
+name: Two-stroke
+summary: every cylinder fires in each turn
+period: 360
+tracks: {crank: {shaft: crank, teeth: {pitches: 60, missing: 2}}}
+tdc: {1: 84, 3: 174, 4: 264, 2: 354}
+"""
+
+
+@pytest.mark.parametrize(
+    ("firing_deg", "told"),
+    [("[0, 90, 180, 270]", "Reference angle: right"), ("[0, 90, 270, 180]", "engine's is 1-3-4-2")],
+)
+def test_a_two_stroke_fires_in_each_turn_and_no_turn_of_it_is_wrong(tmp_path, firing_deg, told):
+    run = play(tmp_path / "run", by="none", tracks=TWO_STROKE, engine=f"firing_deg: {firing_deg}")
+    text = " ".join(page(timing_of([run])).split())
+    assert told in text
+    assert "BOTH TURNS" not in text and "360 degrees" not in text
+    assert ("lost" in {one.kind for one in run.findings()}) == ("Reference" not in told)
+
+
 class Cut:
     """A recorded run whose sparks from 0.8 to 1.2 s never came, as findings (seconds, kind) say."""
 

@@ -77,15 +77,14 @@ def measure(
     """The events of a line; `edges` are (seconds, level) of each, (k,) both.
 
     An event belongs to the TDC, of those of the line's cylinders, at which the error is least; so
-    one of n cylinders at even distances shows errors of up to 360 / n degrees.
+    one of n TDCs a cycle at even distances shows errors of up to 360 / n degrees.
     """
     events = line_events(line, *edges)
     crank = crank_at(motion, events.end_s)
     known = _known(line, commanded, events.end_s)
     wanted = np.nan_to_num(known)
-    places = dict(wheel.tdc)
-    known_places = [float(places[number]) for number in line.cylinders if number in places]
-    centres = np.array(known_places) % CYCLE_DEG
+    places = [float(deg) for number in line.cylinders for deg in wheel.dead_centres(number)]
+    centres = np.array(places) % CYCLE_DEG
     if not len(events) or not len(centres):
         nothing = np.full(len(events), np.nan)
         return Measured(name, line, events, crank, nothing, nothing, np.arange(len(events)))

@@ -29,39 +29,44 @@ class Misfit:
 
 
 def misfits(
-    errors: Mapping[str, tuple[int, float]], tdc: Mapping[int, float], alike: bool = True
+    errors: Mapping[str, tuple[int, float]],
+    tdc: Mapping[int, float],
+    period_deg: float = CYCLE_DEG,
+    alike: bool = True,
 ) -> tuple[Misfit, ...]:
     """Lines that are out of step with the others.
 
     `errors` are (cylinder, median error in degrees) by line, of lines with one cylinder; `tdc`
-    degrees by cylinder. What most lines share is an error of the whole, not of the wiring.
-    `alike`: they are timed by teeth of one width, so that a wrong edge puts all off by as much.
+    degrees by cylinder, each fired for once in `period_deg`. What most lines share is an error of
+    the whole, not of the wiring. `alike`: they are timed by teeth of one width, so that a wrong
+    edge puts all off by as much.
     """
     if len(errors) < 2:
         return ()
-    common = _common([error for _, error in errors.values()])
+    common = _common([error for _, error in errors.values()], period_deg)
     found = []
     for line, (cylinder, error) in errors.items():
-        own = _fold(error - common)
+        own = _fold(error - common, period_deg)
         if abs(own) > ALIKE_DEG:
             place = tdc[cylinder] - own
-            at = [n for n, deg in tdc.items() if abs(_fold(deg - place)) < ALIKE_DEG / 2]
+            away = {n: abs(_fold(deg - place, period_deg)) for n, deg in tdc.items()}
+            at = [n for n, deg in away.items() if deg < ALIKE_DEG / 2]
             found.append(Misfit(line, cylinder, at[0] if at else 0))
         elif alike and abs(own) > OWN_DEG:
             found.append(Misfit(line, cylinder, cylinder, own))
     return tuple(found)
 
 
-def _common(errors: Sequence[float]) -> float:
+def _common(errors: Sequence[float], period_deg: float) -> float:
     """The error that most lines share; of several, the least."""
 
     def rank(error: float) -> tuple[int, int, float]:
-        away = [abs(_fold(other - error)) for other in errors]
+        away = [abs(_fold(other - error, period_deg)) for other in errors]
         near, nearest = (sum(one <= within for one in away) for within in (ALIKE_DEG, OWN_DEG))
         return -near, -nearest, abs(error)
 
     return min(errors, key=rank)
 
 
-def _fold(degrees: float) -> float:
-    return float(fold(np.array([degrees]), CYCLE_DEG)[0])
+def _fold(degrees: float, period_deg: float) -> float:
+    return float(fold(np.array([degrees]), period_deg)[0])
