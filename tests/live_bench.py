@@ -107,8 +107,8 @@ class Playing:
         wired.exchange = listen
         while not (welcome := self._connected()):
             pass
-        self.run = LiveRun(plan, self.link, welcome, folder / "runs", 0)
-        self.run.begin(Fraction(rpm), self.faults.wish())
+        self.run = LiveRun(plan, self.link, welcome, folder / "runs", 0, self.faults.wish())
+        self.run.begin(Fraction(rpm))
 
     def _connected(self):
         events = self.link.step().events

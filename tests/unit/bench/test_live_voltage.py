@@ -156,6 +156,23 @@ def test_a_live_run_tells_lengths_beside_a_fault_that_is_off(tmp_path):
         assert run_out or {0.25, 1} <= set(lines.shares)
 
 
+@pytest.mark.parametrize(
+    ("off", "state"), [("off: true, ", FaultState.HELD), ("", FaultState.OFF)], ids=["on", "off"]
+)
+def test_numbers_are_those_of_the_wheel_that_the_run_begins_with(tmp_path, off, state):
+    """Not of the bench file's: they would be read by lengths that the board was not told."""
+    bent = f"  bent: {{{off}kind: bent_tooth, track: crank, teeth: [7], by_deg: 3}}\n"
+    switched = {"bent": state, "weak": FaultState.HELD}
+    more = weak_bench(", teeth: [5]") + bent
+    playing = Playing(tmp_path, 1000, more, switched=switched, wheel="36-minus-1")
+    playing.play(0.3)
+    playing.park()
+    seconds, mv = playing.half_waves()
+    found = mv[1:][(seconds[:-1] > 0.1) & (seconds[1:] < 0.28)]
+    assert len(found) > 200
+    assert set(np.round(found, -1)) == {500, 2000}
+
+
 def test_weak_teeth_are_left_to_the_controller(tmp_path):
     more = BENCH.format(threshold=", threshold_mv: 5000", off="true")
     playing = Playing(tmp_path, 1000, more)

@@ -8,6 +8,7 @@ import pytest
 
 from edgewheel import yamlfile
 from edgewheel.bench.events import Began
+from edgewheel.bench.live.faults import FaultWish
 from edgewheel.bench.live.run import LiveRun
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.measured_stage import stage_words, with_measured_stage
@@ -86,7 +87,7 @@ def test_a_live_run_and_a_run_record_the_stage_alike(tmp_path, monkeypatch):
     """A live run with a real board's welcome, so that the stages kept for it serve."""
     monkeypatch.setattr(StageStore, "find", lambda _store, _board: {0: MEASURED})
     playing = Playing(tmp_path, 1000, "stage: {cam: {rise_us: 4}}")
-    live = LiveRun(playing.plan, playing.link, BOARD, tmp_path / "live", 0)
+    live = LiveRun(playing.plan, playing.link, BOARD, tmp_path / "live", 0, FaultWish())
     live.close()
     recorded = json.loads((live.record.folder / "summary.json").read_text())["stage"]
     assert recorded == {

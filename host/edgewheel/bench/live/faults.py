@@ -95,6 +95,11 @@ class FaultWish:
     once: Mapping[str, Fault] = field(default_factory=dict)
     awaited: frozenset[str] = frozenset()
 
+    @property
+    def switched(self) -> dict[str, Switched]:
+        """Those that stay, there since ever."""
+        return {name: Switched(fault) for name, fault in self.held.items()}
+
     def after(self, before: FaultWish) -> FaultWish:
         """The one wish that an older one, not obeyed yet, and this make."""
         once = {n: f for n, f in {**before.once, **self.once}.items() if n in self.awaited}

@@ -61,12 +61,9 @@ class Planner:
     order: tuple[str, ...]
     limits: PinLimits
 
-    def first(self, rpm: Fraction, faults: FaultWish) -> Leg:
+    def first(self, rpm: Fraction, switched: Mapping[str, Switched]) -> Leg:
         """The leg that begins a run. Raises UsageError where it cannot be."""
-        motion = begun(self.start, rpm, self.ripple)
-        held = {name: Switched(fault) for name, fault in faults.held.items()}
-        switched = {name: held[name] for name in self.order if name in held}
-        return self._leg(motion, switched, 0, None)
+        return self._leg(begun(self.start, rpm, self.ripple), switched, 0, None)
 
     def next(self, leg: Leg, wish: Wish, point: SplicePoint) -> Leg:
         """The leg that follows from a place of the stream on. Raises UsageError."""

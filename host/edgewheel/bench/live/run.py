@@ -43,16 +43,27 @@ class LiveRun:
     """
 
     def __init__(
-        self, plan: Plan, link: BenchLink, welcome: Welcome, runs: Path, rest_levels: int
+        self,
+        plan: Plan,
+        link: BenchLink,
+        welcome: Welcome,
+        runs: Path,
+        rest_levels: int,
+        faults: FaultWish,
     ) -> None:
-        self._plan = plan = with_measured_stage(plan, welcome)
+        """`faults` says which are there when it begins."""
+        plan = with_measured_stage(plan, welcome)
+        sensed = Sensed(plan.wheel, heard(sensors_of(plan), plan.stage), plan.seed)
+        self._first = faults.switched
+        signal = sensed.signal(plan.signal.motion, self._first, Fraction(0))
+        # Of voltages the board is told once: of the wheel as it is when the run begins.
+        self._plan = plan = replace(plan, signal=signal)
         self._link = link
         stage = plan.output_stage(welcome.tick_hz)
         lead = lead_ticks(stage, welcome)
         limits = PinLimits(
             welcome.tick_hz, stage, lead, welcome.shortest_hold_ticks, plan.number_lines
         )
-        sensed = Sensed(plan.wheel, heard(sensors_of(plan), plan.stage), plan.seed)
         order = tuple(plan.document.section().nodes["faults"].section().nodes) if _has(plan) else ()
         self._planner = Planner(sensed, plan.signal.motion, ripple_of(plan), order, limits)
         self._tick_hz = welcome.tick_hz
@@ -68,12 +79,12 @@ class LiveRun:
         self.record = LiveRecord(plan, runs, named(welcome))
         self.leg: Leg | None = None
 
-    def begin(self, rpm: Fraction, faults: FaultWish) -> None:
+    def begin(self, rpm: Fraction) -> None:
         """Let the engine turn."""
-        leg = self._planner.first(rpm, faults)
+        leg = self._planner.first(rpm, self._first)
         header, source = leg.source.pins.header, leg.source.chunks()
         lag = self._plan.transitions_per_cycle
-        waves = replace(self._plan, signal=leg.source.signal).waves(header.tick_hz)
+        waves = self._plan.waves(header.tick_hz)
         self._link.order(RunOrder(header, source, lag_hint=lag, live=Live(), waves=waves))
         self._follow(leg)
 

@@ -184,10 +184,11 @@ class LiveWork:
             return
         rpm, self._wanted_rpm = self._wanted_rpm, None
         assert self._link is not None
-        run = LiveRun(self._plan, self._link, self._welcome, self._runs, self._levels)
-        self._run = run
+        self._run = run = LiveRun(
+            self._plan, self._link, self._welcome, self._runs, self._levels, self._faults()
+        )
         self._watch.begin(run.record.folder)
-        run.begin(rpm, self._faults())
+        run.begin(rpm)
         self._enter(LivePhase.TURNING)
 
     def _finish(self, run: LiveRun, why: str, error: BenchError | None = None) -> None:
