@@ -103,7 +103,8 @@ class SyncJudge:
         if self._stands(seconds):
             return
         if self._turns_since is not None:
-            yield from self._absent(self._turns_since + self._limits.sync_within_s, seconds)
+            heard_since = max(self._turns_since, self._deaf_until_s)
+            yield from self._absent(heard_since + self._limits.sync_within_s, seconds)
         silent_since = max(self._heard.seconds, self._limits.from_s, self._deaf_until_s)
         if seconds - silent_since > self._limits.silence_ms / 1000:
             silence = f"no report for {self._limits.silence_ms:g} ms"

@@ -246,6 +246,12 @@ def test_sync_must_come_in_time_when_the_engine_turns_again(turning_again):
     assert turning_again.passed(8.3) == []
 
 
+def test_sync_is_not_asked_for_while_the_port_is_away(turning_again):
+    turning_again.judge.deaf(7.9)
+    assert turning_again.passed(8.2) == []
+    assert [type(finding) for finding in turning_again.report(8.3)] == [SyncGained]
+
+
 def test_a_run_that_ends_before_sync_is_back_has_lost_it(turning_again):
     assert causes(turning_again.judge.ended(4.0)) == [Cause.ABSENT]
 
