@@ -104,11 +104,14 @@ def scene_of(plan: Plan, rpm: int = USUAL_RPM) -> Scene:
 
 
 def held_speeds(plan: Plan) -> list[int]:
-    """The slowest and the fastest speed that the bench file holds, in rpm."""
-    motion = plan.signal.motion
+    """The slowest and the fastest speed that the bench file holds, in rpm, without those at which
+    the controller is to cut.
+    """
+    motion, limit = plan.signal.motion, plan.limits.rev_limit_rpm
+    most = MOST_RPM if limit is None else min(limit - 1, MOST_RPM)
     segments = [motion[number].segment for number in range(len(motion))]
     held = {round(abs(one.rpm_begin)) for one in segments if one.rpm_begin == one.rpm_end}
-    held = {rpm for rpm in held if LEAST_RPM <= rpm <= MOST_RPM}
+    held = {rpm for rpm in held if LEAST_RPM <= rpm <= most}
     return sorted({min(held), max(held)}) if held else []
 
 
@@ -173,10 +176,21 @@ class Diagnose:
             what = "the signal as the bench file says"
             what += f", at {rpm} rpm" if len(self._speeds) > 1 else ""
             look = self._try(self._variant, what)
-            yield self._step(what, look, _told(look))
+            told = _told(look)
+            if self._is_small_delay(look):
+                told += ", by a delay as controllers have ('edgewheel timing' measures it)"
+                look = replace(look, stage=Stage.RIGHT)
+            yield self._step(what, look, told)
             if look.stage is not Stage.RIGHT:
                 break
         return look
+
+    def _is_small_delay(self, look: Look) -> bool:
+        """Whether all sparks are late by a time for which they counted as right at first."""
+        if look.stage is not Stage.TURNS or look.both_turns or look.silent:
+            return False
+        first, rpm, late_deg = self._speeds[0], self._speeds[-1], look.common_deg
+        return late_deg is not None and 0 < late_deg <= ANGLE_ERROR_DEG * rpm / first
 
     def _single(self, look: Look) -> Search:
         """Try one change after the other; returns the look of the first that helped."""

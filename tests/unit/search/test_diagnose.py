@@ -13,7 +13,7 @@ from edgewheel.bench.loader import read_plan
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.search_record import SearchRecord
 from edgewheel.search.coils import both_turns
-from edgewheel.search.diagnose import Diagnose, Diagnosis, scene_of
+from edgewheel.search.diagnose import Diagnose, Diagnosis, held_speeds, scene_of
 from edgewheel.search.diagnosing import Player
 from edgewheel.search.look import Look, Stage, look
 from edgewheel.search.trials import SearchStopped
@@ -144,6 +144,22 @@ def test_what_is_wrong_only_at_the_bench_files_own_speed_is_found(file):
     plan = planned(Case(THIRTY_SIX, {"sync.stall_ms": "8"}), file, CRANKING)
     diagnosis = diagnosed(plan)
     assert (named(diagnosis), diagnosis.speeds) == ({"stall time-out"}, (1000, 250))
+
+
+HELD = "motion: {segments: [{ramp: 7000, seconds: 1}, {hold: %d, seconds: 1}]}\n"
+
+
+@pytest.mark.parametrize(("delay_us", "names"), [(60, set()), (150, {"spark output"})])
+def test_a_delay_that_is_small_at_first_is_no_mistake_at_a_higher_speed(file, delay_us, names):
+    wrong = {"ignition.output_delay_us": str(delay_us)}
+    diagnosis = diagnosed(planned(Case(THIRTY_SIX, wrong), file, HELD % 6000))
+    assert (diagnosis.complete, named(diagnosis)) == (True, names)
+
+
+def test_a_speed_at_which_the_controller_is_to_cut_is_not_looked_at(file):
+    limits = "limits: {rev_limit_rpm: 6800}\n"
+    plan = planned(Case(SIXTY, {"speed.rev_limit_rpm": "6800"}), file, HELD % 6800 + limits)
+    assert (diagnosed(plan).findings, held_speeds(plan)) == ((), [])
 
 
 def test_a_threshold_too_high_for_cranking_is_no_stall_time(file):
