@@ -8,14 +8,17 @@ from typing import Any
 from edgewheel.search.diagnose import Diagnosis, Step
 
 WIDTH = 96
+PERHAPS = "Perhaps wrong, since with a signal that suits it sync came nearer"
+"""What helped where not all is right in the end: a signal may fit by chance."""
 
 
 def told(diagnosis: Diagnosis, width: int = WIDTH) -> str:
     """The end in words, in lines of a width."""
     tries = f"{diagnosis.tries} {'try' if diagnosis.tries == 1 else 'tries'}"
+    wrong = "Wrong" if diagnosis.complete else PERHAPS
     findings = [
         fill(
-            f"* Wrong: {' or '.join(finding.settings)}. {finding.remedy}",
+            f"* {wrong}: {' or '.join(finding.settings)}. {finding.remedy}",
             width,
             subsequent_indent="  ",
         )

@@ -164,10 +164,14 @@ def test_starts(tmp_path):
 def test_a_diagnosis_gives_its_remedies_as_advice(tmp_path):
     bench = bench_file(tmp_path)
     bench.write_text(bench.read_text().replace("pitches: 60", "pitches: 36"))
-    report = read_report(made_by(tmp_path, "diagnose", str(bench)))
+    folder = made_by(tmp_path, "diagnose", str(bench))
+    report = read_report(folder)
     assert report.grade is Grade.FAILED
     assert report.answer.startswith("Wrong: ")
-    assert report.advice[0].text
+    assert report.advice[0].text.startswith("The controller is set for 36 pitches")
+    diagnosis = json.loads((folder / "summary.json").read_text())["diagnosis"]
+    unsure = with_summary(folder, diagnosis={**diagnosis, "complete": False})
+    assert unsure.advice[0].text.startswith("Perhaps wrong, ")
     assert kinds(report) == ["diagnosis"]
 
 

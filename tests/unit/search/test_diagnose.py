@@ -14,6 +14,7 @@ from edgewheel.bench.plan import Plan
 from edgewheel.bench.search_record import SearchRecord
 from edgewheel.search.coils import both_turns
 from edgewheel.search.diagnose import Diagnose, Diagnosis, held_speeds, scene_of
+from edgewheel.search.diagnose_words import told
 from edgewheel.search.diagnosing import Player
 from edgewheel.search.look import Look, Stage, look
 from edgewheel.search.trials import SearchStopped
@@ -255,6 +256,17 @@ def test_a_change_that_helped_but_was_not_needed_is_not_named(file):
     meanings = [step.meaning for step in diagnose.steps()]
     assert meanings[-1] == "so that is not needed"
     assert named(diagnose.diagnosis) == {"cam edge or polarity"}
+
+
+def test_what_helped_where_not_all_is_right_in_the_end_is_perhaps_wrong(file):
+    def play(variant: Variant, what: str) -> Look:
+        return seen(Stage.PARTLY if variant.gap_ratio else Stage.NOTHING)
+
+    diagnose = Diagnose(planned(Case(SIXTY, {}), file), play)
+    assert len(list(diagnose.steps())) == diagnose.tries
+    assert not diagnose.diagnosis.complete
+    assert "* Perhaps wrong, since" in told(diagnose.diagnosis)
+    assert "* Wrong:" not in told(diagnose.diagnosis)
 
 
 def test_it_looks_at_nothing_but_what_the_bench_sees(file):

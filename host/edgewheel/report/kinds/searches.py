@@ -13,6 +13,7 @@ from edgewheel.report.model import Advice, Evidence, Grade, Report, Test
 from edgewheel.report.pictures.looks import number
 from edgewheel.report.source import Source
 from edgewheel.report.words import axis_parts, axis_words, listed, sentence, several
+from edgewheel.search.diagnose_words import PERHAPS
 from edgewheel.search.seek import SELDOM, safe_end
 from edgewheel.search.threshold import Found
 from edgewheel.search.trial import Planner, RunUp
@@ -208,7 +209,8 @@ def read_diagnose(source: Source) -> Report:
 
 def _remedies(source: Source, found: Any) -> list[Advice]:
     """What a diagnosis says to do."""
-    advice = [Advice(finding["remedy"]) for finding in found["findings"]]
+    perhaps = "" if found["complete"] else f"{PERHAPS}: "
+    advice = [Advice(perhaps + finding["remedy"]) for finding in found["findings"]]
     if not found["complete"]:
         told = "Look at the wiring, the supply of the sensors, and settings that no signal shows."
         advice.append(Advice(told))
