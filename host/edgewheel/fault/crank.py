@@ -1,4 +1,4 @@
-"""The crank of a motion in floats: how fast it turns at a tick, and when it will have gone on."""
+"""The crank of a motion: its way and speed at a tick, and when it will have turned further."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 
 from edgewheel.edges.phase import Floats
 from edgewheel.edges.table import Ticks
-from edgewheel.fault.window import EVER
+from edgewheel.fault.window import EVER, Bools
 from edgewheel.motion.motion import Motion
 from edgewheel.motion.segment import DEG_PER_S_PER_RPM
 
@@ -28,6 +28,7 @@ class Crank:
         self._taken = 0
         self._rows: list[tuple[float, float, float, float, float]] = []
         self._ways: list[float] = []
+        self._onward: list[bool] = []
         self._way = Fraction(0)
         self._ratios: dict[tuple[int, int], float] = {}
 
@@ -39,6 +40,12 @@ class Crank:
         if angles_deg is not None:
             rpm = rpm * self._ripple_ratio(ticks, angles_deg)
         return cast(Floats, rpm)
+
+    def onward(self, ticks: Ticks) -> Bools:
+        """Whether it turns forward (n,) at each tick, or did so last where it stands."""
+        self._take()
+        onward: Bools = np.array(self._onward)[self._places(ticks)]
+        return onward
 
     def later(self, ticks: Ticks, degrees: Floats) -> Ticks:
         """The tick (n,) at which the crank has turned so many degrees (n, >= 0) further.
@@ -79,6 +86,11 @@ class Crank:
 
     def _columns(self, ticks: Ticks) -> Floats:
         """Begin, speed, rate, length and way (5, n) of the segment that each tick lies in."""
+        self._take()
+        return cast(Floats, np.array(self._rows)[self._places(ticks)].T)
+
+    def _take(self) -> None:
+        """Take note of what the motion has got since."""
         while self._taken < len(self._motion):
             placed = self._motion[self._taken]
             segment = placed.segment
@@ -88,10 +100,10 @@ class Crank:
             row = (float(placed.begin_s), speed, (end - speed) / length, length, float(self._way))
             self._rows.append(row)
             self._ways.append(float(self._way))
+            stood_onward = not self._onward or self._onward[-1]
+            self._onward.append(segment.direction > 0 or (not segment.direction and stood_onward))
             self._way += abs(segment.mean_deg)
             self._taken += 1
-        table = np.array(self._rows)
-        return cast(Floats, table[self._places(ticks)].T)
 
     def _places(self, ticks: Ticks) -> Ticks:
         begins = np.array([row[0] for row in self._rows])

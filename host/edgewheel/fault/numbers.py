@@ -15,6 +15,7 @@ import numpy as np
 from edgewheel.edges.levels import LevelTable
 from edgewheel.edges.phase import Floats
 from edgewheel.edges.table import NO_TOOTH, Bytes, EdgeChunk, EdgeHeader, Ticks, join
+from edgewheel.fault.crank import Crank
 from edgewheel.fault.draw import key_of
 from edgewheel.fault.model import Scene
 from edgewheel.fault.ontrack import shaft_angles
@@ -142,7 +143,7 @@ class _Numbers:
         ]
         self._lengths = _Lengths(scene.levels, lines.track) if lines.lengths_deg else None
         (self._nears,) = (vr.nears for vr in scene.levels.vr if vr.track == lines.track)
-        self._passage = NO_TOOTH
+        self._crank = Crank(scene.motion, scene.tick_hz)
         self._number = 0
 
     def moves(self, chunk: EdgeChunk) -> EdgeChunk:
@@ -166,16 +167,9 @@ class _Numbers:
         return EdgeChunk(ticks[moved], track, level, np.full(count, NO_TOOTH))
 
     def _begun(self, own: EdgeChunk) -> _Begun:
-        """The half-waves that begin at the edges of the track. The edge before one tells which way
-        the wheel turns: the same tooth's before a space, another's before a tooth's centre.
-        """
-        passage = own.passage
-        assert passage is not None
-        before = np.concatenate([[self._passage], passage[:-1]])
-        self._passage = int(passage[-1])
-        in_space = own.level == self._nears
-        onward = (before == NO_TOOTH) | ((before == passage) == in_space)
-        return _Begun(passage, in_space, onward)
+        """The half-waves that begin at the edges of the track."""
+        assert own.passage is not None
+        return _Begun(own.passage, own.level == self._nears, self._crank.onward(own.ticks))
 
     def _kinds(self, begun: _Begun) -> Ticks:
         """The places (n,) of the half-waves' lengths."""

@@ -12,7 +12,7 @@ from edgewheel.bench.rig import Rig
 from edgewheel.bench.truth import Truth
 from edgewheel.bench.wired import ControllerOnPins
 from edgewheel.board.waves import Waves
-from edgewheel.edges.table import join
+from edgewheel.edges.table import NO_TOOTH, join
 from edgewheel.errors import FileError, UsageError
 from edgewheel.fault.pipeline import Pipeline
 from edgewheel.fault.strength import nearest_shares
@@ -231,12 +231,16 @@ CRANKING = "ripple: {depth: 0.3, per_turn: 2, slowest_at: 84}, segments: [{hold:
 STEADY = "segments: [{hold: 1000, turns: 8}]"
 
 
-def off_by(folder, teeth, motion, faults=""):
-    """Of every half-wave of a run, by how much its height is off that of its own mean speed."""
+def some_plan(folder, teeth, motion, faults=""):
     (folder / "wheel.yaml").write_text(WHEEL.replace("TEETH", ALIKE[teeth]), encoding="utf-8")
     text = SOME_BENCH.replace("FAULTS", faults).replace("MOTION", motion)
     (folder / "bench.yaml").write_text(text, encoding="utf-8")
-    plan = load_plan(folder / "bench.yaml")
+    return load_plan(folder / "bench.yaml")
+
+
+def off_by(folder, teeth, motion, faults=""):
+    """Of every half-wave of a run, by how much its height is off that of its own mean speed."""
+    plan = some_plan(folder, teeth, motion, faults)
     maker, chunks = Pipeline(plan.signal, HZ, plan.number_lines).pins(
         plan.output_stage(HZ), LEAD, 5
     )
@@ -260,6 +264,38 @@ def test_half_waves_of_nearly_one_length_are_told_apart(tmp_path, teeth, motion)
     ratio of two lengths."""
     off = off_by(tmp_path, teeth, motion)
     assert len(off) > 40 and off.max() < 0.002
+
+
+THERE_AND_BACK = (
+    "segments: [{hold: 600, turns: 2.3}, {ramp: 0, seconds: 0.05}, "
+    "{ramp: 600, seconds: 0.05, reverse: true}, {hold: 600, turns: 2, reverse: true}, "
+    "{ramp: 0, seconds: 0.05, reverse: true}, {ramp: 600, seconds: 0.05}, {hold: 600, turns: 2}]"
+)
+BACK = "segments: [{hold: 600, turns: 8, reverse: true}]"
+
+
+@pytest.mark.parametrize("motion", [THERE_AND_BACK, BACK], ids=["there and back", "back"])
+def test_numbers_tell_the_length_whichever_way_it_turns(tmp_path, motion):
+    """It turns back twice between a crossing and the same one."""
+    plan = some_plan(tmp_path, "three windows", motion)
+    (lines,) = plan.number_lines
+    _, chunks = Pipeline(plan.signal, HZ, plan.number_lines).played()
+    edges = join(*chunks)
+    crossings = edges[edges.track == 0]
+
+    def levels_at_crossings(track):
+        line = edges[edges.track == track]
+        place = np.searchsorted(line.ticks, crossings.ticks, "right")
+        return np.append(0, line.level)[place]
+
+    numbers = sum(levels_at_crossings(lines.first + bit) << bit for bit in range(lines.bits))
+    truth = Truth(plan.signal.motion)
+    turned_deg = np.diff([truth.angle_deg(tick / HZ) for tick in crossings.ticks.tolist()])
+    lengths_deg = np.abs((turned_deg + 360) % 720 - 360)
+    whole = (crossings.passage[:-1] != NO_TOOTH) & (crossings.passage[1:] != NO_TOOTH)
+    assert np.sum(whole) > 35
+    told_deg = np.array(lines.lengths_deg)[numbers[:-1]]
+    assert told_deg[whole] == pytest.approx(lengths_deg[whole], rel=1e-5)
 
 
 def test_a_reluctor_takes_the_place_of_a_sensor_that_tells_the_direction(tmp_path, monkeypatch):
