@@ -129,8 +129,8 @@ class Limit:
             )
         if self.passes and self.fails:
             return "the controller fails now and then wherever it was tried"
-        how = "fails at both ends" if self.fails else "holds at both ends"
-        return f"the controller {how}"
+        how = "fails" if self.fails else "holds"
+        return f"the controller {how} at both ends, and between them nothing was tried"
 
     @property
     def _interval(self) -> str:

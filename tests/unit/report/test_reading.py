@@ -135,7 +135,7 @@ def test_a_threshold_is_measured_not_judged(tmp_path):
     unsafe = sharp | {"low": 5400.0, "high": 6300.0}
     assert advice(**unsafe)[0].endswith("Search further down.")
     assert advice(**unsafe, fails="below")[0].endswith("Search further up.")
-    assert advice(threshold=None, failed_trials=0)[0] == "Search between values further apart."
+    assert advice(threshold=None, failed_trials=0)[0].endswith("one that fails between these.")
     assert "edgewheel diagnose" in advice(threshold=None, failed_trials=3)[1]
 
 

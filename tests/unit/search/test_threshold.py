@@ -116,7 +116,9 @@ def test_the_sentence_says_on_which_side_a_threshold_lies_or_that_there_is_none(
     beyond = Estimate(Found.BEYOND, True, -0.3, -0.1, 0.02, 0.1)
     assert "5 % of trials fail at one below 500 (21 trials" in told(beyond)
     assert "now and then wherever it was tried (21 trials" in told(Estimate(Found.NONE, True))
-    assert "holds at both ends (12 trials" in told(Estimate(Found.NONE, False), 0)
+    assert "holds at both ends, and between them nothing was tried (12 trials" in told(
+        Estimate(Found.NONE, False), 0
+    )
     assert isnan(limit(beyond).low) and isnan(limit(beyond).threshold)
     open_end = Estimate(Found.TRIALS, True, -0.01, 0.01, 0.04, 0.02)
     assert "95 % interval below 500 to 760" in told(open_end)

@@ -231,8 +231,11 @@ def _threshold_advice(source: Source, found: Any) -> list[Advice]:
             return [
                 Advice("Search a part of the range: from where it holds to where it fails first.")
             ]
-        if found["found"] == Found.BEYOND or not found["failed_trials"]:
-            return [Advice("Search between values further apart.")]
+        further = "Search between values further apart"
+        if found["found"] == Found.BEYOND:
+            return [Advice(f"{further}.")]
+        if not found["failed_trials"]:
+            return [Advice(f"{further}, or up to one that fails between these.")]
         told = f"It fails where {what} cannot be the cause. Let the tool find the wrong setting."
         return [Advice(told, f"edgewheel diagnose {source.bench_path}")]
     safe = safe_end(found, float(source.summary.get("probability", 0.5)))
