@@ -9,6 +9,7 @@ from statistics import median
 from textwrap import fill
 
 from edgewheel.bench.timing.edge import EdgeShift
+from edgewheel.bench.timing.remarks import several
 from edgewheel.bench.timing.rows import Row
 from edgewheel.bench.timing.separate import Estimate, Separation
 from edgewheel.motion.segment import DEG_PER_S_PER_RPM
@@ -48,7 +49,7 @@ def meaning(timing: Timing) -> list[str]:
 
 
 def _title(timing: Timing) -> str:
-    lines = [f"Timing of {_count(len(timing.runs), 'run')} against the true crank angle"]
+    lines = [f"Timing of {several(len(timing.runs), 'run')} against the true crank angle"]
     lines += [
         fill(
             f"{run.number}  {run.name}; commanded advance: {run.advance_source}.",
@@ -260,7 +261,3 @@ def _number(value: float, width: int, sign: str = "") -> str:
 
 def _word(edge: str) -> str:
     return {"rise": "rising", "fall": "falling"}[edge]
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" + ("" if number == 1 else "s")

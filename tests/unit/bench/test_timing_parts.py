@@ -152,16 +152,13 @@ def test_priming_pulses_and_sparks_through_a_loss_are_told():
     line = OutputLine("injection", (1,), "high")
     primed = measure("inj", line, edges((0.01, 0.015), (0.5, 0.502)), STEADY, WHEEL, TEN)
     coil = measured(sparks(2, 5, 6, 9, error_deg=30))
-    told = list(
-        remarks([primed, coil], [(0.3, 2.0)], [(0.3, "gained"), (0.5, "lost"), (0.8, "gained")])
-    )
-    assert (
-        told[0]
-        == "inj: 1 pulses before there was sync, the first at 0.010 s, 5.00 to 5.00 ms (priming)."
-    )
-    assert told[1] == (
-        "Sync lost at 0.500 s: 2 sparks until sync was back at 0.800 s, the worst 30.0 degrees off."
-    )
+    false_claim = (0.5, "lost")
+    findings = [(0.3, "gained"), (0.5, "lost"), false_claim, (0.8, "gained")]
+    assert list(remarks([primed, coil], [(0.3, 2.0)], findings)) == [
+        "inj: 1 pulse before there was sync, the first at 0.010 s, 5.00 to 5.00 ms (priming).",
+        "Sync lost at 0.500 s: 2 sparks until sync was back at 0.800 s, the worst 30.0 degrees "
+        "off.",
+    ]
 
 
 def test_pulses_that_were_taken_together_and_the_speed_of_a_tacho_are_told():
@@ -173,8 +170,8 @@ def test_pulses_that_were_taken_together_and_the_speed_of_a_tacho_are_told():
     pulses = edges(*[(t, t + 0.001) for t in times])
     speed = measure("tacho", tacho, pulses, STEADY, WHEEL, TEN)
     assert list(remarks([coil, speed], [(0.0, 10.0)], [])) == [
-        "coil_1: 1 pulses are chopped, into up to 5 parts.",
-        "coil_1: 1 sparks are struck again, up to 2 times.",
+        "coil_1: 1 pulse is chopped, into up to 5 parts.",
+        "coil_1: 1 spark is struck again, up to 2 times.",
         "tacho: 10 periods, its speed at most 11.11% off the true one.",
     ]
 

@@ -52,10 +52,16 @@ def _grouped(measured: Measured) -> Iterator[str]:
     restruck = int((measured.events.restrikes > 0).sum())
     if chopped:
         most = int(measured.events.chops.max())
-        yield f"{measured.name}: {chopped} pulses are chopped, into up to {most + 1} parts."
+        verb = "is" if chopped == 1 else "are"
+        pulses = several(chopped, "pulse")
+        yield f"{measured.name}: {pulses} {verb} chopped, into up to {most + 1} parts."
     if restruck:
         most = int(measured.events.restrikes.max())
-        yield f"{measured.name}: {restruck} sparks are struck again, up to {most} times."
+        verb = "is" if restruck == 1 else "are"
+        yield (
+            f"{measured.name}: {several(restruck, 'spark')} {verb} struck again, up to "
+            f"{several(most, 'time')}."
+        )
 
 
 def _priming(measured: Measured, live: Sequence[Span]) -> Iterator[str]:
@@ -64,26 +70,33 @@ def _priming(measured: Measured, live: Sequence[Span]) -> Iterator[str]:
     if len(early):
         widths = early.lasts_s * 1000
         yield (
-            f"{measured.name}: {len(early)} pulses before there was sync, the first at "
+            f"{measured.name}: {several(len(early), 'pulse')} before there was sync, the first at "
             f"{early.begin_s[0]:.3f} s, {widths.min():.2f} to {widths.max():.2f} ms (priming)."
         )
 
 
 def _through_losses(coils: Sequence[Measured], findings: Findings) -> Iterator[str]:
     """What the coils did between each loss of sync and its return; many losses in one sentence."""
-    changes = [finding for finding in findings if finding[1] in ("lost", "gained")]
-    ends = [*changes[1:], (np.inf, "gained")]
-    spans = [
-        (lost_s, back_s)
-        for (lost_s, kind), (back_s, _) in zip(changes, ends, strict=False)
-        if kind == "lost" and coils
-    ]
+    spans = _lost_spans(findings) if coils else []
     for lost_s, back_s in spans[:MOST_LOSSES]:
         back = f"until sync was back at {back_s:.3f} s" if np.isfinite(back_s) else "to the end"
         yield f"Sync lost at {lost_s:.3f} s: {_sparks_in(coils, [(lost_s, back_s)], back)}."
     if more := spans[MOST_LOSSES:]:
-        times = f"Sync lost {len(more)} times more, the last at {more[-1][0]:.3f} s"
+        times = f"Sync lost {several(len(more), 'time')} more, the last at {more[-1][0]:.3f} s"
         yield f"{times}: {_sparks_in(coils, more, 'meanwhile')}."
+
+
+def _lost_spans(findings: Findings) -> list[Span]:
+    """From each loss until sync was back, if ever: a false claim meanwhile is another finding."""
+    spans: list[Span] = []
+    lost_s: float | None = None
+    for seconds, kind in findings:
+        if kind == "lost" and lost_s is None:
+            lost_s = seconds
+        elif kind == "gained" and lost_s is not None:
+            spans.append((lost_s, seconds))
+            lost_s = None
+    return spans if lost_s is None else [*spans, (lost_s, np.inf)]
 
 
 def _sparks_in(coils: Sequence[Measured], spans: Sequence[Span], when: str) -> str:
@@ -96,7 +109,7 @@ def _sparks_in(coils: Sequence[Measured], spans: Sequence[Span], when: str) -> s
     errors = np.concatenate([one.error_deg[here] for one, here in zip(coils, within, strict=True)])
     off = np.abs(fold(errors[~np.isnan(errors)], CYCLE_DEG))
     worst = f", the worst {off.max():.1f} degrees off" if len(off) else ""
-    return f"{len(errors)} sparks {when}{worst}"
+    return f"{several(len(errors), 'spark')} {when}{worst}"
 
 
 def _tacho(measured: Measured) -> Iterator[str]:
@@ -111,3 +124,8 @@ def _tacho(measured: Measured) -> Iterator[str]:
         worst, count = max(worst, abs(told / true_rpm - 1)), count + 1
     if count:
         yield f"{measured.name}: {count} periods, its speed at most {worst:.2%} off the true one."
+
+
+def several(count: int, noun: str) -> str:
+    """`1 pulse`, `2 pulses`."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
