@@ -67,26 +67,28 @@ class Voiced:
 
 
 def number_lines(voiced: Collection[Voiced], used: int, live: bool) -> tuple[NumberLines, ...]:
-    """The lines of the tracks, those of the first the highest; in a `live` run there is room for
-    strengths that nobody knows yet.
+    """The lines of the tracks, those that strengths need the highest; in a `live` run there is room
+    for strengths that nobody knows yet.
 
     `used` outputs, the lowest ones, carry something else. Raises UsageError if none is left that a
-    strength needs; without one, lengths are not told.
+    strength needs; where there are too few, lengths alone are not told.
     """
     past, lines = PAST_OUTPUT, []
     wanted = [one for one in voiced if not one.is_plain or not one.is_clear]
+    needed = sum(not one.is_plain for one in wanted)
+    wanted = sorted(wanted, key=lambda one: one.is_plain)[: max(past - used, needed)]
     for left, one in zip(range(len(wanted), 0, -1), wanted, strict=True):
         bits = min((past - used) // left, MOST_NUMBER_BITS)
-        if bits >= 1:
-            found = one.lines(past, bits, live)
-            lines += [found] if found.count > 1 else []
-            past = found.first if found.count > 1 else past
-        elif not one.is_plain:
+        if bits < 1:
             raise UsageError(
                 "Run-out and weak teeth of a voltage need an output of the board that nothing else "
                 f"uses, below output {PAST_OUTPUT + 1}, which is kept for a supply. Take a wheel "
                 "of fewer tracks, or leave 'run_out' and 'weak_signal' out."
             )
+        found = one.lines(past, bits, live)
+        if found.count > 1:
+            lines.append(found)
+            past = found.first
     return tuple(lines)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import replace
 
+from edgewheel.bench.half_wave_numbers import PAST_OUTPUT
 from edgewheel.errors import EdgewheelError
 from edgewheel.fault.loader import read_faults
 from edgewheel.wheel.landmarks import main_track
@@ -80,7 +81,9 @@ def _stands(
     if others := [name for name in names if name != crank]:
         stands["cam"] = others[0]
     amplitude = sensors[names.index(crank)].amplitude
-    if amplitude is not None and crank in voltages:
+    # The strengths of each voltage take an output, and a spare fault must keep nobody from playing.
+    has_room = len(names) + len(voltages) <= PAST_OUTPUT
+    if amplitude is not None and crank in voltages and has_room:
         stands["half_mv"] = amplitude.mv_per_rpm * 1000 / 2
     return stands
 

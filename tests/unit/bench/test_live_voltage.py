@@ -54,6 +54,24 @@ def test_no_polarity_of_a_voltage_can_be_switched_while_it_turns(tmp_path):
     assert spare & set(desk.player.state.faults) == {"leads_reversed", "weak_signal"}
 
 
+@pytest.mark.parametrize(("cams", "offered"), [(4, True), (5, False)])
+def test_a_spare_weak_signal_takes_the_last_output_of_nobody(tmp_path, cams, offered):
+    """It would keep the bench from turning, and is none of the bench file's."""
+    teeth = [f"  cam{n}: {{shaft: cam, teeth: [[{20 * n}, {20 * n + 60}]]}}\n" for n in range(cams)]
+    crank = "  crank: {shaft: crank, teeth: {pitches: 60, missing: 2}}\n"
+    tracks = "format: 1\nname: Many cams\nperiod: 720\ntracks:\n" + crank + "".join(teeth)
+    (tmp_path / "many.yaml").write_text(tracks)
+    plan_of(
+        tmp_path,
+        "sensors: {crank: {kind: vr, amplitude: {mv_per_rpm: 2}}}\n"
+        "stage: {crank: {output: vr, leads: grounded}}",
+        wheel="many.yaml",
+    )
+    player = Desk(tmp_path / "bench.yaml", tmp_path, LiveBench).player
+    assert ("weak_signal" in player.state.faults) == offered
+    assert len(player._plan.number_lines) == offered
+
+
 WEAK = """\
 sensors:
   crank: {kind: vr, amplitude: {mv_per_rpm: 2RUNOUT}}

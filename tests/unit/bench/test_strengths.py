@@ -2,11 +2,13 @@
 half-waves to both sides of a tooth's centre are as strong as that tooth."""
 
 import math
+from fractions import Fraction
 
 import numpy as np
 import pytest
 
 from edgewheel.bench.events import Began
+from edgewheel.bench.half_wave_numbers import Voiced, number_lines
 from edgewheel.bench.loader import load_plan
 from edgewheel.bench.rig import Rig
 from edgewheel.bench.truth import Truth
@@ -15,7 +17,7 @@ from edgewheel.board.waves import Waves
 from edgewheel.edges.table import NO_TOOTH, join
 from edgewheel.errors import FileError, UsageError
 from edgewheel.fault.pipeline import Pipeline
-from edgewheel.fault.strength import nearest_shares
+from edgewheel.fault.strength import RunOut, nearest_shares
 from edgewheel.fault.writing import written
 
 HZ = 16_000_000
@@ -196,6 +198,20 @@ def test_the_supply_keeps_its_output(tmp_path, output, lines):
     path.write_text(text.replace(f"output: {output}", "output: 6"), encoding="utf-8")
     with pytest.raises(UsageError, match="an output of the board that nothing else uses"):
         load_plan(path).number_lines  # noqa: B018
+
+
+@pytest.mark.parametrize(
+    ("used", "lines"), [(2, [(0, 5), (1, 4)]), (4, [(0, 5), (1, 4)]), (5, [(0, 5)])]
+)
+def test_an_output_goes_where_strengths_need_it(used, lines):
+    """The cam needs one for its lengths alone, which are told only if there is one."""
+    even = RunOut(0, Fraction(0))
+    weak_crank = Voiced(0, even, np.array([0.5, 1]), [Fraction(5)])
+    cam = Voiced(1, even, np.array([1.0]), [Fraction(100), Fraction(110)])
+    for voiced in ([weak_crank, cam], [cam, weak_crank]):
+        found = number_lines(voiced, used, live=False)
+        assert [(one.track, one.first) for one in found] == lines
+    assert [one.track for one in number_lines([cam, cam], used, live=False)] == [1] * len(lines)
 
 
 WHEEL = """\
