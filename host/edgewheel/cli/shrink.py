@@ -79,12 +79,20 @@ def shrink_data(result: ShrinkResult, file: str) -> dict[str, Any]:
 
 
 def _tell(talk: Talk, progress: ShrinkProgress, shrink: Shrink) -> None:
+    from edgewheel.search.shrink import SOUND
+
     if progress.done == 1 and progress.failed:
         total_s = progress.expected * progress.trial_s
         talk.say(
             f"{len(shrink.flips)} changes in {float(progress.stretch.seconds):.6g} s. It fails "
             f"again, in {progress.trial_s:.2f} s. If one change is the cause, this takes about "
             f"{progress.expected} trials, {total_s:.0f} s at most; every further one as many again."
+        )
+    if progress.stage == SOUND and progress.otherwise:
+        talk.say(
+            f"Without any change it fails, too, but otherwise: {progress.otherwise}. So a setting "
+            "may be wrong, which 'edgewheel diagnose' looks for, and then this may take long and "
+            "find no small cause. It goes on until Ctrl-C."
         )
     seconds = float(progress.stretch.seconds)
     words = f"{progress.stage}: {progress.changes} changes, {seconds:.6g} s, trial {progress.done}"

@@ -41,6 +41,7 @@ SLACK_S = Fraction(1, 2)
 FINENESS = 50
 """A stretch is found to this part of its length."""
 
+SOUND = "without any change"
 SHORTER = "a shorter stretch"
 UNPLAYABLE = "it cannot be played"
 
@@ -56,12 +57,13 @@ class Trial:
 
 @dataclass(frozen=True)
 class ShrinkProgress:
-    """How far it has come. `failed`: the last trial did; `expected` trials in all, if one change is
-    the cause.
+    """How far it has come. `failed`: the last trial did, as the run; else `otherwise` says how it
+    failed, empty if it passed. `expected` trials in all, if one change is the cause.
     """
 
     stage: str
     failed: bool
+    otherwise: str
     done: int
     expected: int
     changes: int
@@ -149,7 +151,7 @@ class Shrink:
                 f"there is nothing to shrink. {self._why_not()}"
             )
         self._wanted = Failure(first.found)
-        if (yield from self._fails("without any change", (), self._stretch)):
+        if (yield from self._fails(SOUND, (), self._stretch)):
             self._subset = ()
         yield from self._end_at(first.found_s, self._slack_s)
         if self._subset:
@@ -333,9 +335,15 @@ class Shrink:
             left = halvings
         elif self._subset:
             left += 2 * ceil(log2(len(self._subset) + 1))
-        changes = len(self._subset)
         return ShrinkProgress(
-            trial.stage, row.failed, done, done + left, changes, self._stretch, row.seconds
+            trial.stage,
+            row.failed,
+            "" if row.failed else row.found,
+            done,
+            done + left,
+            len(self._subset),
+            self._stretch,
+            row.seconds,
         )
 
 

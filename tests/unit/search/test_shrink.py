@@ -285,6 +285,15 @@ def test_a_run_that_a_weak_voltage_made_fail_is_not_said_to_fail_now_and_then(tm
     assert "'weak'" in said and "faults.NAME.peak_mv_at_1000_rpm" in said and "votes" not in said
 
 
+def test_where_it_fails_otherwise_without_any_change_that_is_said_at_once(tmp_path, capsys):
+    extra = "more: {kind: extra_pulse, track: crank, teeth: [5], width_us: 40}"
+    path = bench(tmp_path, extra, motion="{segments: [{hold: 3000, seconds: 0.12}]}")
+    path.write_text(path.read_text().replace("reference_deg: 84", "reference_deg: 96"))
+    assert main(["shrink", str(run(path))]) == 0
+    said = " ".join(capsys.readouterr().err.split())
+    assert "fails, too, but otherwise: its sparks stand at the wrong angle" in said
+
+
 @pytest.mark.parametrize("votes", ["2", "0", "-3", "x"])
 def test_votes_are_odd(votes, capsys):
     with pytest.raises(SystemExit) as caught:
