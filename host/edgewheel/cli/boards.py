@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from typing import TYPE_CHECKING, Any
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.output import print_json
 
 if TYPE_CHECKING:
     from edgewheel.board.discovery import Found
@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
             "boards": [as_data(one) for one in found],
             "boot_loaders": [_drive_data(drive) for drive in waiting],
         }
-        print(json.dumps(data, indent=2))
+        print_json(data)
     elif found:
         _print_table([as_data(one) for one in found])
     _talk(found, waiting, other_ports())

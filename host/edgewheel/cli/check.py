@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 from collections.abc import Iterator
 from fractions import Fraction
 from itertools import groupby
@@ -12,6 +11,7 @@ from pathlib import Path
 from edgewheel.cli.check_motion import motion_json, motion_lines, ratios_of
 from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.options import number
+from edgewheel.cli.output import print_json
 from edgewheel.wheel.certainty import Certainty, Decoder, Wait
 from edgewheel.wheel.check import TOLERANCE, WheelCheck, check
 from edgewheel.wheel.landmarks import degrees_to_tdc
@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
         data = _as_json(found, args.input_limit_us)
         if moved:
             data["motion"] = motion_json(moved)
-        print(json.dumps(data, indent=2, ensure_ascii=False))
+        print_json(data, ensure_ascii=False)
         return ExitCode.PASSED
     print("\n".join(_lines(found, args.input_limit_us)))
     if moved:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.output import print_json
 from edgewheel.cli.reporting import leave_junit
 from edgewheel.cli.searching import add_search_arguments
 from edgewheel.cli.talk import Talk, stoppable
@@ -62,7 +62,7 @@ def _answered(diagnosing: Diagnosing, args: argparse.Namespace, talk: Talk) -> i
     diagnosis = diagnosing.diagnosis
     if args.json:
         data = {"schema": 1, "folder": str(diagnosing.folder), **diagnosing.data}
-        print(json.dumps(data, indent=2))
+        print_json(data)
     else:
         talk.answer(f"{diagnosing.name}: {told(diagnosis)}")
         talk.answer(f"Record: {diagnosing.folder}")

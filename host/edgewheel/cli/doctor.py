@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from typing import TYPE_CHECKING
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.output import print_json
 
 if TYPE_CHECKING:
     from edgewheel.board.check import Check
@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         checks = [{**vars(check), "values": dict(check.values)} for check in done]
         data = {"schema": 1, "port": doctor.port or None, "passed": not failed, "checks": checks}
-        print(json.dumps(data, indent=2))
+        print_json(data)
     return ExitCode.BENCH if failed else ExitCode.PASSED
 
 

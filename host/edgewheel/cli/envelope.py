@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.output import print_json
 from edgewheel.cli.reporting import leave_junit
 from edgewheel.cli.searching import (
     add_search_arguments,
@@ -78,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
         write_whole(args.svg, as_svg(envelope.border, x, y, f"{trials.name}: where sync holds"))
     if args.json:
         data = {"schema": 1, "folder": str(trials.folder), **envelope.as_data()}
-        print(json.dumps(data, indent=2))
+        print_json(data)
     else:
         talk.answer(as_text(envelope.border, x, y))
         talk.answer(envelope.sentence())

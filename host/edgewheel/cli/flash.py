@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from pathlib import Path
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.output import print_json
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
             "firmware": welcome.firmware,
             "protocol": f"{welcome.major}.{welcome.minor}",
         }
-        print(json.dumps(data, indent=2))
+        print_json(data)
     else:
         was = f", was {flashed.before}" if flashed.before else ""
         print(f"{flashed.port}: {describe(welcome)}, firmware {welcome.firmware}{was}")

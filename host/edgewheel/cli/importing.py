@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -23,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from edgewheel.cli.output import output
+    from edgewheel.cli.output import output, print_json
     from edgewheel.edges.captures.capture import write_capture
     from edgewheel.edges.export import write_vcd
 
@@ -36,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
             write_vcd(file, capture.header, [capture.edges])
     summary = summarise(capture)
     if args.json:
-        print(json.dumps(summary, indent=2))
+        print_json(summary)
         return ExitCode.PASSED
     lines = [f"{capture.name}: {len(capture.edges):,} edges in {capture.seconds:.6g} s"]
     lines += [f"  {note}" for note in capture.found]

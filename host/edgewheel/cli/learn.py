@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import sys
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from edgewheel.cli.capturing import add_capture_arguments, read
 from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.options import number
+from edgewheel.cli.output import output, print_json
 
 if TYPE_CHECKING:
     from edgewheel.learn.learn import Explanation, Learned, ToothDeviation
@@ -47,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
     learned = learn(read(args.capture, args), rpm, second, args.teeth)
     _write(args, learned)
     if args.json:
-        print(json.dumps(_as_json(learned), indent=2))
+        print_json(_as_json(learned))
         return ExitCode.PASSED
     print("\n".join(report(learned)))
     if learned.best.deviations and not args.bench:
@@ -57,7 +57,6 @@ def run(args: argparse.Namespace) -> int:
 
 def _write(args: argparse.Namespace, learned: Learned) -> None:
     """The files that were asked for."""
-    from edgewheel.cli.output import output
     from edgewheel.learn.benchfile import bench_text, speed_table
     from edgewheel.learn.wording import title, wheel_comments
     from edgewheel.yamlfile import load

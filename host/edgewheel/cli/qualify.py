@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.output import print_json
 from edgewheel.cli.reporting import leave_report
 from edgewheel.cli.talk import Talk, stoppable
 from edgewheel.clock import clock_text
@@ -97,7 +97,7 @@ def _played(
     player.finish(summary)
     leave_report(player.folder, talk)
     if args.json:
-        print(json.dumps({"schema": 1, "folder": str(player.folder), **summary}, indent=2))
+        print_json({"schema": 1, "folder": str(player.folder), **summary})
     else:
         talk.answer(page(suite, summary["against"], player.folder))
     return exit_code(suite)
@@ -194,7 +194,7 @@ def _dry_run(plan: QualifyPlan, tests: tuple[Test, ...], as_json: bool) -> int:
                 for test, one, lacks in rows
             ],
         }
-        print(json.dumps(data, indent=2))
+        print_json(data)
         return ExitCode.PASSED
     print(f"{'test':28s} {'trials':>6s} {'simulated':>9s} {'real':>7s}")
     for test, one, lacks in rows:

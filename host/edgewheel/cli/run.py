@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.output import print_json
 from edgewheel.cli.talk import Talk, stoppable
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def play(plan: Plan, args: argparse.Namespace) -> int:
     verdict = runner.verdict
     if args.json:
         data = {"schema": 1, "folder": str(runner.folder), **verdict.as_data()}
-        print(json.dumps(data, indent=2))
+        print_json(data)
     else:
         talk.answer(f"{plan.name}: {verdict.outcome}. {_sentence(verdict.detail)}")
         talk.answer(f"Record: {runner.folder}")
@@ -133,7 +133,7 @@ def dry_run(plan: Plan, as_json: bool) -> int:
         "fault_edits": {name: changes.count for name, changes in pipeline.changes.items()},
     }
     if as_json:
-        print(json.dumps({"schema": 1, **data}, indent=2))
+        print_json({"schema": 1, **data})
     else:
         for key, value in data.items():
             print(f"{key:12s} {value}")

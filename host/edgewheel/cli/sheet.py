@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.output import print_json
 
 if TYPE_CHECKING:
     from edgewheel.search.sheet.model import Subject
@@ -31,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
 
     sheet = sheet_of(_subject(args.subject, args.motion), read_runs(args.runs))
     if args.json:
-        print(json.dumps(as_data(sheet), indent=2))
+        print_json(as_data(sheet))
     else:
         print(page(sheet), end="")
     return ExitCode.PASSED

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.output import print_json
 from edgewheel.cli.talk import Talk, stoppable
 from edgewheel.wholefile import write_whole
 
@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
     file = args.folder / FILE
     write_whole(file, text)
     if args.json:
-        print(json.dumps(shrink_data(shrink.result, str(file)), indent=2))
+        print_json(shrink_data(shrink.result, str(file)))
     else:
         print(text, end="")
         print(f"Written to {file}", file=sys.stderr)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.output import print_json
 from edgewheel.cli.reporting import leave_junit
 from edgewheel.cli.talk import Talk, stoppable
 
@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     leave_junit(starts.folder, talk)
     result = starts.result
     if args.json:
-        print(json.dumps({"folder": str(starts.folder), **summary(result)}, indent=2))
+        print_json({"folder": str(starts.folder), **summary(result)})
     else:
         talk.answer(page(result))
         talk.answer(f"Record: {starts.folder}")

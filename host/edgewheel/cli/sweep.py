@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.output import print_json
 from edgewheel.cli.reporting import leave_junit
 from edgewheel.cli.run import add_run_arguments, dry_run, exit_code
 from edgewheel.cli.talk import Talk, stoppable
@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
     leave_junit(sweep.runner.folder, talk)
     result = sweep.result
     if args.json:
-        print(json.dumps(sweep_data(result, str(sweep.runner.folder)), indent=2))
+        print_json(sweep_data(result, str(sweep.runner.folder)))
     else:
         talk.answer(f"{plan.name}: {result.sentence}")
         talk.answer(f"Record: {sweep.runner.folder}")

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import json
 
 from edgewheel.cli.exits import ExitCode
 from edgewheel.cli.options import number
+from edgewheel.cli.output import print_json
 from edgewheel.cli.reporting import leave_junit
 from edgewheel.cli.searching import (
     add_search_arguments,
@@ -80,7 +80,7 @@ def run(args: argparse.Namespace) -> int:
     limit = seek.limit
     if args.json:
         data = {"schema": 1, "folder": str(trials.folder), "probability": args.probability}
-        print(json.dumps({**data, **limit.as_data()}, indent=2))
+        print_json({**data, **limit.as_data()})
     else:
         talk.answer(limit.sentence(args.probability))
         talk.answer(f"Record: {trials.folder}")

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from pathlib import Path
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.output import print_json
 from edgewheel.wholefile import write_whole
 
 
@@ -26,7 +26,7 @@ def run(args: argparse.Namespace) -> int:
 
     timing = timing_of([RecordedRun(folder) for folder in args.runs])
     if args.json:
-        print(json.dumps(timing_data(timing), indent=2))
+        print_json(timing_data(timing))
     else:
         print(page(timing), end="")
     if args.svg:

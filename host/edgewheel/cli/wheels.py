@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import json
 from itertools import groupby
 
 from edgewheel.cli.exits import ExitCode
+from edgewheel.cli.output import print_json
 from edgewheel.wheel.library import Entry, listing
 
 
@@ -17,7 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     entries = listing()
     if args.json:
-        print(json.dumps([_as_json(entry) for entry in entries], indent=2, ensure_ascii=False))
+        print_json([_as_json(entry) for entry in entries], ensure_ascii=False)
         return ExitCode.PASSED
     width = max(len(entry.stem) for entry in entries)
     for group, members in groupby(entries, key=lambda entry: entry.wheel.group):

@@ -220,7 +220,7 @@ def test_a_verdict_stands_though_nobody_reads_it(bench, monkeypatch, more):
     bench.write_text(bench.read_text().replace("gap_ratio_low: 2.2", "gap_ratio_low: 3.5"))
     read, write = os.pipe()
     os.close(read)
-    with os.fdopen(write, "w") as nobody:
+    with os.fdopen(write, "w", buffering=1) as nobody:
         monkeypatch.setattr(sys, "stdout", nobody)
         assert main(["run", str(bench), *more]) == 1
 
