@@ -27,6 +27,7 @@ from edgewheel.search.qualify.sampling import (
 )
 from edgewheel.search.qualify.shown import Shown
 from edgewheel.search.timing import Timing, timing_of
+from edgewheel.wheel.model import TURN
 
 MOST_STEPS = 40
 DIGITS = 3
@@ -44,7 +45,7 @@ class TimingKeys:
 
     Each speed is held for so many `turns`. `angle_error_deg` is the error of the angle at no speed,
     without its sign, or the largest at any where coils fire in the wrong turn, for another cylinder
-    or at the wrong edge; `delay_us` the fixed delay that makes sparks later with speed;
+    or at the wrong edge, 360 where each fires in both turns; `delay_us` the fixed delay that makes sparks later with speed;
     `scatter_deg` the largest standard deviation of a coil at a speed; `lost_sparks` are those that
     never came and those that came twice, while there was sync and no cut.
     """
@@ -123,7 +124,9 @@ def _shown(timing: Timing, coils: set[str]) -> Shown:
         return Shown(False, " ".join(found.needs), figures=figures)
     misplaced = _misplaced(timing)
     angle = found.reference_deg.value
-    if misplaced:
+    if found.turn == "both":
+        angle = float(TURN)
+    elif misplaced:
         angle = max((row.error_deg for row in rows if not isnan(row.error_deg)), key=abs)
     figures["angle_error_deg"] = round(abs(angle), DIGITS)
     figures["delay_us"] = round(found.delay_us.value, 2)
@@ -136,7 +139,11 @@ def _shown(timing: Timing, coils: set[str]) -> Shown:
 def _misplaced(timing: Timing) -> list[str]:
     """Why the error that `edgewheel.bench.timing.separate` leaves over is not the coils' own."""
     found = timing.ignition
-    turns = {"wrong": ["360 degrees out"], "unclear": ["some coils are 360 degrees out"]}
+    turns = {
+        "wrong": ["360 degrees out"],
+        "both": ["coils fire in both turns"],
+        "unclear": ["some coils are 360 degrees out"],
+    }
     edges = {"wrong": ["the wrong crank edge is counted"]}
     misfits = sorted({misfit.line for run in timing.runs for misfit in run.misfits})
     swapped = [f"{', '.join(misfits)} out of step with the other coils"] if misfits else []

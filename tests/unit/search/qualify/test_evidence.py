@@ -37,6 +37,7 @@ def shown_by(folder, test_name: str, was: str, becomes: str, number: int = 0):
     [
         ("after_reference_deg: 84", "after_reference_deg: 444", "360 degrees out"),
         ("order: [1, 3, 4, 2]", "order: [1, 2, 4, 3]", "coil_2, coil_3 out of step"),
+        ("by: edge", "by: none", "coils fire in both turns"),
     ],
 )
 def test_sparks_in_the_wrong_turn_or_cylinder_are_no_small_angle_error(
