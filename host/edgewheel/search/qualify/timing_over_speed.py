@@ -45,9 +45,10 @@ class TimingKeys:
 
     Each speed is held for so many `turns`. `angle_error_deg` is the error of the angle at no speed,
     without its sign, or the largest at any where coils fire in the wrong turn, for another cylinder
-    or at the wrong edge, 360 where each fires in both turns; `delay_us` the fixed delay that makes sparks later with speed;
-    `scatter_deg` the largest standard deviation of a coil at a speed; `lost_sparks` are those that
-    never came and those that came twice, while there was sync and no cut.
+    or at the wrong edge, 360 where each fires in both turns; `delay_us` the fixed delay that makes
+    sparks later with speed; `scatter_deg` the largest standard deviation of a coil at a speed;
+    `lost_sparks` are those that never came and those that came twice, while there was sync and no
+    cut.
     """
 
     from_rpm: Annotated[Fraction, Bounds(above=0, maximum=HIGHEST_RPM)]
