@@ -266,6 +266,11 @@ def _doubts(ranked: Ranked, best: Explanation, fitting: int) -> list[str]:
             "ripple that comes as often as the teeth would not show. A second capture, faster, "
             "proves them."
         )
+    if ranked.recounted:
+        doubts.append(
+            "Under another ripple its gaps would be a tooth longer or shorter. A second capture, "
+            "faster, tells."
+        )
     if pattern.explained < WELL_EXPLAINED:
         doubts.append(f"Only {pattern.explained:.0%} of the edges are where the wheel has them.")
     if best.scale.guessed:

@@ -35,6 +35,12 @@ LENGTH_DOUBT = 2e-5
 GAP_DOUBT = 5e-4
 """Doubt for each gap: behind a VR sensor teeth have one where the spaces between them have two."""
 
+DEPTH_DOUBT = 0.05
+"""Doubt for ripple as deep as the mean speed: of two that fit, the weaker is taken."""
+
+ASTRAY, ASTRAY_DOUBT = 0.25, 0.002
+"""Slots off its own beyond which a tooth is hardly bent, and the doubt for each such tooth."""
+
 MANY_ODD = 0.02
 """From this share of its edges on, those of the main stream without a slot may be a pattern."""
 
@@ -137,7 +143,9 @@ class Pattern:
         """What speaks against it: edges it does not explain, then how much it has to assume."""
         assumed = 0.002 * len(self.swing.orders) + 0.002 * bool(self.row)
         if self.pitched:
-            assumed += 0.1 * float(np.nanmedian(np.abs(self.off)))
+            off = np.abs(self.off)
+            assumed += 0.1 * float(np.nanmedian(off)) + ASTRAY_DOUBT * int((off > ASTRAY).sum())
+            assumed += DEPTH_DOUBT * sum(map(self.swing.depth, range(len(self.swing.orders))))
         else:
             assumed += 0.02 + 0.0005 * len(self.clusters)
         assumed += LENGTH_DOUBT * len(self.clusters) + GAP_DOUBT * self.gaps

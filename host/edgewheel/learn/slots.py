@@ -73,6 +73,16 @@ def pitch_slots(times: Floats) -> Slots:
     return Slots(times, slot)
 
 
+def with_gaps(slots: Slots, longer: int) -> Slots:
+    """The same slots where each long gap is so many pitches longer, or shorter if negative."""
+    placed = np.flatnonzero(slots.slot >= 0)
+    steps = np.diff(slots.slot[placed], prepend=slots.slot[placed[:1]])
+    steps[steps >= LONG_GAP] += longer
+    slot = slots.slot.copy()
+    slot[placed] = slot[placed[0]] + np.cumsum(steps)
+    return Slots(slots.times, slot, slots.row)
+
+
 def _displaced(steps: Floats) -> Bools:
     """Which intervals (n,), in pitches, are the two beside a tooth that stands off its place.
 

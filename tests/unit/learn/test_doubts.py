@@ -203,6 +203,22 @@ def test_a_row_read_as_unequal_teeth_at_even_speed_is_not_sure():
     assert not learned.best.pattern.pitched and not learned.sure
 
 
+@pytest.mark.parametrize(
+    ("kind", "slowest", "sure"), [("hall", 50, False), ("vr", 50, False), ("vr", 120, True)]
+)
+def test_a_gap_that_ripple_bends_by_half_a_pitch_is_counted_right(kind, slowest, sure):
+    """Three teeth missing of eighteen at 20 %: the gap lasts as long as one of two, or of four."""
+    teeth = tuple(Tooth(Fraction(20 * n), Fraction(20 * n + 8)) for n in range(15))
+    metal = "low" if kind == "vr" else "high"
+    wheel = Wheel("eighteen", "", 360, (Track("crank", "crank", Sensor(kind, metal), teeth),))
+    ripple = CompressionRipple(Fraction("0.2"), Fraction(2), Fraction(slowest))
+    motion = Motion([hold(Fraction(1000), turns=Fraction(30), ripple=ripple)], Fraction(100))
+    compiler = EdgeCompiler(wheel_levels(wheel), motion, 1_000_000)
+    learned = learn(capture_of(compiler.header(), join(*compiler.chunks())))
+    assert off_deg(wheel, learned.best.wheel) < 0.5
+    assert any("Under another ripple" in doubt for doubt in learned.doubts) is not sure
+
+
 def test_standstill_before_and_after_is_left_out():
     header, edges = table("36-minus-1", "steady")
     late = EdgeChunk(edges.ticks + 9_000_000, edges.track, edges.level)
