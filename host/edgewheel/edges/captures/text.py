@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 from edgewheel.edges.captures.options import ReadOptions
@@ -105,6 +107,8 @@ def _layout(path: Path, lines: list[str], options: ReadOptions) -> Layout:
     width = len(head[0])
     above = split[first - 1][1] if first else []
     has_header = len(above) == width and not all(_NUMBER.fullmatch(field) for field in above)
+    if delimiter == "," and not has_header and _may_be_decimals(head[:-1], options):
+        raise _two_or_one(path, rows[first])
     names = (
         [n.strip().strip('"') for n in above]
         if has_header
@@ -115,6 +119,28 @@ def _layout(path: Path, lines: list[str], options: ReadOptions) -> Layout:
         delimiter, comma, tuple(names), has_header, split[first][0],
         tuple(tuple(fields) for fields in head), tuple(notes),
     )  # fmt: skip
+
+
+def _may_be_decimals(rows: Sequence[Sequence[str]], options: ReadOptions) -> bool:
+    """True if whole numbers by twos may be decimals with commas: the first is no time that ascends,
+    and nothing was said of the columns.
+    """
+    said = options.delimiter or options.time or options.rate_hz or options.wrap_bits
+    whole = all(len(row) == 2 and all(map(str.isdecimal, row)) for row in rows)
+    if said or options.kind != "auto" or not rows or not whole:
+        return False
+    firsts = [int(row[0]) for row in rows]
+    return firsts[0] == max(firsts) or any(after < before for before, after in pairwise(firsts))
+
+
+def _two_or_one(path: Path, row: tuple[int, str]) -> FileError:
+    return FileError(
+        Place(str(path), row[0] + 1),
+        f"'{row[1][:60]}' is a number with a decimal comma, or two, of which the first is no time: "
+        "it does not ascend",
+        "For decimal commas say --delimiter ';'; for two columns, the samples a second with --rate "
+        "or, if a counter wrapped, its bits with --wrap.",
+    )
 
 
 def _delimiter(lines: list[str]) -> str:

@@ -55,6 +55,9 @@ def test_decimal_commas_are_read(tmp_path):
     capture = read_capture(written(tmp_path, rows(";", "time;crank", decimal=",")))
     assert ticks_of(capture)[:2] == [5_000_000, 10_000_000]
     assert "decimal commas" in capture.found[0]
+    periods = written(tmp_path, "1,227\n2,451\n1,226\n1,225\n")
+    capture = read_capture(periods, ReadOptions(delimiter=";", unit_s=Fraction(1, 1000)))
+    assert ticks_of(capture)[::2] == [0, 1_227_000, 3_678_000, 4_904_000, 6_129_000]
 
 
 @pytest.mark.parametrize(
@@ -182,6 +185,8 @@ def test_a_filter_takes_out_pulses_and_no_rows_that_say_a_level_again(head, tmp_
         ("time_us,crank\n9,0\n\n# cut\n5,1\n4,0\n", r"csv:5: its clock runs backwards: 5 comes"),
         (rows() + "0.3,high\n0.4,0\n", "'high' in column col_2 is not a number"),
         ("a,b\n5,1\n4,0\n5,1\n3,1\n", "no column tells the time"),
+        ("ms\n1,227\n2,451\n1,226\n1,22", r"csv:2: '1,227' is a number with a decimal comma, or"),
+        ("1,227\n1,225\n1,226\n1,226\n", r"For decimal commas say --delimiter ';'; for two"),
     ],
 )
 def test_bad_files_are_told_what_was_found(text, message, tmp_path):
