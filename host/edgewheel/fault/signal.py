@@ -104,7 +104,7 @@ def signal_of(
     if metal is not own:
         passing = angle_table(wheel, metal)
     levels = level_table(passing, tuple(connected))
-    tdc_deg = tuple(deg for number in wheel.firing_order for deg in wheel.dead_centres(number))
+    tdc_deg = tuple(deg + turn for _, deg in wheel.tdc for turn in range(0, 720, wheel.period))
     return SignalPlan(levels, motion, dict(faults), sound, prepared, seed, tdc_deg, metal=passing)
 
 

@@ -8,19 +8,12 @@ from dataclasses import dataclass
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.truth import signed_deg
 from edgewheel.search.look import ANGLE_ERROR_DEG, Look
-from edgewheel.search.suspects import Finding, Scene
+from edgewheel.search.suspects import Finding
 
-
-def both_turns(scene: Scene) -> Finding:
-    """Each coil of a four-stroke fires in both turns of the cycle."""
-    remedy = (
-        "Let the controller use the cam: each coil fires in both turns of the cycle."
-        if scene.cam is not None
-        else "Each coil fires in both turns of the cycle, and the wheel file has no second track "
-        "that tells them apart. If wasted spark is meant, say so in the bench file: "
-        "'outputs: {in1: {ignition: [1, 4]}}'; if not, add the cam to the wheel file."
-    )
-    return Finding(("way of telling the turns apart",), remedy)
+BOTH_TURNS = Finding(
+    ("way of telling the turns apart",),
+    "Let the controller use the cam: each coil fires in both turns of the cycle.",
+)
 
 
 def silent_coils(look: Look) -> Finding | None:
@@ -94,7 +87,7 @@ def coils_of(plan: Plan) -> Coils:
     sparks = plan.signals.sparks
     served = {name: line.cylinders[0] for name, line in sparks.items() if len(line.cylinders) == 1}
     tdc = {cylinder: float(deg) for cylinder, deg in plan.wheel.tdc}
-    return Coils(tdc, served, plan.wheel.period)
+    return Coils(tdc, served, plan.wheel.signal_period)
 
 
 def single_angles(errors: Mapping[str, float]) -> Finding:

@@ -23,7 +23,7 @@ from edgewheel.search.angles import (
     told_by_narrowed,
 )
 from edgewheel.search.cam_suspects import cam_changes
-from edgewheel.search.coils import both_turns, coils_of, silent_coils, single_angles
+from edgewheel.search.coils import BOTH_TURNS, coils_of, silent_coils, single_angles
 from edgewheel.search.crank_suspects import counts, crank_changes
 from edgewheel.search.look import ANGLE_ERROR_DEG, Look, Stage
 from edgewheel.search.other_kinds import KIND
@@ -288,7 +288,7 @@ class Diagnose:
         if look.stage is not Stage.TURNS:
             return ()
         if look.both_turns:
-            return (both_turns(self._scene),)
+            return (BOTH_TURNS,)
         silent = silent_coils(look)
         offset, order = self._offset(look)
         if order is None and silent is None:

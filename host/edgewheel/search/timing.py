@@ -120,13 +120,13 @@ def _run_timing(number: int, run: TimedRun) -> RunTiming:
         measure(name, line, captured.get(name, NO_EDGES), motion, plan.wheel, commanded)
         for name, line in plan.signals.outputs.items()
     ]
-    period = edges.period_deg
+    period, every_turn = edges.period_deg, plan.wheel.signal_period <= TURN
     rows = [row for one in measured for row in rows_of(number, one, motion, live, period)]
     widths = {edges.at(row.wheel_deg) for row in rows}
     wrong = misfits(
         _medians(measured),
         {n: float(deg) for n, deg in plan.wheel.tdc},
-        period,
+        plan.wheel.signal_period,
         alike=max(widths, default=0.0) - min(widths, default=0.0) < LEAST_WIDTH_DEG,
     )
     both = {one.name for one in measured if one.both_turns}
@@ -143,8 +143,8 @@ def _run_timing(number: int, run: TimedRun) -> RunTiming:
         tuple(number for number, _ in sorted(plan.wheel.tdc, key=lambda one: one[1])),
         commanded.source,
         edges,
-        _samples(usable, "ignition", edges, both),
-        _samples(usable, "injection", edges, both),
+        _samples(usable, "ignition", edges, both, every_turn),
+        _samples(usable, "injection", edges, both, every_turn),
         CAPTURE_TICKS * 1e6 / run.tick_hz,
     )
 
@@ -211,10 +211,9 @@ def _medians(measured: Sequence[Measured]) -> dict[str, tuple[int, float]]:
 
 
 def _samples(
-    rows: Sequence[Row], kind: str, edges: EdgeShift, both_turns: set[str]
+    rows: Sequence[Row], kind: str, edges: EdgeShift, both_turns: set[str], every_turn: bool
 ) -> tuple[Sample, ...]:
     """The steady rows of one kind whose error is known."""
-    two_stroke = edges.period_deg <= TURN
     return tuple(
         Sample(
             row.line,
@@ -222,9 +221,9 @@ def _samples(
             row.error_deg,
             row.scatter_deg / max(row.count, 1) ** 0.5,
             edges.at(row.wheel_deg),
-            len(row.cylinders) == 1 and not two_stroke and row.line not in both_turns,
+            len(row.cylinders) == 1 and not every_turn and row.line not in both_turns,
             row.line in both_turns,
-            two_stroke,
+            every_turn,
         )
         for row in rows
         if row.steady and row.kind == kind and not isnan(row.error_deg) and row.rpm > 0

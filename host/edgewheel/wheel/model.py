@@ -144,12 +144,18 @@ class Wheel:
         """Cylinders as they fire, from the first that the file names."""
         return tuple(cylinder for cylinder, _ in self.tdc)
 
+    @property
+    def signal_period(self) -> int:
+        """The crank degrees after which the signals repeat: each turn if all are of the crank."""
+        return int(TURN if all(track.shaft == "crank" for track in self.tracks) else 2 * TURN)
+
     def dead_centres(self, cylinder: int) -> tuple[Fraction, ...]:
-        """Where in 720 crank degrees a cylinder's TDCs of firing are, none if nobody says: of a
-        two-stroke, whose period is 360, one in each turn.
+        """Where in 720 crank degrees a cylinder may be fired, none if nobody says: in each turn of
+        a two-stroke, and where no signal tells the turns apart, so that a spark is wasted.
         """
-        turns = range(0, 2 * int(TURN), self.period)
-        return tuple(at + turn for number, at in self.tdc if number == cylinder for turn in turns)
+        turns = range(0, 2 * int(TURN), self.signal_period)
+        places = ((at + turn) % (2 * TURN) for n, at in self.tdc if n == cylinder for turn in turns)
+        return tuple(sorted(places))
 
     def track(self, name: str) -> Track:
         """The track of that name. Raises KeyError."""

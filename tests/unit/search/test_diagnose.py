@@ -12,7 +12,6 @@ import pytest
 from edgewheel.bench.loader import read_plan
 from edgewheel.bench.plan import Plan
 from edgewheel.bench.search_record import SearchRecord
-from edgewheel.search.coils import both_turns
 from edgewheel.search.diagnose import Diagnose, Diagnosis, held_speeds, scene_of
 from edgewheel.search.diagnose_words import told
 from edgewheel.search.diagnosing import Player
@@ -191,7 +190,16 @@ def test_the_median_of_tries_is_below_12(file):
     assert median(found(name, file).tries for name in CASES) < 12
 
 
-@pytest.mark.parametrize("bench", [SIXTY, THIRTY_SIX, TWO_STROKE])
+SINGLE = (
+    TWO_STROKE.replace("24-minus-1-two-stroke", "12-minus-1-single")
+    .replace("pitches: 24", "pitches: 12")
+    .replace("[1, 2, 3], firing_deg: [0, 120, 240]", "[1], firing_deg: [0]")
+    .replace("reference_deg: 60", "reference_deg: 105")
+)
+"""A four-stroke of one cylinder without a cam: its spark in the other turn is wasted."""
+
+
+@pytest.mark.parametrize("bench", [SIXTY, THIRTY_SIX, TWO_STROKE, SINGLE])
 def test_right_settings_are_left_alone_after_one_try(file, bench):
     diagnosis = diagnosed(planned(Case(bench, {}), file))
     assert (diagnosis.complete, diagnosis.findings, diagnosis.tries) == (True, (), 1)
@@ -203,13 +211,6 @@ def test_what_is_wrong_of_a_two_stroke_is_told_within_its_turn(file):
     diagnosis = diagnosed(planned(Case(TWO_STROKE, wrong), file))
     assert named(diagnosis) == {"firing order", "reference angle"}
     assert "50.0 crank degrees earlier" in diagnosis.findings[1].remedy
-
-
-def test_where_no_second_track_tells_the_turns_apart_wasted_spark_is_offered(file):
-    scenes = [scene_of(planned(Case(bench, {}), file)) for bench in (SIXTY, TWO_STROKE)]
-    assert [one.cam for one in scenes] == ["cam", None]
-    with_cam, without = [both_turns(one).remedy for one in scenes]
-    assert "use the cam" in with_cam and "ignition: [1, 4]" in without
 
 
 def test_sparks_that_nobody_captured_are_not_said_to_be_right():

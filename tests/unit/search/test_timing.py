@@ -229,6 +229,18 @@ tdc: {1: 84, 3: 174, 4: 264, 2: 354}
 """
 
 
+def test_where_no_signal_tells_the_turns_apart_a_spark_in_both_is_wasted(tmp_path):
+    """No two of its cylinders stand a turn apart, so none shares the other's spark."""
+    crank = TWO_STROKE.replace("period: 360", "period: 720")
+    run = play(tmp_path / "run", by="none", tracks=crank, engine="firing_deg: [0, 90, 180, 270]")
+    timing = timing_of([run])
+    text = " ".join(page(timing).split())
+    assert "Reference angle: right" in text
+    assert "BOTH TURNS" not in text and "360" not in text
+    assert {(row.missed, row.doubled) for row in timing.rows} == {(0, 0)}
+    assert "lost" not in {one.kind for one in run.findings()}
+
+
 @pytest.mark.parametrize(
     ("firing_deg", "told"),
     [("[0, 90, 180, 270]", "Reference angle: right"), ("[0, 90, 270, 180]", "engine's is 1-3-4-2")],

@@ -83,19 +83,30 @@ def measure(
     crank = crank_at(motion, events.end_s)
     known = _known(line, commanded, events.end_s)
     wanted = np.nan_to_num(known)
-    places = [float(deg) for number in line.cylinders for deg in wheel.dead_centres(number)]
-    centres = np.array(places) % CYCLE_DEG
+    centres, both = _centres(line, wheel, crank.deg + wanted)
     if not len(events) or not len(centres):
         nothing = np.full(len(events), np.nan)
         return Measured(name, line, events, crank, nothing, nothing, np.arange(len(events)))
     error = _nearest_error(crank.deg + wanted, centres)
-    both = len(centres) == 1 and _in_both_turns(error)
-    if both:
-        centres = np.append(centres, (centres[0] + TURN_DEG) % CYCLE_DEG)
-        error = _nearest_error(crank.deg + wanted, centres)
     slot = _slots(crank.deg + wanted + error, np.sort(centres))
     error_known = np.where(np.isnan(known), np.nan, error)
     return Measured(name, line, events, crank, wanted + error, error_known, slot, both)
+
+
+def _centres(line: OutputLine, wheel: Wheel, deg: Floats) -> tuple[Floats, bool]:
+    """The TDCs of a line's cylinders within a cycle, and whether one cylinder is served in both
+    turns though a signal tells them apart.
+
+    Where none does, a single cylinder may be served in one of them, and in either.
+    """
+    places = {float(deg) for number in line.cylinders for deg in wheel.dead_centres(number)}
+    centres = np.array(sorted(places)) % CYCLE_DEG
+    if not len(deg) or not len(centres) or len(line.cylinders) > 1 or wheel.period == TURN_DEG:
+        return centres, False
+    error = _nearest_error(deg, centres[:1])
+    if _in_both_turns(error):
+        return np.unique([centres[0], (centres[0] + TURN_DEG) % CYCLE_DEG]), len(centres) == 1
+    return centres[:1] if abs(np.median(error)) <= TURN_DEG / 2 else centres[-1:], False
 
 
 def _in_both_turns(error: Floats) -> bool:

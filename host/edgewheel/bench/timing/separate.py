@@ -61,7 +61,8 @@ class Sample:
 
     `width_deg` is signed, as :meth:`EdgeShift.at` gives it; `sigma_deg` the standard error of the
     median; `whole_cycle` is true if the line has one event a cycle, so that a turn shows in it, and
-    `both_turns` if it should have but comes in each turn. A `two_stroke` has no turn to be out by.
+    `both_turns` if it should have but comes in each turn. `every_turn` says that it may,
+    so that it has no turn to be out by.
     """
 
     line: str
@@ -71,7 +72,7 @@ class Sample:
     width_deg: float
     whole_cycle: bool
     both_turns: bool = False
-    two_stroke: bool = False
+    every_turn: bool = False
 
 
 @dataclass(frozen=True)
@@ -167,7 +168,7 @@ def _turn(samples: Sequence[Sample]) -> tuple[Turn, Floats, list[str]]:
     whole = np.array([sample.whole_cycle for sample in samples])
     if any(sample.both_turns for sample in samples):
         return "both", errors, []
-    if all(sample.two_stroke for sample in samples):
+    if all(sample.every_turn for sample in samples):
         return "unknown", errors, []
     if not whole.any():
         need = (
