@@ -172,6 +172,7 @@ def _feed_shorted(stage: Circuit) -> Iterator[Check]:
     ):
         found = power.shorted(stage, source, short, degrees=degrees)
         yield Check(f"die of Q1 above its air, {what}", found.kelvin, "K", 5, 110)
+        yield Check(f"heat of Q1 in all, {what}", found.joules, "J", 0, 7)
         yield Check(f"heat of Q1 in the end, {what}", found.watts, "W", 0, 0.1)
         yield Check(f"way of F1 to melting, {what}", found.fuse, "", 0, 0.5)
         if short is power.SHORTED:

@@ -96,11 +96,12 @@ LIMITED = "Ilimit 0 vin 3\nDfull vin full DRECTIFIER\nVfull full 0 13\nCs vin 0 
 
 @dataclass(frozen=True)
 class Short:
-    """The switch's most kelvin above its air, the fuse's nearness to melting (1), watts and volts
-    at the end; seconds from ON until no ampere flows any more.
+    """The switch's most kelvin above its air, the joules it takes, the fuse's nearness to melting
+    (1), watts and volts at the end; seconds from ON until no ampere flows any more.
     """
 
     kelvin: float
+    joules: float
     fuse: float
     watts: float
     volts: float
@@ -123,6 +124,7 @@ def shorted(
     watts = amps * np.abs(found["v(sensed)"] - found["v(15)"])
     return Short(
         kelvin=float(rise(found.time, watts, TO220_POWER).max()),
+        joules=float(np.trapezoid(watts, found.time)),
         fuse=float(found["v(xf1.h)"].max()),
         watts=float(watts[-1]),
         volts=found.last("v(15)"),

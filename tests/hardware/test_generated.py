@@ -15,6 +15,7 @@ from make import ROOT, SHIPPED, SOURCES, simulated, written
 from simulate import input_edges
 from simulate.power import SURGES
 from stages.board import BUILDS, GPIO, TERMINALS, board, part_count
+from stages.catalogue import PFET
 
 GENERATED = ROOT / "generated"
 once_simulated = functools.cache(simulated)
@@ -123,6 +124,7 @@ def test_the_guide_says_the_figures_that_were_simulated() -> None:
         f"off after {feed('off after, ' + short):.0f} ms; Q1's die "
         f"{feed('die of Q1 above its air, ' + short):.0f} K warmer, F1 "
         f"{100 * feed('way of F1 to melting, ' + short):.0f} % of the way",
+        f"leaves {feed('heat of Q1 in all, ' + short):.1f} J in Q1, and {PFET.rating.watts:g} W",
         f"crosses {core(24):.2f} degrees early at 50 rpm, at 16 teeth\nalready {core(16):.2f}",
     )
     guide = (ROOT / "README.md").read_text()

@@ -115,6 +115,16 @@ def test_the_feed_bears_a_short_in_the_corners() -> None:
         assert sound.volts > 13.5 and sound.kelvin < 40
 
 
+def test_the_feed_stays_off_after_a_short_until_on_has_been_low_for_half_a_second() -> None:
+    """The short is gone at 0.1 s, ON is low from 0.2 s to 0.7 s."""
+    gone = "Sshort 15 0 shut 0 SHUT\nVshut shut 0 PULSE(1 0 0.1 1u 1u 9 10)\n"
+    on = "Vpin on 0 PULSE(0 3.3 5m 1u 1u 195m 695m)\n.model SHUT SW(RON=50m ROFF=1meg VT=0.5)\n"
+    around = power.BATTERY + power.FEED_LOAD + gone + on
+    waves = run(deck(feed()) + around, "tran 50u 0.85 0 200u", "v(15) v(late)")
+    assert abs(waves.at("v(15)", 0.199)) < 0.1 and waves.at("v(15)", 0.8) > 13.5
+    assert waves.at("v(late)", 0.699) < 0.05  # The next short has its whole time before it.
+
+
 def test_the_same_seed_gives_the_same_corners() -> None:
     part = hall().part("R1")
     again = [corner.factor(part) for corner in corners(SEED, 3)]
