@@ -152,9 +152,12 @@ class HalfWaveTables:
 
 
 def _least_rpm(one: VrTrack, middle_deg: Fraction) -> float:
-    """Speed at which a half-wave whose middle is at an angle peaks at the threshold."""
+    """Speed at which a half-wave whose middle is at an angle peaks at the threshold; infinite where
+    run-out leaves nothing of it.
+    """
     amplitude = one.amplitude
     assert amplitude is not None and amplitude.threshold_mv is not None
     turned = (middle_deg / one.turn_deg - amplitude.closest_at / 360) % 1
     strength = 1 + float(amplitude.run_out) * math.cos(2 * math.pi * float(turned))
-    return float(amplitude.threshold_mv / amplitude.mv_per_rpm) / strength
+    rpm = float(amplitude.threshold_mv / amplitude.mv_per_rpm)
+    return rpm / strength if strength > 0 else math.inf

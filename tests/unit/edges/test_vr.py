@@ -87,6 +87,11 @@ def test_a_tooth_is_seen_from_the_speed_at_which_it_reaches_the_threshold(rpm, e
     assert compiler.header().initial == (int(edges > 0),)
 
 
+def test_run_out_of_as_good_as_one_leaves_nothing_of_the_tooth_on_the_far_side():
+    near = seen_from(100, run_out=1 - Fraction(1, 10**20), closest_at=Fraction(185))
+    assert len(compiled(one_tooth(near), Motion([held(9000, "1")]))) == 0
+
+
 def test_from_rest_the_signal_appears_at_its_speed_and_begins_low():
     up = Motion([ramp(Fraction(0), Fraction(600), seconds=Fraction(2))])
     compiler = EdgeCompiler(sixty_minus_two(seen_from(120)), up, TICK_HZ)
