@@ -86,13 +86,13 @@ def figure(stage: str, what: str) -> float:
     return next(float(x["value"]) for x in rows if (x["stage"], x["simulated"]) == (stage, what))
 
 
+def core(teeth: int) -> float:
+    return figure("vr", f"VR+ early by its core at 50 rpm, 20 mV a rpm, {teeth} teeth")
+
+
 def test_the_guide_says_the_figures_that_were_simulated() -> None:
     hall, feed = functools.partial(figure, "hall"), functools.partial(figure, "feed")
     into = functools.partial(figure, "input")
-
-    def core(teeth: int) -> float:
-        return figure("vr", f"VR+ early by its core at 50 rpm, 20 mV a rpm, {teeth} teeth")
-
     short = "15 shorted, battery, 0 degrees"
     weak = yaml.safe_load(SHIPPED.read_text())["hall"][5][4700]["rise_us"]
     falls, rises = (
