@@ -142,8 +142,7 @@ class _Lane:
 
 def _noisy(work: _Work, chunks: Iterable[EdgeChunk]) -> Iterator[EdgeChunk]:
     for chunk in chunks:
-        if len(chunk):
-            yield work.take(chunk, int(chunk.ticks[-1]))
+        yield work.take(chunk, int(chunk.ticks[-1])) if len(chunk) else chunk
     yield work.rest()
 
 

@@ -175,8 +175,7 @@ class EdgeByEdge:
 
 def _edited(work: _Work, chunks: Iterable[EdgeChunk]) -> Iterator[EdgeChunk]:
     for chunk in chunks:
-        if len(chunk):
-            yield work.take(chunk)
+        yield work.take(chunk) if len(chunk) else chunk
     yield work.rest()
 
 

@@ -83,6 +83,7 @@ def _rewired(
     latest = end_tick
     for chunk in chunks:
         if not len(chunk):
+            yield chunk
             continue
         order.push(chunk[~np.isin(chunk.track, rewired)])
         waiting = join(waiting, chunk)

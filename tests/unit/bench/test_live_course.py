@@ -238,3 +238,23 @@ def test_start_and_change_may_be_heard_at_once(tmp_path):
     playing.play(0.2)
     playing.park()
     assert [taken.rpm for taken in playing.taken] == [2000]
+
+
+@pytest.mark.parametrize("state", [FaultState.HELD, FaultState.OFF])
+def test_the_only_line_may_be_lost_for_good(tmp_path, state):
+    """Nothing is left to play until the motion's end, which is days away: nobody looks so far."""
+    more = (
+        "faults: {lost: {off: true, kind: lost, track: crank, shows: high},"
+        " worn: {kind: jitter, track: crank, deg: 0.1}}"
+    )
+    playing = Playing(tmp_path, 1000, more, {"lost": state}, wheel="36-minus-1")
+    playing.play(0.2)
+    for other in (FaultState.HELD, FaultState.OFF):
+        playing.fault("lost", other)
+        playing.play(0.4)
+    playing.park()
+    ticks = playing.crank()[0][1:]
+    lost_s, back_s = (one.seconds for one in playing.taken)
+    turning = ticks[(ticks > (back_s + 0.01) * HZ) & (ticks < (back_s + 0.13) * HZ)]
+    assert len(turning) == pytest.approx(2 * 70, abs=2)
+    assert not np.any((ticks > (lost_s + LAST_S) * HZ) & (ticks < (back_s - 0.001) * HZ))

@@ -28,6 +28,11 @@ CHUNK_EDGES = 512
 WARM_UP_DEG = Fraction(1440)
 """The faults see so much of the signal before the border, or `REACH_S` if that is less."""
 
+MOST_SILENT = 32
+"""Chunks of the wheel's edges of which faults leave none: a line that is lost stays so, and there
+would be nothing to play until the motion ends, in days. The next change of course reads anew.
+"""
+
 SIGN_OF_LIFE_MS = 250
 """A board is never without a next transition; at standstill such as change nothing are sent."""
 
@@ -155,7 +160,8 @@ class LiveSource:
         motion = section.signal.motion
         begin_s = Fraction(section.begin_tick, tick_hz)
         from_s = seconds_before(motion, begin_s, WARM_UP_DEG, REACH_S, tick_hz)
-        return self.pipelines[number].played(from_s, CHUNK_EDGES)
+        header, chunks = self.pipelines[number].played(from_s, CHUNK_EDGES)
+        return header, _until_silent(chunks)
 
     def _is_late(self, number: int, chunk: EdgeChunk) -> Bools:
         """Which edges (n,) belong behind the border."""
@@ -182,6 +188,16 @@ class LiveSource:
                 parts.append(_edge(begin, track, wanted))
         joined = join(*parts, late[keep])
         return joined[np.argsort(joined.ticks, kind="stable")]
+
+
+def _until_silent(chunks: Iterator[EdgeChunk]) -> Iterator[EdgeChunk]:
+    """The chunks, up to where `MOST_SILENT` in a row have no edge."""
+    silent = 0
+    for chunk in chunks:
+        silent = 0 if len(chunk) else silent + 1
+        if silent == MOST_SILENT:
+            return
+        yield chunk
 
 
 def _edge(tick: int, track: int, level: int) -> EdgeChunk:
