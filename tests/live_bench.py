@@ -206,6 +206,7 @@ def assert_plays_again(playing):
     """The bench file in the folder, played from the start, does what the pins did."""
     ticks, masks = playing.pins()
     plan = RecordedRun(playing.run.record.folder).plan
+    assert (plan.signal.motion.end_s * HZ).denominator == 1
     wanted_ticks, wanted_masks = scripted(playing, plan.signal)
     assert len(ticks) > 100 and len(wanted_ticks) >= len(ticks) - 1
     ticks, masks = ticks[: len(wanted_ticks)], masks[: len(wanted_masks)]

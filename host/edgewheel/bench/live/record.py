@@ -68,14 +68,18 @@ class LiveRecord:
 
         One that is over ends where it was last heard of, if the bench was lost before it parked.
         """
-        begin_s = Fraction(leg.begin_tick, leg.source.pins.header.tick_hz)
+        tick_hz = leg.source.pins.header.tick_hz
+        begin_s = Fraction(leg.begin_tick, tick_hz)
         if over and self._seconds is None:
             self._seconds = max(self._reached_s, float(begin_s)) or None
         wanted = {(name, one.from_s): one for name, one in leg.switched.items()}
         gone = {k: one for k, one in self._switched.items() if k not in wanted}
         past = {k: one.ended(begin_s) for k, one in gone.items() if one.begun(begin_s)}
         self._switched = {k: one for k, one in {**past, **wanted}.items() if not one.void}
-        end_s = leg.motion.end_s if self._seconds is None else Fraction(self._seconds)
+        end_s = leg.motion.end_s
+        if self._seconds is not None:
+            # Of a float, a number could come that no bench file takes.
+            end_s = Fraction(round(self._seconds * tick_hz), tick_hz)
         on = self._stretches()
         script = script_of(self._plan.document, leg.motion, end_s, self._faults, on)
         self._record.inputs([(self._plan.inputs[0][0], script)], {})
