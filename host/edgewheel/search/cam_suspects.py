@@ -6,12 +6,19 @@ from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
 
-from edgewheel.search.suspects import Change, Finding, Scene, no_faults, numbers_in
+from edgewheel.search.suspects import (
+    SLOW_RPM,
+    Change,
+    Finding,
+    Scene,
+    at_speed,
+    no_faults,
+    numbers_in,
+)
 
 HALF_MOON = ((Fraction(20), Fraction(200)),)
 CAM_STEP_DEG = 30
 MOST_EDGES = 12
-SLOW_RPM = 250
 
 
 def cam_changes(scene: Scene, reason: str) -> list[Change]:
@@ -35,9 +42,8 @@ def cam_changes(scene: Scene, reason: str) -> list[Change]:
 
 def _slowly(scene: Scene) -> Iterator[Change]:
     if scene.rpm > SLOW_RPM:
-        yield Change(
-            f"at {SLOW_RPM} rpm",
-            lambda variant: replace(variant, rpm=SLOW_RPM),
+        yield at_speed(
+            SLOW_RPM,
             Finding(
                 ("cam filter",),
                 "Shorten the cam's noise filter: a tooth must last longer than it, and it makes "

@@ -9,10 +9,13 @@ from fractions import Fraction
 from edgewheel.search.look import Look, Stage
 from edgewheel.search.other_kinds import other_kinds
 from edgewheel.search.suspects import (
+    FAST_RPM,
+    SLOW_RPM,
     Change,
     Doubt,
     Finding,
     Scene,
+    at_speed,
     by_hint,
     either,
     no_faults,
@@ -25,8 +28,6 @@ USUAL_WHEELS = (
     (12, 2), (60, 1), (60, 3), (90, 3), (120, 2), (8, 1), (4, 1), (16, 2), (18, 1), (35, 1),
 )  # fmt: skip
 """Pitches and missing teeth that are met; common practice, no source."""
-
-SLOW_RPM, FAST_RPM = 250, 3000
 
 
 def crank_changes(scene: Scene, look: Look) -> list[Change]:
@@ -170,9 +171,8 @@ def _speeds(scene: Scene) -> Iterator[Change]:
     if scene.rpm > SLOW_RPM:
         yield _slowly(scene)
     if scene.rpm < FAST_RPM:
-        yield Change(
-            f"at {FAST_RPM} rpm",
-            lambda variant: replace(variant, rpm=FAST_RPM),
+        yield at_speed(
+            FAST_RPM,
             Finding(
                 ("stall time-out",),
                 "Lengthen the time without teeth after which the controller takes the engine for "
@@ -189,9 +189,8 @@ def _slowly(scene: Scene) -> Change:
     crank_filter = Finding(
         ("crank filter",), "Shorten the crank's noise filter: a tooth must last longer than it."
     )
-    return Change(
-        f"at {SLOW_RPM} rpm",
-        lambda variant: replace(variant, rpm=SLOW_RPM),
+    return at_speed(
+        SLOW_RPM,
         blanking,
         "no teeth|none",
         Doubt(

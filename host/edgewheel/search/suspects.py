@@ -15,6 +15,9 @@ from fractions import Fraction
 from edgewheel.search.look import Look
 from edgewheel.search.variant import USUAL_RPM, CrankPattern, Variant
 
+SLOW_RPM, FAST_RPM = 250, 3000
+"""Of tries that are about speed: cranking, and far above it."""
+
 Apply = Callable[[Variant], Variant]
 
 
@@ -58,6 +61,11 @@ class Change:
     alike: bool = False
     """Helps only if sparks are wrong alike afterwards: else it is another wheel with a count that
     syncs by chance."""
+
+
+def at_speed(rpm: int, finding: Finding, words: str = "", doubt: Doubt | None = None) -> Change:
+    """The change to another speed."""
+    return Change(f"at {rpm} rpm", lambda one: replace(one, rpm=rpm), finding, words, doubt)
 
 
 @dataclass(frozen=True)
